@@ -1,0 +1,1 @@
+//! The trade: commands, events, refusals, and the book that decides.

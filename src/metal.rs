@@ -1,0 +1,1 @@
+//! Exact mass, fineness, units and money.

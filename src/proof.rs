@@ -1,0 +1,1 @@
+//! Trees, tiles, notes, checkpoints and proofs: bytes, never pieces.

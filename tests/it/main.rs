@@ -1,0 +1,10 @@
+//! All integration tests in one binary, so that they link once.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::as_conversions,
+    clippy::float_arithmetic,
+    clippy::print_stdout,
+    clippy::disallowed_methods
+)]
