@@ -1,1 +1,27 @@
 //! The trade: commands, events, refusals, and the book that decides.
+//!
+//! A command is what somebody asks for, an event is what then stands in the log, a refusal is the fact that forbids.
+//! `Book` is the state that decisions need and nothing more.
+//!
+//! Deliberately absent: IO, the clock and chance (they come in with the `Moment`), signatures, names and money (private
+//! members pass through unread).
+
+mod book;
+mod command;
+mod draw;
+mod event;
+mod id;
+mod private;
+mod refusal;
+mod serial;
+mod words;
+
+pub use book::*;
+pub use command::*;
+pub use draw::{Draw, Moment, Stamp, Timestamp};
+pub use event::*;
+pub use id::*;
+pub use private::{Audience, Private, PrivateMember};
+pub use refusal::{Refusal, Refused};
+pub use serial::{Serial, SerialError, SeriesCode, certificate_code};
+pub use words::*;

@@ -1,1 +1,88 @@
-//! Exact mass, fineness, units and money.
+//! Metal: the exact arithmetic of the trade, and the words it is written in.
+//!
+//! Text comes in and text goes out. In between stand whole numbers: a mass counts steps of 10 micrograms, a fineness
+//! counts steps of 0.0001 parts per thousand, a fine mass counts their exact product, money is a decimal with its
+//! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
+//!
+//! Deliberately absent: binary floating point, a clock, any file, anything about pieces or entries, and the avoirdupois
+//! ounce. Densities, probabilities, prices and plans are not here yet.
+
+pub mod check_digits;
+mod digits;
+mod fine_mass;
+mod fineness;
+mod mass;
+mod money;
+mod ratio;
+mod reading;
+mod rounding;
+mod scale;
+mod tolerance;
+mod troy;
+
+use serde::{Deserialize, Serialize};
+
+pub use digits::{MassError, Unreadable};
+pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
+pub use fineness::Fineness;
+pub use mass::{Mass, MassDifference};
+pub use money::{Currency, Money};
+pub use ratio::Ratio;
+pub use reading::Reading;
+pub use rounding::Rounding;
+pub use scale::{MPE_TABLE, MpeBands, MpeTable, ScaleClass, mpe, mpe_in_service};
+pub use tolerance::{
+    LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits, guard_band,
+};
+pub use troy::{TROY_OUNCE_GRAMS, troy_ounces};
+
+/// A metal that a lot is declared to be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Metal {
+    /// Silver, Ag.
+    Silver,
+    /// Gold, Au.
+    Gold,
+    /// Platinum, Pt.
+    Platinum,
+    /// Palladium, Pd.
+    Palladium,
+    /// Copper, Cu: an alloy metal, accounted for but not precious.
+    Copper,
+}
+
+impl Metal {
+    /// Every metal, in the order in which statements list them.
+    pub const ALL: [Self; 5] = [
+        Self::Silver,
+        Self::Gold,
+        Self::Platinum,
+        Self::Palladium,
+        Self::Copper,
+    ];
+
+    /// Whether the metal carries a fineness and may be stated in troy ounces.
+    #[must_use]
+    pub const fn is_precious(self) -> bool {
+        !matches!(self, Self::Copper)
+    }
+
+    /// The lower-case word used in events and in the API.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Silver => "silver",
+            Self::Gold => "gold",
+            Self::Platinum => "platinum",
+            Self::Palladium => "palladium",
+            Self::Copper => "copper",
+        }
+    }
+}
+
+impl std::fmt::Display for Metal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.word())
+    }
+}

@@ -1,0 +1,288 @@
+//! The rows of the book, one struct per thing. They are what `decide` looks at and what views and the API show.
+//!
+//! Names, notes and money are not here: they are private members, shown from the vault to those who may see them.
+
+use crate::domain::{
+    CertificateId, CondemnReason, ExemptGround, Fault, FinenessBasis, Grade, GradeRule, JarId, JarShare,
+    Limits, LotId, Marking, MeltId, MeltInput, MeltState, PieceId, PieceState, Residue, ScaleId, Serial,
+    SeriesCode, SeriesId, SeriesKind, SessionId, SessionState, Shape, ShapeSize, Stage, Timestamp,
+    WeightUnit,
+};
+use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, ScaleClass};
+use serde::{Deserialize, Serialize};
+
+macro_rules! rows {
+    ($($(#[$doc:meta])* $name:ident { $($(#[$fdoc:meta])* $field:ident : $type:ty),* $(,)? })*) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+        pub struct $name { $($(#[$fdoc])* pub $field: $type),* }
+    )*};
+}
+
+rows! {
+    /// A lot of metal.
+    Lot {
+        /// Its id.
+        lot: LotId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// Its metal.
+        metal: Metal,
+        /// Declared, parts per thousand.
+        fineness: Fineness,
+        /// What the declaration rests on.
+        basis: FinenessBasis,
+        /// Own weighing, grams.
+        mass: Reading,
+        /// Invoiced weight, grams.
+        invoiced: Option<Mass>,
+        /// Not yet drawn, grams.
+        left: Mass,
+        /// The session of its weighing.
+        session: SessionId,
+        /// Index of its entry.
+        since: u64,
+        /// When it was recorded.
+        at: Timestamp,
+    }
+
+    /// A scale.
+    Scale {
+        /// Its id.
+        scale: ScaleId,
+        /// Accuracy class of OIML R 76.
+        class: ScaleClass,
+        /// Verification scale interval e, grams.
+        e: Mass,
+        /// Scale step d, grams.
+        d: Mass,
+        /// Greatest load, grams.
+        max: Mass,
+        /// Whether it is verified.
+        verified: bool,
+        /// Standard deviation of repeated weighings, grams.
+        repeatability: Mass,
+        /// Its open session.
+        session: Option<SessionId>,
+        /// Index of its entry.
+        since: u64,
+    }
+
+    /// A session at a scale.
+    Session {
+        /// Its id.
+        session: SessionId,
+        /// The scale.
+        scale: ScaleId,
+        /// Where it is.
+        state: SessionState,
+        /// Entry index of the last check that held.
+        last_good: u64,
+        /// Entry index of a check that failed, if one did: readings after `last_good` and before it are suspect.
+        failed_at: Option<u64>,
+        /// Readings taken in it.
+        readings: u32,
+        /// Index of its first entry.
+        since: u64,
+        /// When it was opened.
+        at: Timestamp,
+    }
+
+    /// A jar of residues.
+    Jar {
+        /// Its id.
+        jar: JarId,
+        /// Its metal.
+        metal: Metal,
+        /// The least fineness that may go into it, parts per thousand.
+        fineness: Fineness,
+        /// The kind of residue.
+        residue: Residue,
+        /// What went in since it was last emptied, by melt.
+        holds: Vec<JarShare>,
+        /// Book mass of what it holds, grams.
+        mass: Mass,
+        /// Index of its first entry.
+        since: u64,
+    }
+
+    /// An edition or an open series.
+    Series {
+        /// Its id.
+        series: SeriesId,
+        /// Its code.
+        code: SeriesCode,
+        /// Edition or open.
+        kind_of: SeriesKind,
+        /// The metal.
+        metal: Metal,
+        /// The fineness its pieces are stated at, parts per thousand.
+        fineness: Fineness,
+        /// The unit that comes first.
+        unit: WeightUnit,
+        /// Size per shape.
+        shapes: Vec<ShapeSize>,
+        /// Limits.
+        limits: Option<Limits>,
+        /// Digits of its serials.
+        digits: u8,
+        /// Whether its pieces must be hallmarked.
+        marking: Marking,
+        /// If exempt, on what ground.
+        ground: Option<ExemptGround>,
+        /// Serials given.
+        serials: u32,
+        /// Edition numbers given, in the order of `shapes`.
+        numbers: Vec<u32>,
+        /// Index of its entry.
+        since: u64,
+    }
+
+    /// One crucible charge.
+    Melt {
+        /// Its id.
+        melt: MeltId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// The metal that its fineness speaks of.
+        metal: Metal,
+        /// Where it is.
+        state: MeltState,
+        /// What went in.
+        inputs: Vec<MeltInput>,
+        /// Sum of the inputs, grams.
+        charge: Mass,
+        /// Blend as declared, rounded down to 0.1 parts per thousand.
+        fineness: Fineness,
+        /// The weakest ground among its lots, through remelts.
+        basis: FinenessBasis,
+        /// Pieces poured, in order.
+        pieces: Vec<PieceId>,
+        /// Heel, once weighed out, grams.
+        heel: Option<Mass>,
+        /// The melt that took the heel.
+        heel_taken: Option<MeltId>,
+        /// Prills, once weighed out, grams.
+        prills: Option<Mass>,
+        /// What was lost, once weighed out, grams.
+        loss: Option<MassDifference>,
+        /// Index of its charge.
+        since: u64,
+        /// Index of the entry that weighed it out.
+        closed: Option<u64>,
+        /// When it was charged.
+        at: Timestamp,
+    }
+
+    /// A reading of a piece. It is never edited; a later one supersedes it.
+    PieceReading {
+        /// The session.
+        session: SessionId,
+        /// At which point of its life.
+        stage: Stage,
+        /// As typed, grams.
+        mass: Reading,
+        /// Index of its entry.
+        index: u64,
+    }
+
+    /// A grading of a piece, with all that it was made from.
+    Grading {
+        /// The outcome.
+        grade: Grade,
+        /// The rule.
+        rule: GradeRule,
+        /// Lower limit, grams.
+        lower: Option<Mass>,
+        /// Upper limit, grams.
+        upper: Option<Mass>,
+        /// Guard band, grams.
+        guard: Option<Mass>,
+        /// The fault, if it is faulty.
+        fault: Option<Fault>,
+        /// Index of its entry.
+        index: u64,
+    }
+
+    /// One poured object.
+    Piece {
+        /// Its id.
+        piece: PieceId,
+        /// Pour number, like `12-03`.
+        pour: String,
+        /// The melt it was poured from.
+        melt: MeltId,
+        /// The series it belongs to.
+        series: SeriesId,
+        /// Its shape.
+        shape: Shape,
+        /// Where it is in its life.
+        state: PieceState,
+        /// Its readings, oldest first.
+        readings: Vec<PieceReading>,
+        /// Its last grading.
+        grading: Option<Grading>,
+        /// Metal filed off, grams.
+        filed: Mass,
+        /// Why it was condemned.
+        condemned: Option<CondemnReason>,
+        /// The melt that took it.
+        remelted: Option<MeltId>,
+        /// Its serial.
+        serial: Option<Serial>,
+        /// Its edition number.
+        number: Option<u32>,
+        /// The newest certificate.
+        certificate: Option<CertificateId>,
+        /// Index of its first entry.
+        since: u64,
+        /// When it was poured.
+        at: Timestamp,
+    }
+
+    /// One issue of a certificate.
+    Certificate {
+        /// Its id.
+        certificate: CertificateId,
+        /// The piece.
+        piece: PieceId,
+        /// Issue number, from 1.
+        issue: u32,
+        /// The serial.
+        serial: Serial,
+        /// What took its place.
+        superseded: Option<CertificateId>,
+        /// Index of its entry.
+        since: u64,
+        /// When it was issued.
+        at: Timestamp,
+    }
+}
+
+impl Piece {
+    /// The newest reading.
+    #[must_use]
+    pub fn reading(&self) -> Option<&PieceReading> {
+        self.readings.last()
+    }
+
+    /// Its mass by its newest reading, grams.
+    #[must_use]
+    pub fn mass(&self) -> Option<Mass> {
+        self.reading().map(|reading| reading.mass.mass())
+    }
+}
+
+/// A row that changed: which table, and which id.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[expect(missing_docs, reason = "each variant is its table")]
+pub enum Touched {
+    Lot(LotId),
+    Scale(ScaleId),
+    Session(SessionId),
+    Jar(JarId),
+    Series(SeriesId),
+    Melt(MeltId),
+    Piece(PieceId),
+    Certificate(CertificateId),
+}

@@ -1,0 +1,130 @@
+//! Refusals: valid answers that name the fact that forbids.
+
+use super::id::{CertificateId, JarId, LotId, MeltId, PieceId, ScaleId, SeriesId, SessionId};
+use super::words::{Grade, PieceState};
+use crate::metal::{Fineness, Mass, Metal, Reading};
+
+/// A refusal, and which member of the command it is about.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{refusal}")]
+pub struct Refused {
+    /// The fact.
+    pub refusal: Refusal,
+    /// JSON pointer into the command, like `/items/3/mass`.
+    pub pointer: Option<String>,
+}
+
+macro_rules! refusals {
+    ($($code:literal $($message:literal)+ => $variant:ident $({ $($(#[$fdoc:meta])* $field:ident : $type:ty),* $(,)? })?;)*) => {
+        /// The fact that forbids.
+        #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+        #[expect(missing_docs, reason = "the message of each says it")]
+        pub enum Refusal {
+            $(#[error($($message)+)] $variant $({ $($field: $type),* })?),*
+        }
+
+        impl Refusal {
+            /// Every code, for the pages that explain them.
+            pub const CODES: &'static [&'static str] = &[$($code),*];
+
+            /// A short fixed name, for programs.
+            #[must_use]
+            pub const fn code(&self) -> &'static str {
+                match self { $(Self::$variant { .. } => $code),* }
+            }
+        }
+    };
+}
+
+refusals! {
+    "unknown-lot" "there is no lot {lot}" => UnknownLot { lot: LotId };
+    "unknown-scale" "there is no scale {scale}" => UnknownScale { scale: ScaleId };
+    "unknown-session" "there is no session {session}" => UnknownSession { session: SessionId };
+    "unknown-jar" "there is no jar {jar}" => UnknownJar { jar: JarId };
+    "unknown-melt" "there is no melt {melt}" => UnknownMelt { melt: MeltId };
+    "unknown-piece" "there is no piece {piece}" => UnknownPiece { piece: PieceId };
+    "unknown-series" "there is no series {series}" => UnknownSeries { series: SeriesId };
+    "unknown-certificate" "there is no certificate {certificate}" => UnknownCertificate { certificate: CertificateId };
+    "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
+    "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
+    "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
+    "too-many" "{count} are named, at most {most} fit in one command: split it" => TooMany { count: usize, most: usize };
+    "entry-too-long" "the command would make an entry of more than {bytes_max} bytes: split it" => EntryTooLong { bytes_max: usize };
+    "text-too-long" "a text may have at most {characters_max} characters" => TextTooLong { characters_max: usize };
+
+    "zero-mass" "a mass of zero is no metal" => ZeroMass;
+    "too-fine-for-scale" "{reading} g is finer than the scale shows: its step is {step} g" => TooFineForScale { reading: Reading, step: Mass };
+    "above-scale" "{reading} g is above the scale's greatest load of {max} g" => AboveScale { reading: Reading, max: Mass };
+    "scale-impossible" "the scale cannot be so: {why}" => ScaleImpossible { why: &'static str };
+    "check-not-held" "the check weighing shows {reading} g for {nominal} g; within {limit} g would hold: level, clean and adjust the scale" => CheckNotHeld { nominal: Mass, reading: Reading, limit: Mass };
+    "session-closed" "session {session} is closed" => SessionNotOpen { session: SessionId };
+    "scale-in-session" "the scale is already in session {session}; close that one first" => ScaleInSession { session: SessionId };
+
+    "lot-overdrawn" "lot {lot} holds {left} g, {asked} g are asked" => LotOverdrawn { lot: LotId, left: Mass, asked: Mass };
+    "alloy-fineness" "an alloy metal is entered at 1000 parts per thousand of itself" => AlloyFineness;
+    "fineness-impossible" "a fineness above zero and at most 1000 is needed" => FinenessImpossible;
+    "wrong-metal" "this is {found}, {wanted} is needed" => WrongMetal { found: Metal, wanted: Metal };
+    "not-precious" "{metal} has no fineness of its own to sell by" => NotPrecious { metal: Metal };
+    "jar-empty" "jar {jar} is empty in the book" => JarEmpty { jar: JarId };
+    "jar-too-fine" "the jar is kept at {jar} parts per thousand, this metal is {metal}" => BelowJarFineness { jar: Fineness, metal: Fineness };
+    "wrong-residue" "the jar is for {holds}, not for {offered}" => WrongResidue { holds: &'static str, offered: &'static str };
+    "no-heel" "melt {melt} has no heel, or another melt took it" => NoHeel { melt: MeltId };
+    "melt-closed" "melt {melt} is closed" => MeltClosed { melt: MeltId };
+    "melt-open" "melt {melt} is not weighed out yet" => MeltStillOpen { melt: MeltId };
+    "pieces-unweighed" "{count} pieces of the melt are not weighed from the mould yet" => PiecesUnweighed { count: usize };
+    "nothing-came-out" "a melt with no piece and no heel and no prills cannot be weighed out" => NothingCameOut;
+    "more-out-than-in" "{out} g came out of {charge} g: more than two readings' uncertainty above it" => MoreOutThanIn { charge: Mass, out: Mass };
+
+    "series-code-taken" "another series has the code {code}" => SeriesCodeTaken { code: String };
+    "series-impossible" "the series cannot be so: {why}" => SeriesImpossible { why: &'static str };
+    "not-a-shape-of-series" "the series has no shape {shape}" => NotAShapeOfSeries { shape: String };
+    "below-series-fineness" "the metal is {metal} parts per thousand as declared, the series states {series}" => BelowSeriesFineness { metal: Fineness, series: Fineness };
+
+    "wrong-state" "the piece is {state}, so it cannot be {verb}" => WrongState { state: PieceState, verb: &'static str };
+    "wrong-grade" "the piece is graded {grade}, so it cannot be {verb}" => WrongGrade { grade: Grade, verb: &'static str };
+    "not-weighed" "the piece has not been weighed" => NotWeighed;
+    "not-condemned" "piece {piece} is {state}: only a condemned piece goes back into the crucible" => NotCondemned { piece: PieceId, state: PieceState };
+    "already-remelted" "piece {piece} went into melt {melt}" => AlreadyRemelted { piece: PieceId, melt: MeltId };
+    "heavier-than-before" "{after} g after finishing, {before} g before: filing takes metal off" => HeavierThanBefore { before: Mass, after: Mass };
+    "not-open-series" "pieces move only into an open series" => NotAnOpenSeries;
+    "already-in-series" "the piece is in that series already" => AlreadyInSeries;
+    "has-serial" "the piece has the serial {serial}, which is given once" => HasSerial { serial: String };
+    "no-serial" "the piece has no serial yet" => NoSerial;
+    "serials-used-up" "the series' serials are used up: its numbers have {digits} digits" => SerialsUsedUp { digits: u8 };
+    "not-an-edition" "only an edition has edition numbers" => NotAnEdition;
+    "has-number" "the piece has number {number}" => HasNumber { number: u32 };
+    "edition-full" "all {size} numbers of shape {shape} are given" => EditionFull { shape: String, size: u32 };
+    "no-number" "a piece of an edition gets its number before its certificate" => NoNumber;
+    "not-finally-weighed" "the piece has had no final weighing" => NotFinallyWeighed;
+    "hallmark-required" "the series requires a hallmark, and the assay office's part of the book is not built yet" => HallmarkRequired;
+    "session-unconfirmed" "session {session} of the weight of record has no closing check yet" => SessionUnconfirmed { session: SessionId };
+    "reading-suspect" "the weight of record is suspect: a check of session {session} failed after it; weigh again" => ReadingSuspect { session: SessionId };
+    "scale-unverified" "the scale is unverified: it supports no stated weight" => ScaleUnverified;
+    "has-certificate" "the piece has certificate issue {issue}; supersede it" => HasCertificate { issue: u32 };
+    "no-certificate" "the piece has no certificate" => NoCertificate;
+
+    "not-erasable" "entry {index} has no private member {member} in its event {event}" => NotErasable { index: u64, event: u16, member: String };
+    "already-erased" "that member is already erased" => AlreadyErased;
+    "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: &'static str };
+    "contradicts" "the event says {says}, the book reckons {reckons}" => Contradicts { says: String, reckons: String };
+}
+
+impl Refusal {
+    /// With the member of the command that it is about.
+    #[must_use]
+    pub fn at(self, pointer: impl Into<String>) -> Refused {
+        Refused {
+            refusal: self,
+            pointer: Some(pointer.into()),
+        }
+    }
+}
+
+impl From<Refusal> for Refused {
+    fn from(refusal: Refusal) -> Self {
+        Self {
+            refusal,
+            pointer: None,
+        }
+    }
+}
