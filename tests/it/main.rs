@@ -8,3 +8,5 @@
     clippy::print_stdout,
     clippy::disallowed_methods
 )]
+
+mod metal;
