@@ -75,6 +75,15 @@ fn guard_band_and_uncertainty() {
         ("0.01", "0", "0.01", "0.02", "0.02", "0.01415"),
         ("0.15", "0.05", "0.1", "0.2", "0.3", "0.21603"),
         ("0.02", "0.01", "0.02", "0.04", "0.04", "0.03465"),
+        // No scale is so coarse and so fine at once; it shows every digit of 1.645 squared.
+        (
+            "10000",
+            "0",
+            "0.00001",
+            "9497.41193",
+            "11547.00539",
+            "11547.00539",
+        ),
     ] {
         let (m, s, d) = (mass(permitted), mass(s), mass(d));
         assert_eq!(guard_band(m, s, d), Some(mass(w)), "w of {permitted}, {s}, {d}");
