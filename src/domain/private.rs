@@ -63,7 +63,7 @@ impl Private {
     #[must_use]
     pub fn money(mut self, name: &'static str, value: Option<&Money>) -> Self {
         if let Some(value) = value {
-            self.0.insert(name, PrivateValue::Money(value.clone()));
+            self.0.insert(name, PrivateValue::Money(*value));
         }
         self
     }

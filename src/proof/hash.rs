@@ -1,0 +1,110 @@
+//! A SHA-256 hash, and the two ways in which the tree uses it (RFC 6962 section 2.1).
+
+use base64::Engine as _;
+use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use sha2::{Digest, Sha256};
+use std::fmt;
+
+/// 32 bytes of SHA-256.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Hash(pub [u8; 32]);
+
+impl Hash {
+    /// Standard base64 with padding, as C2SP texts spell it.
+    #[must_use]
+    pub fn to_base64(&self) -> String {
+        STANDARD.encode(self.0)
+    }
+
+    /// Reads standard base64; `None` for anything but the canonical form of 32 bytes.
+    #[must_use]
+    pub fn from_base64(text: &str) -> Option<Self> {
+        if text.len() != 44 {
+            return None;
+        }
+        STANDARD.decode(text).ok()?.try_into().ok().map(Self)
+    }
+
+    /// Base64url without padding, as JOSE texts spell it.
+    #[must_use]
+    pub fn to_base64url(&self) -> String {
+        URL_SAFE_NO_PAD.encode(self.0)
+    }
+
+    /// Reads base64url without padding; `None` for anything but the canonical form of 32 bytes.
+    #[must_use]
+    pub fn from_base64url(text: &str) -> Option<Self> {
+        if text.len() != 43 {
+            return None;
+        }
+        URL_SAFE_NO_PAD.decode(text).ok()?.try_into().ok().map(Self)
+    }
+}
+
+/// Leaf hash: SHA-256(0x00 || entry).
+#[must_use]
+pub fn leaf_hash(entry: &[u8]) -> Hash {
+    Hash(
+        Sha256::new()
+            .chain_update([0])
+            .chain_update(entry)
+            .finalize()
+            .into(),
+    )
+}
+
+/// Node hash: SHA-256(0x01 || left || right).
+#[must_use]
+pub fn node_hash(left: &Hash, right: &Hash) -> Hash {
+    Hash(
+        Sha256::new()
+            .chain_update([1])
+            .chain_update(left.0)
+            .chain_update(right.0)
+            .finalize()
+            .into(),
+    )
+}
+
+/// Root of the empty tree: SHA-256 of nothing.
+pub(super) fn empty_root() -> Hash {
+    Hash(Sha256::digest([]).into())
+}
+
+impl fmt::Display for Hash {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+    }
+}
+
+impl fmt::Debug for Hash {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(self, f)
+    }
+}
+
+impl Serialize for Hash {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.to_base64url())
+    }
+}
+
+impl<'de> Deserialize<'de> for Hash {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl serde::de::Visitor<'_> for Text {
+            type Value = Hash;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("43 characters of canonical base64url")
+            }
+
+            fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Hash, E> {
+                Hash::from_base64url(text)
+                    .ok_or_else(|| E::invalid_value(serde::de::Unexpected::Str(text), &self))
+            }
+        }
+        deserializer.deserialize_str(Text)
+    }
+}

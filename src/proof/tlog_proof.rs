@@ -1,0 +1,86 @@
+//! Proofs that can be carried around (C2SP tlog-proof): index, path and checkpoint, and bytes to rebuild the leaf from.
+
+use super::Unproven;
+use super::checkpoint::decimal;
+use super::hash::Hash;
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use std::fmt;
+
+const HEADER: &str = "c2sp.org/tlog-proof@v1";
+/// How long `extra` may be, bytes: known readers refuse lines beyond it.
+pub const EXTRA_BYTES_MAX: usize = 48_000;
+
+/// A proof that something stands in a log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TlogProof {
+    /// Bytes that help to rebuild the leaf; nothing vouches for them.
+    pub extra: Option<Vec<u8>>,
+    /// Index of the leaf.
+    pub index: u64,
+    /// Inclusion path, leaf's sibling first.
+    pub path: Vec<Hash>,
+    /// The signed checkpoint, verbatim.
+    pub checkpoint: String,
+}
+
+impl TlogProof {
+    /// Reads a proof. One proof has one text.
+    ///
+    /// # Errors
+    /// [`Unproven::Form`].
+    pub fn parse(text: &str) -> Result<Self, Unproven> {
+        let wrong = |why| Unproven::form("tlog-proof", why);
+        let (head, checkpoint) = text
+            .split_once("\n\n")
+            .ok_or_else(|| wrong("no empty line before the checkpoint"))?;
+        let mut lines = head.split('\n');
+        if lines.next() != Some(HEADER) {
+            return Err(wrong("the first line is not that of a tlog-proof"));
+        }
+        let mut next = lines.next().ok_or_else(|| wrong("the index is missing"))?;
+        let mut extra = None;
+        if let Some(base64) = next.strip_prefix("extra ") {
+            if base64.len() > EXTRA_BYTES_MAX.saturating_mul(4) / 3 {
+                return Err(wrong("its extra line is too long"));
+            }
+            extra = Some(
+                STANDARD
+                    .decode(base64)
+                    .map_err(|_| wrong("its extra line is not base64"))?,
+            );
+            next = lines.next().ok_or_else(|| wrong("the index is missing"))?;
+        }
+        let index = next
+            .strip_prefix("index ")
+            .and_then(decimal)
+            .ok_or_else(|| wrong("the index is no number"))?;
+        let mut path = Vec::new();
+        for line in lines {
+            if path.len() == 64 {
+                return Err(wrong("its path is longer than any tree is deep"));
+            }
+            path.push(Hash::from_base64(line).ok_or_else(|| wrong("a hash is not the base64 of 32 bytes"))?);
+        }
+        Ok(Self {
+            extra,
+            index,
+            path,
+            checkpoint: checkpoint.to_owned(),
+        })
+    }
+}
+
+impl fmt::Display for TlogProof {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "{HEADER}")?;
+        if let Some(extra) = &self.extra {
+            writeln!(f, "extra {}", STANDARD.encode(extra))?;
+        }
+        writeln!(f, "index {}", self.index)?;
+        for hash in &self.path {
+            writeln!(f, "{}", hash.to_base64())?;
+        }
+        write!(f, "\n{}", self.checkpoint)
+    }
+}
