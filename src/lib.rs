@@ -5,5 +5,6 @@
 //! `node` and `config` (6), `cli` (7). Floors 0 to 3 build without the feature `server`.
 
 pub mod domain;
+pub mod log;
 pub mod metal;
 pub mod proof;

@@ -9,4 +9,5 @@
     clippy::disallowed_methods
 )]
 
+mod log;
 mod metal;

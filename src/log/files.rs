@@ -1,0 +1,222 @@
+//! The one door to the disk for everything that the book keeps.
+//!
+//! Only this file names `std::fs` for the book, so that a double ([`super::MemoryFiles`]) can stand in its place and
+//! fail at any operation. It knows paths and bytes, nothing of logs or vaults. What it promises: after `sync` a file's
+//! content, after `sync_dir` a folder's names survive a power cut (as far as the disk tells the truth).
+
+use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
+use std::io;
+use std::os::unix::fs::{DirBuilderExt, FileExt, OpenOptionsExt};
+use std::path::{Path, PathBuf};
+
+/// Readable by the owner's programs and by others.
+pub const MODE_OPEN: u32 = 0o644;
+/// Readable by the owner only.
+pub const MODE_PRIVATE: u32 = 0o600;
+/// A folder that others may look into.
+pub const MODE_DIR_OPEN: u32 = 0o755;
+/// A folder for the owner only.
+pub const MODE_DIR_PRIVATE: u32 = 0o700;
+
+/// An exclusive lock that ends when it is dropped.
+pub trait Lock: Send + Sync {}
+
+/// A file that is open; every access names its offset, so that readers and the writer never share a cursor.
+pub trait OpenFile: Send + Sync {
+    /// Its length in bytes.
+    fn length(&self) -> io::Result<u64>;
+    /// Reads until `buffer` is full or the file ends; says how many bytes it read.
+    fn read_at(&self, buffer: &mut [u8], offset: u64) -> io::Result<usize>;
+    /// Writes all of `bytes`, or says that it could not.
+    fn write_at(&self, bytes: &[u8], offset: u64) -> io::Result<()>;
+    /// Makes what was written durable.
+    fn sync(&self) -> io::Result<()>;
+}
+
+/// A file system as the book needs it.
+pub trait Files: Send + Sync {
+    /// Makes a folder and those above it, durably; content when it exists.
+    fn create_dirs(&self, path: &Path, mode: u32) -> io::Result<()>;
+    /// Whether a file or folder of this name exists.
+    fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// The names in a folder, sorted; none when there is no such folder.
+    fn list(&self, path: &Path) -> io::Result<Vec<String>>;
+    /// Opens a file that exists.
+    fn open(&self, path: &Path, writable: bool) -> io::Result<Box<dyn OpenFile>>;
+    /// Makes a new file; an error when there is one.
+    fn create(&self, path: &Path, mode: u32) -> io::Result<Box<dyn OpenFile>>;
+    /// Renames a file over whatever had the new name.
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
+    /// Removes a file.
+    fn remove(&self, path: &Path) -> io::Result<()>;
+    /// Makes the names in a folder durable.
+    fn sync_dir(&self, path: &Path) -> io::Result<()>;
+    /// Takes the exclusive lock of a file, made if it is not there; none when another holds it.
+    fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>>;
+
+    /// A whole file.
+    fn read_whole(&self, path: &Path) -> io::Result<Vec<u8>> {
+        let file = self.open(path, false)?;
+        let length =
+            usize::try_from(file.length()?).map_err(|_| io::Error::from(io::ErrorKind::FileTooLarge))?;
+        let mut bytes = vec![0; length];
+        let read = file.read_at(&mut bytes, 0)?;
+        bytes.truncate(read);
+        Ok(bytes)
+    }
+
+    /// Makes a new file with this content, durable with its name; an error when there is one of that name.
+    fn write_new_synced(&self, path: &Path, bytes: &[u8], mode: u32) -> io::Result<()> {
+        let file = self.create(path, mode)?;
+        file.write_at(bytes, 0)?;
+        file.sync()?;
+        self.sync_dir(folder(path))
+    }
+
+    /// Replaces a file as one step: after a crash it has the old content or the new, and when this returns the new.
+    fn replace_synced(&self, path: &Path, bytes: &[u8], mode: u32) -> io::Result<()> {
+        let mut name = path.as_os_str().to_owned();
+        name.push(".new");
+        let fresh = PathBuf::from(name);
+        // A crash may have left one behind; it was never the file itself.
+        if self.exists(&fresh)? {
+            self.remove(&fresh)?;
+        }
+        let file = self.create(&fresh, mode)?;
+        file.write_at(bytes, 0)?;
+        file.sync()?;
+        self.rename(&fresh, path)?;
+        self.sync_dir(folder(path))
+    }
+}
+
+/// The folder that a path stands in.
+fn folder(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// The real file system.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct RealFiles;
+
+struct RealFile(File);
+
+struct RealLock {
+    _held: File,
+}
+
+impl Lock for RealLock {}
+
+impl OpenFile for RealFile {
+    fn length(&self) -> io::Result<u64> {
+        Ok(self.0.metadata()?.len())
+    }
+
+    fn read_at(&self, buffer: &mut [u8], offset: u64) -> io::Result<usize> {
+        let mut read = 0;
+        while let Some(rest) = buffer.get_mut(read..).filter(|rest| !rest.is_empty()) {
+            let at = offset.saturating_add(u64::try_from(read).unwrap_or(u64::MAX));
+            match self.0.read_at(rest, at) {
+                Ok(0) => break,
+                Ok(count) => read += count,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) => return Err(error),
+            }
+        }
+        Ok(read)
+    }
+
+    fn write_at(&self, bytes: &[u8], offset: u64) -> io::Result<()> {
+        self.0.write_all_at(bytes, offset)
+    }
+
+    fn sync(&self) -> io::Result<()> {
+        self.0.sync_data()
+    }
+}
+
+impl Files for RealFiles {
+    fn create_dirs(&self, path: &Path, mode: u32) -> io::Result<()> {
+        let mut missing: Vec<&Path> = Vec::new();
+        let mut here = path;
+        while !here.as_os_str().is_empty() && !here.try_exists()? {
+            missing.push(here);
+            here = match here.parent() {
+                Some(parent) => parent,
+                None => break,
+            };
+        }
+        for new in missing.iter().rev() {
+            DirBuilder::new().mode(mode).create(new)?;
+            self.sync_dir(folder(new))?;
+        }
+        Ok(())
+    }
+
+    fn exists(&self, path: &Path) -> io::Result<bool> {
+        path.try_exists()
+    }
+
+    fn list(&self, path: &Path) -> io::Result<Vec<String>> {
+        let entries = match path.read_dir() {
+            Ok(entries) => entries,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+            Err(error) => return Err(error),
+        };
+        let mut names = Vec::new();
+        for entry in entries {
+            // A name that is not UTF-8 is not one of ours.
+            names.extend(entry?.file_name().into_string().ok());
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    fn open(&self, path: &Path, writable: bool) -> io::Result<Box<dyn OpenFile>> {
+        Ok(Box::new(RealFile(
+            OpenOptions::new().read(true).write(writable).open(path)?,
+        )))
+    }
+
+    fn create(&self, path: &Path, mode: u32) -> io::Result<Box<dyn OpenFile>> {
+        let file = OpenOptions::new()
+            .read(true)
+            .write(true)
+            .create_new(true)
+            .mode(mode)
+            .open(path)?;
+        Ok(Box::new(RealFile(file)))
+    }
+
+    #[expect(clippy::disallowed_methods, reason = "this file is the one door to the disk")]
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        std::fs::rename(from, to)
+    }
+
+    #[expect(clippy::disallowed_methods, reason = "this file is the one door to the disk")]
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        std::fs::remove_file(path)
+    }
+
+    fn sync_dir(&self, path: &Path) -> io::Result<()> {
+        OpenOptions::new().read(true).open(path)?.sync_all()
+    }
+
+    fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
+        let file = OpenOptions::new()
+            .read(true)
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .mode(MODE_OPEN)
+            .open(path)?;
+        match file.try_lock() {
+            Ok(()) => Ok(Some(Box::new(RealLock { _held: file }))),
+            Err(TryLockError::WouldBlock) => Ok(None),
+            Err(TryLockError::Error(error)) => Err(error),
+        }
+    }
+}

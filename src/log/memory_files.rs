@@ -1,0 +1,491 @@
+//! A file system in memory that can fail at any operation and lose power.
+//!
+//! It keeps for every file what is written and what is durable, and for every folder which names are durable. A power
+//! cut keeps each write since the last sync whole, in part (by 512-byte sectors) or not at all, and each folder's new
+//! names up to some point, as a seed says. Deliberately simpler than a disk: folders are durable as soon as they are
+//! made, and bytes that were durable never change by themselves (tests change those with [`MemoryFiles::patch`]).
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use super::files::{Files, Lock, OpenFile};
+use super::format::{narrow, wide};
+
+const SECTOR_BYTES: usize = 512;
+
+/// What goes wrong at an operation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FaultKind {
+    /// It fails and has no effect.
+    Error,
+    /// A write is done in part and fails; other operations fail.
+    Torn,
+    /// A sync says that it was done, and was not; other operations are not disturbed.
+    LostSync,
+    /// The machine stops before it.
+    CrashBefore,
+    /// The machine stops after it was done; nobody hears of it.
+    CrashAfter,
+}
+
+/// A fault at the n-th operation, counted from 0 since the faults were set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Which operation.
+    pub at: u64,
+    /// What happens.
+    pub kind: FaultKind,
+}
+
+/// The file system; clones share it.
+#[derive(Clone, Default)]
+pub struct MemoryFiles {
+    disk: Arc<Mutex<Disk>>,
+}
+
+#[derive(Default)]
+struct Inode {
+    content: Vec<u8>,
+    durable: Vec<u8>,
+    pending: Vec<(u64, Vec<u8>)>,
+}
+
+enum NameChange {
+    Link(PathBuf, usize),
+    Rename(PathBuf, PathBuf),
+    Unlink(PathBuf),
+}
+
+#[derive(Default)]
+struct Disk {
+    inodes: Vec<Inode>,
+    names: BTreeMap<PathBuf, usize>,
+    durable_names: BTreeMap<PathBuf, usize>,
+    name_changes: Vec<NameChange>,
+    dirs: BTreeSet<PathBuf>,
+    locks: BTreeSet<PathBuf>,
+    fault: Option<Fault>,
+    operations: u64,
+    stopped: bool,
+    /// Counts processes; a handle of an earlier one is dead.
+    life: u64,
+}
+
+/// How an operation goes on.
+#[derive(PartialEq, Eq)]
+enum Go {
+    Do,
+    Tear,
+    Lose,
+    ThenStop,
+}
+
+fn failed(why: &str) -> io::Error {
+    io::Error::other(why.to_owned())
+}
+
+impl Disk {
+    fn begin(&mut self) -> io::Result<Go> {
+        if self.stopped {
+            return Err(failed("the machine has stopped"));
+        }
+        let now = self.operations;
+        self.operations += 1;
+        match self.fault.filter(|fault| fault.at == now).map(|fault| fault.kind) {
+            None => Ok(Go::Do),
+            Some(FaultKind::Error) => Err(failed("injected fault")),
+            Some(FaultKind::Torn) => Ok(Go::Tear),
+            Some(FaultKind::LostSync) => Ok(Go::Lose),
+            Some(FaultKind::CrashBefore) => {
+                self.stopped = true;
+                Err(failed("the machine stops"))
+            }
+            Some(FaultKind::CrashAfter) => Ok(Go::ThenStop),
+        }
+    }
+
+    fn end<T>(&mut self, go: &Go, value: T) -> io::Result<T> {
+        match go {
+            Go::Do | Go::Lose => Ok(value),
+            Go::Tear => Err(failed("injected fault")),
+            Go::ThenStop => {
+                self.stopped = true;
+                Err(failed("the machine stops"))
+            }
+        }
+    }
+
+    /// Runs an operation that has no half.
+    fn run<T>(&mut self, act: impl FnOnce(&mut Disk) -> io::Result<T>) -> io::Result<T> {
+        let go = self.begin()?;
+        if go == Go::Tear {
+            return Err(failed("injected fault"));
+        }
+        let value = act(self)?;
+        self.end(&go, value)
+    }
+
+    fn inode(&mut self, number: usize) -> io::Result<&mut Inode> {
+        self.inodes
+            .get_mut(number)
+            .ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
+
+    fn find(&self, path: &Path) -> io::Result<usize> {
+        self.names
+            .get(path)
+            .copied()
+            .ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
+
+    fn has_dir(&self, path: &Path) -> bool {
+        self.dirs.contains(path)
+    }
+
+    /// Which folder a change of names belongs to.
+    fn is_in(change: &NameChange, dir: &Path) -> bool {
+        let (NameChange::Link(path, _) | NameChange::Rename(_, path) | NameChange::Unlink(path)) = change;
+        path.parent() == Some(dir)
+    }
+
+    fn settle_name(&mut self, change: NameChange) {
+        match change {
+            NameChange::Link(path, inode) => drop(self.durable_names.insert(path, inode)),
+            NameChange::Rename(from, to) => {
+                if let Some(inode) = self.durable_names.remove(&from) {
+                    self.durable_names.insert(to, inode);
+                }
+            }
+            NameChange::Unlink(path) => drop(self.durable_names.remove(&path)),
+        }
+    }
+
+    fn settle_names(&mut self, settles: impl Fn(&NameChange) -> bool) {
+        for change in std::mem::take(&mut self.name_changes) {
+            if settles(&change) {
+                self.settle_name(change);
+            } else {
+                self.name_changes.push(change);
+            }
+        }
+    }
+
+    fn begin_new_life(&mut self) {
+        self.life += 1;
+        self.locks.clear();
+        self.fault = None;
+        self.operations = 0;
+        self.stopped = false;
+    }
+}
+
+fn overwrite(content: &mut Vec<u8>, bytes: &[u8], offset: u64) {
+    let from = narrow(offset);
+    let end = from.saturating_add(bytes.len());
+    if content.len() < end {
+        content.resize(end, 0);
+    }
+    if let Some(place) = content.get_mut(from..end) {
+        place.copy_from_slice(bytes);
+    }
+}
+
+impl MemoryFiles {
+    /// An empty file system.
+    pub fn new() -> MemoryFiles {
+        MemoryFiles::default()
+    }
+
+    /// Sets the fault to come, or none, and begins to count operations from 0.
+    pub fn set_fault(&self, fault: Option<Fault>) {
+        let mut disk = self.disk();
+        disk.fault = fault;
+        disk.operations = 0;
+    }
+
+    /// How many operations there were since the fault was set or a life began.
+    pub fn operations(&self) -> u64 {
+        self.disk().operations
+    }
+
+    /// The power is cut and comes back. What was not durable is kept, torn or lost as the seed says.
+    pub fn crash(&self, seed: u64) {
+        let mut disk = self.disk();
+        let mut chance = Chance(seed);
+        let kept = chance.below(disk.name_changes.len() + 1);
+        let mut changes = std::mem::take(&mut disk.name_changes);
+        changes.truncate(kept);
+        changes.into_iter().for_each(|change| disk.settle_name(change));
+        disk.names = disk.durable_names.clone();
+        for inode in &mut disk.inodes {
+            for (offset, bytes) in std::mem::take(&mut inode.pending) {
+                let mode = chance.below(3);
+                let mut at = offset;
+                for sector in bytes.chunks(SECTOR_BYTES) {
+                    if mode == 0 || (mode == 1 && chance.below(2) == 0) {
+                        overwrite(&mut inode.durable, sector, at);
+                    }
+                    at += wide(sector.len());
+                }
+            }
+            inode.content = inode.durable.clone();
+        }
+        disk.begin_new_life();
+    }
+
+    /// The process ends and another starts; the machine stays up, so what was written can still be read.
+    pub fn restart(&self) {
+        self.disk().begin_new_life();
+    }
+
+    /// Changes a file behind everybody's back, durably: to damage it.
+    pub fn patch(&self, path: &Path, change: impl FnOnce(&mut Vec<u8>)) -> io::Result<()> {
+        let mut disk = self.disk();
+        let number = disk.find(path)?;
+        let inode = disk.inode(number)?;
+        change(&mut inode.content);
+        inode.durable = inode.content.clone();
+        inode.pending.clear();
+        Ok(())
+    }
+
+    /// A separate copy of everything as it now reads, all of it durable.
+    pub fn copy(&self) -> MemoryFiles {
+        let disk = self.disk();
+        let mut copy = Disk {
+            dirs: disk.dirs.clone(),
+            ..Disk::default()
+        };
+        for (path, content) in files_of(&disk) {
+            let inode = Inode {
+                durable: content.clone(),
+                content,
+                pending: Vec::new(),
+            };
+            copy.names.insert(path.clone(), copy.inodes.len());
+            copy.durable_names.insert(path, copy.inodes.len());
+            copy.inodes.push(inode);
+        }
+        MemoryFiles {
+            disk: Arc::new(Mutex::new(copy)),
+        }
+    }
+
+    /// Every file with its content.
+    pub fn contents(&self) -> BTreeMap<PathBuf, Vec<u8>> {
+        files_of(&self.disk()).collect()
+    }
+
+    fn disk(&self) -> MutexGuard<'_, Disk> {
+        self.disk.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn handle(&self, disk: &Disk, inode: usize, writable: bool) -> Box<dyn OpenFile> {
+        Box::new(MemoryFile {
+            files: self.clone(),
+            inode,
+            writable,
+            life: disk.life,
+        })
+    }
+}
+
+fn files_of(disk: &Disk) -> impl Iterator<Item = (PathBuf, Vec<u8>)> {
+    disk.names
+        .iter()
+        .filter_map(|(path, inode)| Some((path.clone(), disk.inodes.get(*inode)?.content.clone())))
+}
+
+/// SplitMix64 (Steele, Lea, Flood 2014): a small stream of numbers from a seed.
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, bound: usize) -> usize {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut mixed = self.0;
+        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        narrow((mixed ^ (mixed >> 31)) % wide(bound).max(1))
+    }
+}
+
+struct MemoryFile {
+    files: MemoryFiles,
+    inode: usize,
+    writable: bool,
+    life: u64,
+}
+
+impl MemoryFile {
+    fn disk(&self) -> io::Result<MutexGuard<'_, Disk>> {
+        let disk = self.files.disk();
+        if disk.life == self.life {
+            Ok(disk)
+        } else {
+            Err(failed("a handle of a process that ended"))
+        }
+    }
+}
+
+impl OpenFile for MemoryFile {
+    fn length(&self) -> io::Result<u64> {
+        self.disk()?
+            .run(|disk| Ok(wide(disk.inode(self.inode)?.content.len())))
+    }
+
+    fn read_at(&self, buffer: &mut [u8], offset: u64) -> io::Result<usize> {
+        self.disk()?.run(|disk| {
+            let rest = disk
+                .inode(self.inode)?
+                .content
+                .get(narrow(offset)..)
+                .unwrap_or_default();
+            let count = rest.len().min(buffer.len());
+            if let (Some(to), Some(from)) = (buffer.get_mut(..count), rest.get(..count)) {
+                to.copy_from_slice(from);
+            }
+            Ok(count)
+        })
+    }
+
+    fn write_at(&self, bytes: &[u8], offset: u64) -> io::Result<()> {
+        let mut disk = self.disk()?;
+        if !self.writable {
+            return Err(io::ErrorKind::PermissionDenied.into());
+        }
+        let go = disk.begin()?;
+        let done = if go == Go::Tear {
+            bytes.get(..bytes.len() / 2).unwrap_or_default()
+        } else {
+            bytes
+        };
+        let inode = disk.inode(self.inode)?;
+        overwrite(&mut inode.content, done, offset);
+        inode.pending.push((offset, done.to_vec()));
+        disk.end(&go, ())
+    }
+
+    fn sync(&self) -> io::Result<()> {
+        let mut disk = self.disk()?;
+        let go = disk.begin()?;
+        if matches!(go, Go::Do | Go::ThenStop) {
+            let inode = disk.inode(self.inode)?;
+            for (offset, bytes) in std::mem::take(&mut inode.pending) {
+                overwrite(&mut inode.durable, &bytes, offset);
+            }
+        }
+        disk.end(&go, ())
+    }
+}
+
+struct MemoryLock {
+    files: MemoryFiles,
+    path: PathBuf,
+    life: u64,
+}
+
+impl Lock for MemoryLock {}
+
+impl Drop for MemoryLock {
+    fn drop(&mut self) {
+        let mut disk = self.files.disk();
+        if disk.life == self.life {
+            disk.locks.remove(&self.path);
+        }
+    }
+}
+
+impl Files for MemoryFiles {
+    fn create_dirs(&self, path: &Path, _mode: u32) -> io::Result<()> {
+        self.disk().run(|disk| {
+            disk.dirs.extend(path.ancestors().map(Path::to_owned));
+            Ok(())
+        })
+    }
+
+    fn exists(&self, path: &Path) -> io::Result<bool> {
+        self.disk()
+            .run(|disk| Ok(disk.names.contains_key(path) || disk.has_dir(path)))
+    }
+
+    fn list(&self, path: &Path) -> io::Result<Vec<String>> {
+        self.disk().run(|disk| {
+            let inside = disk
+                .names
+                .keys()
+                .chain(&disk.dirs)
+                .filter(|name| name.parent() == Some(path));
+            let mut names: Vec<String> = inside
+                .filter_map(|name| Some(name.file_name()?.to_str()?.to_owned()))
+                .collect();
+            names.sort();
+            Ok(names)
+        })
+    }
+
+    fn open(&self, path: &Path, writable: bool) -> io::Result<Box<dyn OpenFile>> {
+        self.disk()
+            .run(|disk| Ok(self.handle(disk, disk.find(path)?, writable)))
+    }
+
+    fn create(&self, path: &Path, _mode: u32) -> io::Result<Box<dyn OpenFile>> {
+        self.disk().run(|disk| {
+            if disk.names.contains_key(path) {
+                return Err(io::ErrorKind::AlreadyExists.into());
+            }
+            if !path.parent().is_some_and(|parent| disk.has_dir(parent)) {
+                return Err(io::ErrorKind::NotFound.into());
+            }
+            let inode = disk.inodes.len();
+            disk.inodes.push(Inode::default());
+            disk.names.insert(path.to_owned(), inode);
+            disk.name_changes.push(NameChange::Link(path.to_owned(), inode));
+            Ok(self.handle(disk, inode, true))
+        })
+    }
+
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        self.disk().run(|disk| {
+            let inode = disk.find(from)?;
+            disk.names.remove(from);
+            disk.names.insert(to.to_owned(), inode);
+            disk.name_changes
+                .push(NameChange::Rename(from.to_owned(), to.to_owned()));
+            Ok(())
+        })
+    }
+
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        self.disk().run(|disk| {
+            disk.find(path)?;
+            disk.names.remove(path);
+            disk.name_changes.push(NameChange::Unlink(path.to_owned()));
+            Ok(())
+        })
+    }
+
+    fn sync_dir(&self, path: &Path) -> io::Result<()> {
+        let mut disk = self.disk();
+        let go = disk.begin()?;
+        if matches!(go, Go::Do | Go::ThenStop) {
+            disk.settle_names(|change| Disk::is_in(change, path));
+        }
+        disk.end(&go, ())
+    }
+
+    fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
+        self.disk().run(|disk| {
+            if !disk.locks.insert(path.to_owned()) {
+                return Ok(None);
+            }
+            let lock = MemoryLock {
+                files: self.clone(),
+                path: path.to_owned(),
+                life: disk.life,
+            };
+            Ok(Some(Box::new(lock) as Box<dyn Lock>))
+        })
+    }
+}

@@ -1,0 +1,430 @@
+//! The vault: private records beside the log, erasable in place.
+//!
+//! It owns the form of a record, the encryption of disclosures, and erasing. It is written and synced before the group
+//! of the log that it belongs to. Nothing here is needed to verify the log: with an empty vault every proof still holds.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
+
+use chacha20poly1305::aead::{Aead, KeyInit, Payload};
+use chacha20poly1305::{ChaCha20Poly1305, Key, Nonce};
+use sha2::{Digest, Sha256};
+
+use super::files::Files;
+use super::format::{
+    DIGEST_BYTES, FRAME_HEAD_BYTES, NO_SLOT, RECORD_HEAD_BYTES, all_zero, narrow, u16_at, u32_at, u64_at,
+    wide,
+};
+use super::keys::Keys;
+use super::segments::{Bad, End, Frame, Place, Segment, Segments, VAULT, ended_early, frame};
+use super::{Group, StoreError, VaultKind, VaultRecord};
+
+/// Draws 32 random bytes; each draw becomes the key of one record.
+pub(super) type Chance = Box<dyn FnMut() -> [u8; 32] + Send>;
+
+const KIND_DISCLOSURE: u8 = 1;
+const KIND_REQUEST: u8 = 2;
+
+/// Where the records of one entry stand, one behind the other.
+#[derive(Clone, Copy, Default)]
+struct Spot {
+    offset: u32,
+    segment: u16,
+    count: u16,
+}
+
+/// A record as it stands on disk.
+struct Stored {
+    index: u64,
+    kind: VaultKind,
+    slot: u32,
+    /// Offset of the hash, behind which the body stands.
+    digest_at: u64,
+    body_bytes: u32,
+    /// Bytes of the whole record.
+    bytes: u64,
+}
+
+/// The open vault.
+pub(super) struct Vault {
+    segments: Segments,
+    keys: Keys,
+    table: RwLock<Vec<Spot>>,
+    next_slot: Mutex<u32>,
+    chance: Mutex<Chance>,
+}
+
+/// What opening found beyond the end of the log.
+pub(super) struct Orphan {
+    end: End,
+    at: Option<Place>,
+    bytes: u64,
+}
+
+impl Vault {
+    /// Walks the vault of a log of `size` entries and changes nothing.
+    pub fn open(
+        files: &Arc<dyn Files>,
+        dir: PathBuf,
+        segment_bytes: u64,
+        writable: bool,
+        chance: Chance,
+        size: u64,
+    ) -> Result<(Vault, Orphan), StoreError> {
+        let keys = Keys::open(files, dir.join("keys"), writable)?;
+        let segments = Segments::open(Arc::clone(files), dir, VAULT, segment_bytes, writable)?;
+        let mut table = Vec::new();
+        let mut next_slot = 0;
+        let (mut at, mut bytes) = (None, 0);
+        let end = segments.walk(&mut |frame| {
+            if frame.head.first >= size {
+                if at.is_some() {
+                    let why =
+                        format!("more than one group beyond the {size} entries of the log: the log was cut");
+                    return Err(frame.segment.corrupt(u64::from(frame.place.offset), why));
+                }
+                at = Some(frame.place);
+                bytes = frame.head.frame_bytes();
+                return Ok(());
+            }
+            next_slot = read_frame(frame, &mut table)?.max(next_slot);
+            Ok(())
+        })?;
+        let beyond = at.is_some() && end.bad.is_some();
+        let landed = if at.is_some() { wide(table.len()) } else { end.next };
+        // A read-only copy may come without its vault.
+        let left_out = !writable && segments.is_empty();
+        if beyond || (landed != size && !left_out) {
+            let file = segments.dir().display().to_string();
+            let why = format!("the log has {size} entries, but there are private records of {landed}");
+            return Err(match &end.bad {
+                Some(bad) => bad.segment.corrupt(bad.offset, why),
+                None => StoreError::corrupt(&file, 0, why),
+            });
+        }
+        let vault = Vault {
+            segments,
+            keys,
+            table: RwLock::new(table),
+            next_slot: Mutex::new(next_slot),
+            chance: Mutex::new(chance),
+        };
+        Ok((vault, Orphan { end, at, bytes }))
+    }
+
+    /// Whether records are there but the file of their keys is not.
+    pub fn lacks_keys(&self) -> bool {
+        self.keys.is_missing() && *self.next_slot.lock().unwrap_or_else(PoisonError::into_inner) > 0
+    }
+
+    /// Whether there are no records at all.
+    pub fn is_empty(&self) -> bool {
+        self.segments.is_empty()
+    }
+
+    /// Drops what belongs to a group that never landed, and makes the rest durable.
+    pub fn settle(&mut self, files: &Arc<dyn Files>, orphan: &Orphan) -> Result<(), StoreError> {
+        if let Some(place) = orphan.at {
+            let segment = self.segments.segment(place.segment)?;
+            self.segments
+                .cut(&segment, u64::from(place.offset), orphan.bytes)?;
+        } else {
+            self.segments.settle(&orphan.end)?;
+        }
+        if let Some(Bad {
+            segment,
+            offset,
+            bytes,
+        }) = &orphan.end.bad
+        {
+            self.segments.cut(segment, *offset, wide(bytes.len()))?;
+        }
+        let next = *self.next_slot.lock().unwrap_or_else(PoisonError::into_inner);
+        self.keys.settle(files, next)
+    }
+
+    /// Writes the records of a group and makes them durable.
+    pub fn append(&self, group: &Group) -> Result<(), StoreError> {
+        let mut records: Vec<&VaultRecord> = group.vault.iter().collect();
+        records.sort_by_key(|record| record.index);
+        let mut next_slot = self.next_slot.lock().unwrap_or_else(PoisonError::into_inner);
+        let first_slot = *next_slot;
+        let mut keys = Vec::new();
+        let mut body = Vec::new();
+        let mut spots = vec![Spot::default(); group.entries.len()];
+        for record in records {
+            let slot = match record.kind {
+                VaultKind::Request => NO_SLOT,
+                VaultKind::Disclosure { .. } => {
+                    let taken = u32::try_from(keys.len())
+                        .ok()
+                        .and_then(|count| first_slot.checked_add(count));
+                    let slot = taken
+                        .filter(|slot| *slot != NO_SLOT)
+                        .ok_or_else(|| too_large("keys"))?;
+                    keys.push((self.chance.lock().unwrap_or_else(PoisonError::into_inner))());
+                    slot
+                }
+            };
+            let offset =
+                u32::try_from(FRAME_HEAD_BYTES + body.len()).map_err(|_| too_large("private records"))?;
+            let spot = spots.get_mut(narrow(record.index.saturating_sub(group.first)));
+            note(spot, offset)?;
+            put(&mut body, record, slot, keys.last())?;
+        }
+        let count = u32::try_from(group.vault.len()).map_err(|_| too_large("private records"))?;
+        let frame = frame(&VAULT, group.first, group.entries.len(), Some(count), &body)?;
+        if !keys.is_empty() {
+            self.keys.put(first_slot, &keys)?;
+        }
+        let place = self.segments.append(group.first, &frame)?;
+        *next_slot = first_slot.saturating_add(u32::try_from(keys.len()).unwrap_or(u32::MAX));
+        settle_spots(&mut spots, place)?;
+        self.table
+            .write()
+            .unwrap_or_else(PoisonError::into_inner)
+            .extend(spots);
+        Ok(())
+    }
+
+    /// The records of one entry; erased ones with an empty body.
+    pub fn private(&self, index: u64) -> Result<Vec<VaultRecord>, StoreError> {
+        self.stored(index)?
+            .into_iter()
+            .map(|(segment, record)| {
+                let body = self.body(&segment, &record)?;
+                Ok(VaultRecord {
+                    index,
+                    kind: record.kind,
+                    body,
+                })
+            })
+            .collect()
+    }
+
+    /// Destroys the key and overwrites the body of every record of this kind.
+    pub fn erase(&self, index: u64, kind: &VaultKind) -> Result<(), StoreError> {
+        for (segment, record) in self.stored(index)? {
+            if record.kind != *kind {
+                continue;
+            }
+            let length = wide(DIGEST_BYTES).saturating_add(u64::from(record.body_bytes));
+            // The key goes first: from then on what is left of the body cannot be read.
+            if record.slot != NO_SLOT {
+                self.keys.destroy(record.slot)?;
+            }
+            segment.zero(record.digest_at, record.digest_at.saturating_add(length))?;
+            segment.sync()?;
+        }
+        Ok(())
+    }
+
+    fn stored(&self, index: u64) -> Result<Vec<(Arc<Segment>, Stored)>, StoreError> {
+        let spot = {
+            let table = self.table.read().unwrap_or_else(PoisonError::into_inner);
+            table.get(narrow(index)).copied().unwrap_or_default()
+        };
+        let mut found = Vec::with_capacity(usize::from(spot.count));
+        let mut at = u64::from(spot.offset);
+        for _ in 0..spot.count {
+            let segment = self.segments.segment(u32::from(spot.segment))?;
+            let mut head = [0; RECORD_HEAD_BYTES + 255];
+            let read = segment.read(&mut head, at)?;
+            let record = parse(head.get(..read).unwrap_or_default(), at)
+                .filter(|record| record.index == index)
+                .ok_or_else(|| segment.corrupt(at, "the head of a private record does not match its CRC"))?;
+            at = at.saturating_add(record.bytes);
+            found.push((segment, record));
+        }
+        Ok(found)
+    }
+
+    /// The body in clear; empty when it was erased or its key was destroyed.
+    fn body(&self, segment: &Segment, record: &Stored) -> Result<Vec<u8>, StoreError> {
+        let mut bytes = vec![0; DIGEST_BYTES.saturating_add(narrow(u64::from(record.body_bytes)))];
+        let read = segment.read(&mut bytes, record.digest_at)?;
+        if read < bytes.len() {
+            return Err(segment.corrupt(record.digest_at, ended_early().to_string()));
+        }
+        let (digest, body) = bytes.split_at(DIGEST_BYTES);
+        if all_zero(&bytes) {
+            return Ok(Vec::new());
+        }
+        let key = match record.slot {
+            NO_SLOT => None,
+            slot => match self.keys.key(slot)? {
+                Some(key) => Some(key),
+                None => return Ok(Vec::new()),
+            },
+        };
+        if Sha256::digest(body).as_slice() != digest {
+            return Err(segment.corrupt(record.digest_at, "a private record does not match its hash"));
+        }
+        let Some(key) = key else { return Ok(body.to_vec()) };
+        let cipher = ChaCha20Poly1305::new(&Key::from(key));
+        let payload = Payload {
+            msg: body,
+            aad: &bound(record.index, &record.kind),
+        };
+        let opened = cipher.decrypt(&nonce(record.index, record.slot), payload);
+        opened.map_err(|_| segment.corrupt(record.digest_at, "a private record does not open with its key"))
+    }
+}
+
+fn too_large(what: &str) -> StoreError {
+    StoreError::Misfit {
+        why: format!("too many {what}"),
+    }
+}
+
+/// Counts one more record at an entry; the first one sets the offset.
+fn note(spot: Option<&mut Spot>, offset: u32) -> Result<(), StoreError> {
+    let spot = spot.ok_or_else(|| too_large("private records"))?;
+    if spot.count == 0 {
+        spot.offset = offset;
+    }
+    spot.count = spot
+        .count
+        .checked_add(1)
+        .ok_or_else(|| too_large("private records of one entry"))?;
+    Ok(())
+}
+
+/// Turns offsets within a frame into offsets within its segment.
+fn settle_spots(spots: &mut [Spot], place: Place) -> Result<(), StoreError> {
+    for spot in spots {
+        spot.segment = u16::try_from(place.segment).map_err(|_| too_large("segments of private records"))?;
+        spot.offset = spot
+            .offset
+            .checked_add(place.offset)
+            .ok_or_else(|| too_large("private records"))?;
+    }
+    Ok(())
+}
+
+/// What the ciphertext is bound to: bytes 0 to 11 of its record and the member's name.
+fn bound(index: u64, kind: &VaultKind) -> Vec<u8> {
+    let (code, event, member) = match kind {
+        VaultKind::Disclosure { event, member } => (KIND_DISCLOSURE, *event, member.as_str()),
+        VaultKind::Request => (KIND_REQUEST, 0, ""),
+    };
+    let mut bytes = Vec::with_capacity(RECORD_HEAD_BYTES + member.len());
+    bytes.extend(index.to_le_bytes());
+    bytes.push(code);
+    // `check_group` has refused longer names.
+    bytes.push(u8::try_from(member.len()).unwrap_or(u8::MAX));
+    bytes.extend(event.to_le_bytes());
+    bytes.extend(member.as_bytes());
+    bytes
+}
+
+/// A key is used for one record only, so the nonce need not be random.
+fn nonce(index: u64, slot: u32) -> Nonce {
+    let mut bytes = [0; 12];
+    for (to, from) in bytes
+        .iter_mut()
+        .zip(index.to_le_bytes().into_iter().chain(slot.to_le_bytes()))
+    {
+        *to = from;
+    }
+    Nonce::from(bytes)
+}
+
+/// Appends a record in its stored form.
+fn put(
+    bytes: &mut Vec<u8>,
+    record: &VaultRecord,
+    slot: u32,
+    key: Option<&[u8; 32]>,
+) -> Result<(), StoreError> {
+    let bound = bound(record.index, &record.kind);
+    let body = match (slot, key) {
+        (NO_SLOT, _) | (_, None) => record.body.clone(),
+        (_, Some(key)) => ChaCha20Poly1305::new(&Key::from(*key))
+            .encrypt(
+                &nonce(record.index, slot),
+                Payload {
+                    msg: &record.body,
+                    aad: &bound,
+                },
+            )
+            .map_err(|_| too_large("bytes in a private record"))?,
+    };
+    let (fixed, member) = bound.split_at(12);
+    let mut head = fixed.to_vec();
+    head.extend(
+        u32::try_from(body.len())
+            .map_err(|_| too_large("bytes in a private record"))?
+            .to_le_bytes(),
+    );
+    head.extend(slot.to_le_bytes());
+    head.extend([0; 4]);
+    let crc = crc32c::crc32c_append(crc32c::crc32c(&head), member);
+    bytes.extend(head);
+    bytes.extend(crc.to_le_bytes());
+    bytes.extend(member);
+    bytes.extend(Sha256::digest(&body));
+    bytes.extend(body);
+    Ok(())
+}
+
+/// Reads the head of a record that stands at `at`; none unless it is right.
+fn parse(bytes: &[u8], at: u64) -> Option<Stored> {
+    let member_bytes = usize::from(*bytes.get(9)?);
+    let member = bytes.get(RECORD_HEAD_BYTES..RECORD_HEAD_BYTES + member_bytes)?;
+    if u32_at(bytes, 24)? != crc32c::crc32c_append(crc32c::crc32c(bytes.get(..24)?), member) {
+        return None;
+    }
+    let slot = u32_at(bytes, 16)?;
+    let kind = match *bytes.get(8)? {
+        KIND_DISCLOSURE if slot != NO_SLOT => VaultKind::Disclosure {
+            event: u16_at(bytes, 10)?,
+            member: std::str::from_utf8(member).ok()?.to_owned(),
+        },
+        KIND_REQUEST if slot == NO_SLOT => VaultKind::Request,
+        _ => return None,
+    };
+    let body_bytes = u32_at(bytes, 12)?;
+    let head_bytes = wide(RECORD_HEAD_BYTES + member_bytes);
+    Some(Stored {
+        index: u64_at(bytes, 0)?,
+        kind,
+        slot,
+        digest_at: at.checked_add(head_bytes)?,
+        body_bytes,
+        bytes: head_bytes + wide(DIGEST_BYTES) + u64::from(body_bytes),
+    })
+}
+
+/// Takes the places of a frame's records into the table; returns the slot after the last one that it uses.
+fn read_frame(frame: &Frame, table: &mut Vec<Spot>) -> Result<u32, StoreError> {
+    let start = u64::from(frame.place.offset).saturating_add(wide(FRAME_HEAD_BYTES));
+    let mut spots = vec![Spot::default(); narrow(u64::from(frame.head.count))];
+    let mut next_slot = 0;
+    let mut at = 0_u64;
+    for _ in 0..frame.head.check {
+        let damaged = |why: &str| frame.segment.corrupt(start.saturating_add(at), why);
+        let record = frame
+            .body
+            .get(narrow(at)..)
+            .and_then(|bytes| parse(bytes, at))
+            .ok_or_else(|| damaged("the head of a private record does not match its CRC"))?;
+        let offset =
+            u32::try_from(wide(FRAME_HEAD_BYTES).saturating_add(at)).map_err(|_| damaged("too far"))?;
+        let entry = record.index.checked_sub(frame.head.first).map(narrow);
+        note(entry.and_then(|entry| spots.get_mut(entry)), offset)?;
+        if record.slot != NO_SLOT {
+            next_slot = record.slot + 1;
+        }
+        at = at.saturating_add(record.bytes);
+    }
+    if at != wide(frame.body.len()) {
+        return Err(frame.segment.corrupt(
+            start.saturating_add(at),
+            "private records do not fill their group",
+        ));
+    }
+    settle_spots(&mut spots, frame.place)?;
+    table.extend(spots);
+    Ok(next_slot)
+}

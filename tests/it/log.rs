@@ -1,0 +1,4 @@
+//! The store: one contract for all of them, and what disks do to the real one.
+
+mod contract;
+mod workshop;
