@@ -8,6 +8,7 @@
 
 mod book;
 mod command;
+mod decide;
 mod draw;
 mod event;
 mod id;
@@ -18,6 +19,7 @@ mod words;
 
 pub use book::*;
 pub use command::*;
+pub use decide::{Draft, ITEMS_MAX, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};
 pub use event::*;
 pub use id::*;

@@ -1,5 +1,221 @@
 //! The book: the state that decisions need, and the rules by which events are taken.
+//!
+//! Every rule stands here, once. A decision only derives values and hands its events to [`Book::take`]; recovery and
+//! audit hand it events that somebody else wrote. So a rule never trusts an event: what can be reckoned is reckoned
+//! again and compared. A rule writes nothing before it has checked everything it checks, and an event that is refused
+//! leaves no trace.
+//!
+//! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), the clock, and
+//! everything that comes after a piece is in stock.
 
+mod certificates;
+mod grading;
+mod lots;
+mod melts;
+mod office;
+mod owed;
+mod pieces;
 mod rows;
+mod scales;
+mod series;
+mod table;
 
 pub use rows::*;
+
+use super::{
+    CertificateId, Event, JarId, LotId, MeltId, PieceId, Refusal, ScaleId, SeriesCode, SeriesId, SessionId,
+    Stamp,
+};
+use crate::metal::Mass;
+use owed::Due;
+pub(in crate::domain) use owed::Owed;
+use serde::Serialize;
+use table::Table;
+use uuid::Uuid;
+
+macro_rules! tables {
+    ($($table:ident: $id:ident => $row:ident, $one:ident, $all:ident, $known:ident, $unknown:ident;)*) => {
+        /// The book of one workshop, as far as its events have told.
+        #[derive(Clone, Debug, Default, PartialEq)]
+        pub struct Book {
+            $($table: Table<$id, $row>,)*
+            /// Which series has a code.
+            codes: Table<SeriesCode, SeriesId>,
+            /// Private members that were erased: entry, event, member.
+            erased: Table<(u64, u16, String), u64>,
+            /// What the newest entry still owes.
+            due: Table<(), Due>,
+        }
+
+        /// Where every journal stood.
+        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize }
+
+        impl Book {
+            $(
+                /// The row of an id.
+                #[must_use]
+                pub fn $one(&self, id: $id) -> Option<&$row> {
+                    self.$table.find(&id)
+                }
+
+                /// Every row, in no particular order.
+                pub fn $all(&self) -> impl Iterator<Item = &$row> {
+                    self.$table.rows()
+                }
+
+                /// The row of an id that must be there.
+                pub(in crate::domain) fn $known(&self, $one: $id) -> Result<&$row, Refusal> {
+                    self.$table.find(&$one).ok_or(Refusal::$unknown { $one })
+                }
+            )*
+
+            /// Whether an id is not yet anything's: chains are told apart by id alone.
+            fn is_free(&self, id: Uuid) -> bool {
+                true $(&& self.$table.find(&$id(id)).is_none())*
+            }
+
+            /// Where the journals stand.
+            pub(in crate::domain) fn mark(&self) -> Mark {
+                Mark {
+                    $($table: self.$table.mark(),)*
+                    codes: self.codes.mark(),
+                    erased: self.erased.mark(),
+                    due: self.due.mark(),
+                }
+            }
+
+            /// Undoes what was done since `mark`.
+            pub(in crate::domain) fn rewind(&mut self, mark: &Mark) {
+                $(self.$table.rewind(mark.$table);)*
+                self.codes.rewind(mark.codes);
+                self.erased.rewind(mark.erased);
+                self.due.rewind(mark.due);
+            }
+
+            /// Closes the journal: what was taken since the last time stays. Which rows changed, each once.
+            pub fn keep(&mut self) -> Vec<Touched> {
+                self.codes.keep();
+                self.erased.keep();
+                self.due.keep();
+                let mut touched = Vec::new();
+                $(touched.extend(self.$table.keep().into_iter().map(Touched::$row));)*
+                touched
+            }
+
+            /// Undoes everything that was taken since the last [`Book::keep`].
+            pub fn undo(&mut self) {
+                $(self.$table.rewind(0);)*
+                self.codes.rewind(0);
+                self.erased.rewind(0);
+                self.due.rewind(0);
+            }
+        }
+    };
+}
+
+tables! {
+    lots: LotId => Lot, lot, lots, known_lot, UnknownLot;
+    scales: ScaleId => Scale, scale, scales, known_scale, UnknownScale;
+    sessions: SessionId => Session, session, sessions, known_session, UnknownSession;
+    jars: JarId => Jar, jar, jars, known_jar, UnknownJar;
+    series: SeriesId => Series, series, all_series, known_series, UnknownSeries;
+    melts: MeltId => Melt, melt, melts, known_melt, UnknownMelt;
+    pieces: PieceId => Piece, piece, pieces, known_piece, UnknownPiece;
+    certificates: CertificateId => Certificate, certificate, certificates, known_certificate, UnknownCertificate;
+}
+
+impl Book {
+    /// Takes one event that stands in the log, in the order of the log, by the same rules by which it was decided.
+    ///
+    /// # Errors
+    /// The fact that forbids it; [`Refusal::Contradicts`] when the event says what the book reckons otherwise. Then the
+    /// book is as it was before.
+    pub fn take(&mut self, stamp: &Stamp, event: &Event) -> Result<(), Refusal> {
+        let mark = self.mark();
+        let taken = self.follow(stamp, event).and_then(|()| self.apply(stamp, event));
+        if taken.is_err() {
+            self.rewind(&mark);
+        }
+        taken
+    }
+
+    fn apply(&mut self, stamp: &Stamp, event: &Event) -> Result<(), Refusal> {
+        match event {
+            Event::LotReceived(e) => self.take_lot(stamp, e),
+            Event::ScaleRegistered(e) => self.take_scale(stamp, e),
+            Event::SessionOpened(e) => self.take_session(stamp, e),
+            Event::SessionChecked(e) => self.take_check(stamp, e),
+            Event::SessionClosed(e) => self.take_closing_check(stamp, e),
+            Event::JarOpened(e) => self.take_jar(stamp, e),
+            Event::JarFilled(e) => self.take_filling(e),
+            Event::SeriesOpened(e) => self.take_series(stamp, e),
+            Event::MeltCharged(e) => self.take_charge(stamp, e),
+            Event::MeltClosed(e) => self.take_balance(stamp, e),
+            Event::PiecePoured(e) => self.take_pour(stamp, e),
+            Event::PieceWeighed(e) => self.take_weighing(stamp, e),
+            Event::PieceGraded(e) => self.take_grading(stamp, e),
+            Event::PieceFaulted(e) => self.take_fault(stamp, e),
+            Event::PieceFinished(e) => self.take_finishing(e),
+            Event::PieceMoved(e) => self.take_move(e),
+            Event::PieceCondemned(e) => self.take_condemning(e),
+            Event::PieceRemelted(e) => self.take_remelting(e),
+            Event::PieceSerialled(e) => self.take_serial(e),
+            Event::PieceNumbered(e) => self.take_number(e),
+            Event::PieceCertified(e) => self.take_certifying(e),
+            Event::CertificateIssued(e) => self.take_issue(stamp, e),
+            Event::CertificateSuperseded(e) => self.take_superseding(e),
+            Event::FieldErased(e) => self.take_erasure(stamp, e),
+            // Keys and the clock are no part of the trade; the floors above follow them.
+            Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_) | Event::ClockSet(_) => Ok(()),
+        }
+    }
+
+    /// Refuses an id that something already has.
+    fn free(&self, id: Uuid) -> Result<(), Refusal> {
+        if self.is_free(id) {
+            Ok(())
+        } else {
+            Err(Refusal::IdTaken { id })
+        }
+    }
+}
+
+/// Refuses an event that says what the book reckons otherwise.
+fn agree<T: PartialEq + Serialize>(says: &T, reckons: &T) -> Result<(), Refusal> {
+    if says == reckons {
+        return Ok(());
+    }
+    let text = |value: &T| serde_json::to_string(value).unwrap_or_default();
+    Err(Refusal::Contradicts {
+        says: text(says),
+        reckons: text(reckons),
+    })
+}
+
+/// The next number of things that are counted from 1.
+fn next_number(count: usize) -> Result<u32, Refusal> {
+    u32::try_from(count)
+        .ok()
+        .and_then(|count| count.checked_add(1))
+        .ok_or(Refusal::TooMany {
+            count,
+            most: 4_294_967_295,
+        })
+}
+
+/// The sum of masses; refused beyond what a mass can hold.
+fn sum(masses: impl IntoIterator<Item = Mass>) -> Result<Mass, Refusal> {
+    Mass::checked_sum(masses).ok_or_else(|| Refusal::Contradicts {
+        says: "a sum of masses".to_owned(),
+        reckons: format!("at most {} g", Mass::MAX),
+    })
+}
+
+/// Refuses a list in which something stands twice.
+fn once(ids: impl IntoIterator<Item = Uuid>) -> Result<(), Refusal> {
+    let mut seen = std::collections::HashSet::new();
+    match ids.into_iter().find(|id| !seen.insert(*id)) {
+        Some(id) => Err(Refusal::NamedTwice { id }),
+        None => Ok(()),
+    }
+}

@@ -102,6 +102,8 @@ rows! {
         holds: Vec<JarShare>,
         /// Book mass of what it holds, grams.
         mass: Mass,
+        /// How many weighings and differences of weighings that book mass is the sum of.
+        readings: u32,
         /// Index of its first entry.
         since: u64,
     }
@@ -148,6 +150,8 @@ rows! {
         metal: Metal,
         /// Where it is.
         state: MeltState,
+        /// The session in which what was new was weighed.
+        session: SessionId,
         /// What went in.
         inputs: Vec<MeltInput>,
         /// Sum of the inputs, grams.

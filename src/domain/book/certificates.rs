@@ -1,0 +1,153 @@
+//! Certificates: what the maker states of a piece, and the newer issue that takes an older one's place.
+//!
+//! A certificate states the last reading with its uncertainty and what that supports, never more; it stands on a session
+//! whose closing check held. Its code is a private member. Deliberately absent: the printed sheet.
+
+use super::owed::Owed;
+use super::{Book, Certificate, Piece, agree};
+use crate::domain::PieceReading;
+use crate::domain::{
+    CertificateId, CertificateIssued, CertificateSuperseded, HallmarkStatement, PieceCertified, PieceId,
+    PieceState, Refusal, SeriesKind, SessionState, Stage, Stamp, SupersedeReason,
+};
+use crate::metal::{at_least, expanded_uncertainty, mpe_in_service};
+
+impl Book {
+    pub(super) fn take_issue(&mut self, stamp: &Stamp, e: &CertificateIssued) -> Result<(), Refusal> {
+        self.free(e.certificate.0)?;
+        agree(e, &self.reckon_issue(e.piece, e.certificate)?)?;
+        let certificate = Certificate {
+            certificate: e.certificate,
+            piece: e.piece,
+            issue: e.issue,
+            serial: e.serial.clone(),
+            superseded: None,
+            since: stamp.index,
+            at: stamp.at,
+        };
+        self.certificates.put(e.certificate, certificate);
+        if let Some(older) = self.known_piece(e.piece)?.certificate {
+            self.supersede_owed(older, e.certificate)?;
+        }
+        self.owe(Owed::Certifying {
+            piece: e.piece,
+            certificate: e.certificate,
+            issue: e.issue,
+        })
+    }
+
+    fn supersede_owed(&mut self, older: CertificateId, newer: CertificateId) -> Result<(), Refusal> {
+        self.owe(Owed::Superseding { older, newer })
+    }
+
+    /// What a certificate of a piece states if it is issued now. A first issue is for an accepted piece; a later one
+    /// states what is, since it must be able to say that the piece has become lighter.
+    pub(in crate::domain) fn reckon_issue(
+        &self,
+        id: PieceId,
+        certificate: CertificateId,
+    ) -> Result<CertificateIssued, Refusal> {
+        let piece = self.known_piece(id)?;
+        let series = self.known_series(piece.series)?;
+        self.exempt(piece.series)?;
+        let serial = piece.serial.clone().ok_or(Refusal::NoSerial)?;
+        let issue = match piece.certificate {
+            Some(older) => self.known_certificate(older)?.issue.saturating_add(1),
+            None => 1,
+        };
+        if series.kind_of == SeriesKind::Edition && piece.number.is_none() {
+            return Err(Refusal::NoNumber);
+        }
+        if matches!(piece.state, PieceState::Condemned | PieceState::Remelted) {
+            return Err(Refusal::WrongState {
+                state: piece.state,
+                verb: "certified",
+            });
+        }
+        let reading = self.weight_of_record(piece)?;
+        if issue == 1 {
+            self.accepted(piece, "certified")?;
+        }
+        let melt = self.closed_melt(piece.melt)?;
+        let scale = self.scale_of(reading)?;
+        let mass = reading.mass.mass();
+        let uncertainty = mpe_in_service(scale.class, scale.e, mass)
+            .and_then(|mpe| expanded_uncertainty(mpe, scale.repeatability, scale.d))
+            .ok_or(Refusal::ScaleUnverified)?;
+        let of = series
+            .shapes
+            .iter()
+            .find(|size| size.shape == piece.shape)
+            .map(|size| size.size);
+        Ok(CertificateIssued {
+            certificate,
+            piece: id,
+            issue,
+            serial,
+            series: piece.series,
+            number: piece.number,
+            of: piece.number.and(of),
+            metal: series.metal,
+            fineness: series.fineness,
+            basis: melt.basis,
+            hallmark: HallmarkStatement::NotHallmarked,
+            session: reading.session,
+            mass: reading.mass.clone(),
+            uncertainty,
+            at_least: at_least(mass, uncertainty),
+        })
+    }
+
+    /// The last reading of a piece, if a certificate may rest on it.
+    fn weight_of_record<'a>(&self, piece: &'a Piece) -> Result<&'a PieceReading, Refusal> {
+        let reading = match piece.reading() {
+            Some(reading) if reading.stage == Stage::Final => reading,
+            _ => return Err(Refusal::NotFinallyWeighed),
+        };
+        let session = reading.session;
+        match self.known_session(session)?.state {
+            SessionState::Open => return Err(Refusal::SessionUnconfirmed { session }),
+            SessionState::Failed => return Err(Refusal::ReadingSuspect { session }),
+            SessionState::Confirmed => {}
+        }
+        if self.scale_of(reading)?.verified {
+            Ok(reading)
+        } else {
+            Err(Refusal::ScaleUnverified)
+        }
+    }
+
+    /// A certificate gives way only to the newer issue in the same entry. "Weighed again" is a reason only if it was.
+    pub(super) fn take_superseding(&mut self, e: &CertificateSuperseded) -> Result<(), Refusal> {
+        self.known_certificate(e.certificate)?;
+        self.pay("certificate.superseded", |owed| {
+            matches!(owed, Owed::Superseding { older, newer } if *older == e.certificate && *newer == e.by)
+        })?;
+        let mut older = self.known_certificate(e.certificate)?.clone();
+        if e.reason == SupersedeReason::Reweighed {
+            let reading = self.known_piece(older.piece)?.reading();
+            if reading.is_none_or(|reading| reading.index <= older.since) {
+                return Err(Refusal::NotFinallyWeighed);
+            }
+        }
+        older.superseded = Some(e.by);
+        self.certificates.put(e.certificate, older);
+        Ok(())
+    }
+
+    pub(super) fn take_certifying(&mut self, e: &PieceCertified) -> Result<(), Refusal> {
+        self.known_piece(e.piece)?;
+        let owed = self.pay("piece.certified", |owed| {
+            matches!(owed, Owed::Certifying { piece, certificate, .. }
+                if *piece == e.piece && *certificate == e.certificate)
+        })?;
+        if let Owed::Certifying { issue, .. } = owed {
+            agree(&e.issue, &issue)?;
+        }
+        let mut piece = self.known_piece(e.piece)?.clone();
+        piece.certificate = Some(e.certificate);
+        piece.state = PieceState::Certified;
+        self.pieces.put(e.piece, piece);
+        Ok(())
+    }
+}

@@ -1,0 +1,133 @@
+//! Grading: the last reading of a piece held against the limits of its series, and the move of an odd-weight piece.
+//!
+//! Rule `guarded-1`: the guard band is 1.645 u of the scale at this load, so that a piece is called accepted, under or
+//! over wrongly at most once in twenty (JCGM 106:2012, chapter 8). An unverified scale grants no band, and nothing is
+//! accepted on its word. A series without limits accepts what a verified scale has weighed.
+
+use super::owed::Owed;
+use super::pieces::no_serial;
+use super::{Book, Grading, Melt, Scale, agree};
+use crate::domain::{
+    Grade, GradeRule, PieceGraded, PieceId, PieceMoved, PieceState, Refusal, SeriesId, SeriesKind, Stamp,
+};
+use crate::metal::{Mass, grade_by_limits, guard_band, mpe_in_service};
+
+impl Book {
+    pub(super) fn take_grading(&mut self, stamp: &Stamp, e: &PieceGraded) -> Result<(), Refusal> {
+        self.known_piece(e.piece)?;
+        self.pay(
+            "piece.graded",
+            |owed| matches!(owed, Owed::Grading { piece } if *piece == e.piece),
+        )?;
+        agree(e, &self.reckon_grading(e.piece)?)?;
+        let mut piece = self.known_piece(e.piece)?.clone();
+        let fault = piece.grading.and_then(|grading| grading.fault);
+        if piece.state == PieceState::Poured {
+            piece.state = PieceState::Graded;
+        }
+        piece.grading = Some(Grading {
+            grade: e.grade,
+            rule: e.rule,
+            lower: e.lower,
+            upper: e.upper,
+            guard: e.guard,
+            fault,
+            index: stamp.index,
+        });
+        self.pieces.put(e.piece, piece);
+        Ok(())
+    }
+
+    /// What the last reading of a piece makes of it. A faulty piece stays faulty, whatever it weighs.
+    pub(in crate::domain) fn reckon_grading(&self, id: PieceId) -> Result<PieceGraded, Refusal> {
+        let piece = self.known_piece(id)?;
+        let reading = piece.reading().ok_or(Refusal::NotWeighed)?;
+        let mass = reading.mass.mass();
+        let limits = self.known_series(piece.series)?.limits.as_ref();
+        let guard = guard(self.scale_of(reading)?, mass);
+        let faulty = piece
+            .grading
+            .as_ref()
+            .is_some_and(|grading| grading.fault.is_some());
+        let grade = match (faulty, guard, limits) {
+            (true, _, _) => Grade::Faulty,
+            (false, None, _) => Grade::Borderline,
+            (false, Some(_), None) => Grade::Accepted,
+            (false, Some(guard), Some(limits)) => {
+                grade_by_limits(mass, limits.lower, Some(limits.upper), guard).into()
+            }
+        };
+        Ok(PieceGraded {
+            piece: id,
+            rule: GradeRule::Guarded1,
+            grade,
+            lower: limits.map(|limits| limits.lower),
+            upper: limits.map(|limits| limits.upper),
+            guard,
+        })
+    }
+
+    /// An odd-weight piece leaves its series before it has a serial, and is graded anew where it joins.
+    pub(super) fn take_move(&mut self, e: &PieceMoved) -> Result<(), Refusal> {
+        let mut piece = self.known_piece(e.piece)?.clone();
+        no_serial(&piece)?;
+        if piece.state != PieceState::Graded {
+            return Err(Refusal::WrongState {
+                state: piece.state,
+                verb: "moved",
+            });
+        }
+        if piece
+            .grading
+            .as_ref()
+            .is_some_and(|grading| grading.grade == Grade::Faulty)
+        {
+            return Err(Refusal::WrongGrade {
+                grade: Grade::Faulty,
+                verb: "moved",
+            });
+        }
+        agree(&e.from, &piece.series)?;
+        let to = self.known_series(e.to)?;
+        if to.kind_of != SeriesKind::Open {
+            return Err(Refusal::NotAnOpenSeries);
+        }
+        if e.to == piece.series {
+            return Err(Refusal::AlreadyInSeries);
+        }
+        self.may_join(self.known_melt(piece.melt)?, e.to)?;
+        piece.series = e.to;
+        self.pieces.put(e.piece, piece);
+        self.owe(Owed::Grading { piece: e.piece })
+    }
+
+    /// Refuses metal that a series does not state: another one, or one below its fineness as declared.
+    pub(super) fn may_join(&self, melt: &Melt, series: SeriesId) -> Result<(), Refusal> {
+        let series = self.known_series(series)?;
+        if series.metal != melt.metal {
+            return Err(Refusal::WrongMetal {
+                found: melt.metal,
+                wanted: series.metal,
+            });
+        }
+        if melt.fineness < series.fineness {
+            return Err(Refusal::BelowSeriesFineness {
+                metal: melt.fineness,
+                series: series.fineness,
+            });
+        }
+        Ok(())
+    }
+}
+
+/// The guard band of a scale at a load; none where the scale is not verified.
+fn guard(scale: &Scale, load: Mass) -> Option<Mass> {
+    if !scale.verified {
+        return None;
+    }
+    guard_band(
+        mpe_in_service(scale.class, scale.e, load)?,
+        scale.repeatability,
+        scale.d,
+    )
+}

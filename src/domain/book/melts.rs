@@ -1,0 +1,404 @@
+//! Melts: what goes into a crucible, and how it is weighed out.
+//!
+//! The fineness of a charge is the blend of what its parts are declared to be, rounded down to 0.1 parts per thousand,
+//! in a well-mixed melt without loss of one metal before another. Copper counts as none of the metal. The content of a
+//! jar is reckoned at the jar's own fineness, which nothing that went into it was below.
+
+use super::owed::Owed;
+use super::scales::square;
+use super::{Book, Melt, agree, next_number, once, sum};
+use crate::domain::{
+    FinenessBasis, LotId, MeltCharged, MeltClosed, MeltId, MeltInput, MeltOutput, MeltState, PieceId,
+    PieceState, PrillsGathered, Refusal, Residue, SessionId, Stage, Stamp,
+};
+use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, blend_fineness};
+
+/// The most inputs of a charge: a command names at most 64 things.
+const INPUTS_MAX: usize = 64;
+
+/// What one input brings to the blend; copper brings no ground of its own.
+struct Part {
+    fineness: Fineness,
+    basis: Option<FinenessBasis>,
+}
+
+/// What a charge comes to.
+pub(in crate::domain) struct Blend {
+    pub(in crate::domain) charge: Mass,
+    pub(in crate::domain) fineness: Fineness,
+    basis: FinenessBasis,
+}
+
+impl Book {
+    pub(super) fn take_charge(&mut self, stamp: &Stamp, e: &MeltCharged) -> Result<(), Refusal> {
+        self.free(e.melt.0)?;
+        let blend = self.reckon_blend(e.session, e.metal, &e.inputs)?;
+        let number = self.next_melt_number()?;
+        agree(&e.number, &number)?;
+        agree(&e.charge, &blend.charge)?;
+        agree(&e.fineness, &blend.fineness)?;
+        let melt = Melt {
+            melt: e.melt,
+            number,
+            metal: e.metal,
+            state: MeltState::Open,
+            session: e.session,
+            inputs: e.inputs.clone(),
+            charge: blend.charge,
+            fineness: blend.fineness,
+            basis: blend.basis,
+            pieces: Vec::new(),
+            heel: None,
+            heel_taken: None,
+            prills: None,
+            loss: None,
+            since: stamp.index,
+            closed: None,
+            at: stamp.at,
+        };
+        self.melts.put(e.melt, melt);
+        for input in &e.inputs {
+            self.consume(e.melt, input)?;
+        }
+        let readings = e
+            .inputs
+            .iter()
+            .filter(|input| matches!(input, MeltInput::Lot { .. } | MeltInput::Jar { .. }));
+        self.count_readings(e.session, readings.count())
+    }
+
+    /// The number of the next melt.
+    pub(in crate::domain) fn next_melt_number(&self) -> Result<u32, Refusal> {
+        next_number(self.melts.len())
+    }
+
+    /// What the inputs come to, each of them checked.
+    pub(in crate::domain) fn reckon_blend(
+        &self,
+        session: SessionId,
+        metal: Metal,
+        inputs: &[MeltInput],
+    ) -> Result<Blend, Refusal> {
+        self.scale_in_session(session)?;
+        if !metal.is_precious() {
+            return Err(Refusal::NotPrecious { metal });
+        }
+        if inputs.is_empty() {
+            return Err(Refusal::NothingNamed);
+        }
+        if inputs.len() > INPUTS_MAX {
+            return Err(Refusal::TooMany {
+                count: inputs.len(),
+                most: INPUTS_MAX,
+            });
+        }
+        once(inputs.iter().map(MeltInput::subject))?;
+        let mut parts = Vec::with_capacity(inputs.len());
+        let mut basis: Option<FinenessBasis> = None;
+        for input in inputs {
+            let part = self.input(session, metal, input)?;
+            basis = part.basis.into_iter().chain(basis).min();
+            parts.push((input.mass(), part.fineness));
+        }
+        let charge = sum(inputs.iter().map(MeltInput::mass))?;
+        let fineness = blend_fineness(&parts, 1).ok_or(Refusal::FinenessImpossible)?;
+        match basis {
+            Some(basis) if fineness > Fineness::ZERO => Ok(Blend {
+                charge,
+                fineness,
+                basis,
+            }),
+            _ => Err(Refusal::FinenessImpossible),
+        }
+    }
+
+    /// Refuses an input that cannot go into a melt of this metal.
+    pub(in crate::domain) fn may_charge(
+        &self,
+        session: SessionId,
+        metal: Metal,
+        input: &MeltInput,
+    ) -> Result<(), Refusal> {
+        self.input(session, metal, input).map(|_| ())
+    }
+
+    fn input(&self, session: SessionId, metal: Metal, input: &MeltInput) -> Result<Part, Refusal> {
+        match input {
+            MeltInput::Lot { lot, mass } => self.draw_from_lot(session, metal, *lot, mass),
+            MeltInput::Heel { melt, mass } => {
+                let heel = self.reckon_heel(*melt)?;
+                agree(mass, &heel)?;
+                self.part_of_melt(metal, *melt)
+            }
+            MeltInput::Jar { jar, mass, holds } => {
+                let jar = self.known_jar(*jar)?;
+                if jar.mass.is_zero() {
+                    return Err(Refusal::JarEmpty { jar: jar.jar });
+                }
+                if jar.metal != metal {
+                    return Err(Refusal::WrongMetal {
+                        found: jar.metal,
+                        wanted: metal,
+                    });
+                }
+                self.weighed(session, mass)?;
+                agree(holds, &jar.holds)?;
+                // What a jar holds is a sum of differences of two readings each, and is now read once more.
+                let once = Self::wobble_squared(self.scale_in_session(session)?, mass.mass());
+                let times = u128::from(jar.readings).saturating_mul(2).saturating_add(1);
+                within(jar.mass, mass.mass(), once.saturating_mul(times))?;
+                let basis = jar
+                    .holds
+                    .iter()
+                    .filter_map(|share| self.melt(share.melt))
+                    .map(|melt| melt.basis)
+                    .min();
+                Ok(Part {
+                    fineness: jar.fineness,
+                    basis,
+                })
+            }
+            MeltInput::Piece { piece, melt, mass } => {
+                let row = self.known_piece(*piece)?;
+                if let Some(melt) = row.remelted {
+                    return Err(Refusal::AlreadyRemelted { piece: *piece, melt });
+                }
+                if row.state != PieceState::Condemned {
+                    return Err(Refusal::NotCondemned {
+                        piece: *piece,
+                        state: row.state,
+                    });
+                }
+                agree(melt, &row.melt)?;
+                agree(mass, &row.mass().ok_or(Refusal::NotWeighed)?)?;
+                self.closed_melt(row.melt)?;
+                self.part_of_melt(metal, row.melt)
+            }
+        }
+    }
+
+    fn draw_from_lot(
+        &self,
+        session: SessionId,
+        metal: Metal,
+        lot: LotId,
+        mass: &Reading,
+    ) -> Result<Part, Refusal> {
+        let row = self.known_lot(lot)?;
+        if row.metal != metal && row.metal.is_precious() {
+            return Err(Refusal::WrongMetal {
+                found: row.metal,
+                wanted: metal,
+            });
+        }
+        self.weighed(session, mass)?;
+        if mass.mass() > row.left {
+            return Err(Refusal::LotOverdrawn {
+                lot,
+                left: row.left,
+                asked: mass.mass(),
+            });
+        }
+        if row.metal == metal {
+            Ok(Part {
+                fineness: row.fineness,
+                basis: Some(row.basis),
+            })
+        } else {
+            Ok(Part {
+                fineness: Fineness::ZERO,
+                basis: None,
+            })
+        }
+    }
+
+    /// The heel of a closed melt that no other melt took.
+    pub(in crate::domain) fn reckon_heel(&self, melt: MeltId) -> Result<Mass, Refusal> {
+        let row = self.closed_melt(melt)?;
+        match (row.heel, row.heel_taken) {
+            (Some(heel), None) if !heel.is_zero() => Ok(heel),
+            _ => Err(Refusal::NoHeel { melt }),
+        }
+    }
+
+    fn part_of_melt(&self, metal: Metal, melt: MeltId) -> Result<Part, Refusal> {
+        let row = self.known_melt(melt)?;
+        if row.metal != metal {
+            return Err(Refusal::WrongMetal {
+                found: row.metal,
+                wanted: metal,
+            });
+        }
+        Ok(Part {
+            fineness: row.fineness,
+            basis: Some(row.basis),
+        })
+    }
+
+    /// Takes an input out of where it was.
+    fn consume(&mut self, melt: MeltId, input: &MeltInput) -> Result<(), Refusal> {
+        match input {
+            MeltInput::Lot { lot, mass } => {
+                let mut row = self.known_lot(*lot)?.clone();
+                let (left, asked) = (row.left, mass.mass());
+                row.left = left.checked_sub(asked).ok_or(Refusal::LotOverdrawn {
+                    lot: *lot,
+                    left,
+                    asked,
+                })?;
+                self.lots.put(*lot, row);
+            }
+            MeltInput::Heel { melt: from, .. } => {
+                let row = Melt {
+                    heel_taken: Some(melt),
+                    ..self.known_melt(*from)?.clone()
+                };
+                self.melts.put(*from, row);
+            }
+            MeltInput::Jar { jar, .. } => {
+                let mut row = self.known_jar(*jar)?.clone();
+                row.holds.clear();
+                row.mass = Mass::ZERO;
+                row.readings = 0;
+                self.jars.put(*jar, row);
+            }
+            MeltInput::Piece { piece, .. } => self.owe(Owed::Remelting { piece: *piece, melt })?,
+        }
+        Ok(())
+    }
+
+    /// A melt into which one may still pour.
+    pub(super) fn open_melt(&self, melt: MeltId) -> Result<&Melt, Refusal> {
+        let row = self.known_melt(melt)?;
+        if row.state == MeltState::Open {
+            Ok(row)
+        } else {
+            Err(Refusal::MeltClosed { melt })
+        }
+    }
+
+    /// A melt that is weighed out.
+    pub(super) fn closed_melt(&self, melt: MeltId) -> Result<&Melt, Refusal> {
+        let row = self.known_melt(melt)?;
+        if row.state == MeltState::Closed {
+            Ok(row)
+        } else {
+            Err(Refusal::MeltStillOpen { melt })
+        }
+    }
+
+    pub(super) fn take_balance(&mut self, stamp: &Stamp, e: &MeltClosed) -> Result<(), Refusal> {
+        let balance = self.reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?;
+        agree(e, &balance)?;
+        let mut melt = self.known_melt(e.melt)?.clone();
+        melt.state = MeltState::Closed;
+        melt.heel = Some(e.heel.mass());
+        melt.prills = Some(e.prills.as_ref().map_or(Mass::ZERO, |prills| prills.mass.mass()));
+        melt.loss = Some(e.loss);
+        melt.closed = Some(stamp.index);
+        self.melts.put(e.melt, melt);
+        if let Some(prills) = &e.prills {
+            self.owe_filling(prills.jar, e.melt, prills.mass.mass())?;
+        }
+        self.count_readings(e.session, 1 + usize::from(e.prills.is_some()))
+    }
+
+    /// The whole balance of an open melt: what went in = pieces + heel + prills + loss.
+    pub(in crate::domain) fn reckon_balance(
+        &self,
+        melt: MeltId,
+        session: SessionId,
+        heel: &Reading,
+        prills: Option<&PrillsGathered>,
+    ) -> Result<MeltClosed, Refusal> {
+        let row = self.open_melt(melt)?;
+        self.shown(session, heel)?;
+        if let Some(prills) = prills {
+            self.may_fill(prills.jar, Residue::Prills, row.metal, row.fineness)?;
+            self.weighed(session, &prills.mass)?;
+        }
+        let pieces = self.outputs(row)?;
+        if pieces.is_empty() && heel.mass().is_zero() && prills.is_none() {
+            return Err(Refusal::NothingCameOut);
+        }
+        let gathered = prills.map_or(Mass::ZERO, |prills| prills.mass.mass());
+        let out = sum(pieces
+            .iter()
+            .map(|output| output.mass)
+            .chain([heel.mass(), gathered]))?;
+        let wobble = self.wobble_of_balance(row, session, heel.mass(), gathered)?;
+        within(row.charge, out, wobble)?;
+        Ok(MeltClosed {
+            melt,
+            metal: row.metal,
+            session,
+            inputs: row.inputs.clone(),
+            charge: row.charge,
+            fineness: row.fineness,
+            pieces,
+            heel: heel.clone(),
+            prills: prills.cloned(),
+            loss: row.charge.minus(out),
+        })
+    }
+
+    /// Every piece of a melt with its last reading from the mould.
+    fn outputs(&self, melt: &Melt) -> Result<Vec<MeltOutput>, Refusal> {
+        let from_mould = |piece: &PieceId| {
+            let readings = &self.piece(*piece)?.readings;
+            let reading = readings
+                .iter()
+                .rfind(|reading| reading.stage == Stage::FromMould)?;
+            Some(MeltOutput {
+                piece: *piece,
+                mass: reading.mass.mass(),
+            })
+        };
+        let outputs: Vec<MeltOutput> = melt.pieces.iter().filter_map(from_mould).collect();
+        match melt.pieces.len().saturating_sub(outputs.len()) {
+            0 => Ok(outputs),
+            count => Err(Refusal::PiecesUnweighed { count }),
+        }
+    }
+
+    /// The square of the uncertainty (k = 2) of a balance: each reading in it adds its own. A heel that went in is
+    /// reckoned by the scale of the charge.
+    fn wobble_of_balance(
+        &self,
+        melt: &Melt,
+        session: SessionId,
+        heel: Mass,
+        prills: Mass,
+    ) -> Result<u128, Refusal> {
+        let charged_on = self.known_scale(self.known_session(melt.session)?.scale)?;
+        let mut whole = 0_u128;
+        for input in &melt.inputs {
+            whole = whole.saturating_add(match input {
+                MeltInput::Piece { piece, .. } => self.wobble_of_piece(*piece)?,
+                other => Self::wobble_squared(charged_on, other.mass()),
+            });
+        }
+        for piece in &melt.pieces {
+            whole = whole.saturating_add(self.wobble_of_piece(*piece)?);
+        }
+        let closed_on = self.scale_in_session(session)?;
+        for mass in [heel, prills].into_iter().filter(|mass| !mass.is_zero()) {
+            whole = whole.saturating_add(Self::wobble_squared(closed_on, mass));
+        }
+        Ok(whole)
+    }
+
+    fn wobble_of_piece(&self, piece: PieceId) -> Result<u128, Refusal> {
+        let reading = self.known_piece(piece)?.reading().ok_or(Refusal::NotWeighed)?;
+        Ok(Self::wobble_squared(self.scale_of(reading)?, reading.mass.mass()))
+    }
+}
+
+/// Refuses more metal out than in, unless the readings' uncertainty (its square is given) explains it.
+fn within(into: Mass, out: Mass, wobble_squared: u128) -> Result<(), Refusal> {
+    let missing: MassDifference = into.minus(out);
+    if missing.is_negative() && square(missing.magnitude()) > wobble_squared {
+        return Err(Refusal::MoreOutThanIn { charge: into, out });
+    }
+    Ok(())
+}

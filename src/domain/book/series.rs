@@ -1,0 +1,220 @@
+//! Series: editions and open series, the serials that they give and the numbers of an edition.
+//!
+//! Whether a series is exempt from marking is the workshop's decision, after asking an assay office: the book keeps the
+//! ground and holds the series to it, and does not judge it. Deliberately absent: closing an edition.
+
+use super::pieces::no_serial;
+use super::{Book, Piece, Series, agree};
+use crate::domain::{
+    Grade, Limits, Marking, PieceId, PieceNumbered, PieceSerialled, PieceState, Refusal, Serial, SeriesId,
+    SeriesKind, SeriesOpened, Stage, Stamp,
+};
+use crate::metal::Fineness;
+
+/// The most shapes of an edition.
+const SHAPES_MAX: usize = 64;
+
+impl Book {
+    pub(super) fn take_series(&mut self, stamp: &Stamp, e: &SeriesOpened) -> Result<(), Refusal> {
+        self.free(e.series.0)?;
+        if self.codes.find(&e.code).is_some() {
+            return Err(Refusal::SeriesCodeTaken {
+                code: e.code.to_string(),
+            });
+        }
+        if !e.metal.is_precious() {
+            return Err(Refusal::NotPrecious { metal: e.metal });
+        }
+        if e.fineness == Fineness::ZERO {
+            return Err(Refusal::FinenessImpossible);
+        }
+        if let Some(why) = impossible(e) {
+            return Err(Refusal::SeriesImpossible { why });
+        }
+        self.codes.put(e.code.clone(), e.series);
+        let series = Series {
+            series: e.series,
+            code: e.code.clone(),
+            kind_of: e.kind_of,
+            metal: e.metal,
+            fineness: e.fineness,
+            unit: e.unit,
+            shapes: e.shapes.clone(),
+            limits: e.limits.clone(),
+            digits: e.digits,
+            marking: e.marking,
+            ground: e.ground,
+            serials: 0,
+            numbers: e.shapes.iter().map(|_| 0).collect(),
+            since: stamp.index,
+        };
+        self.series.put(e.series, series);
+        Ok(())
+    }
+
+    pub(super) fn take_serial(&mut self, e: &PieceSerialled) -> Result<(), Refusal> {
+        agree(e, &self.reckon_serial(e.piece)?)?;
+        let mut piece = self.known_piece(e.piece)?.clone();
+        piece.serial = Some(e.serial.clone());
+        piece.state = PieceState::Serialled;
+        self.pieces.put(e.piece, piece);
+        let mut series = self.known_series(e.series)?.clone();
+        series.serials = series.serials.saturating_add(1);
+        self.series.put(e.series, series);
+        Ok(())
+    }
+
+    /// The serial that a piece would get now: the next of its series, if the piece is accepted on a reading that stands
+    /// and its melt is weighed out.
+    pub(in crate::domain) fn reckon_serial(&self, id: PieceId) -> Result<PieceSerialled, Refusal> {
+        let piece = self.known_piece(id)?;
+        no_serial(piece)?;
+        if piece.state != PieceState::Graded {
+            return Err(Refusal::WrongState {
+                state: piece.state,
+                verb: "given a serial",
+            });
+        }
+        self.closed_melt(piece.melt)?;
+        self.accepted(piece, "given a serial")?;
+        let series = self.known_series(piece.series)?;
+        let used_up = Refusal::SerialsUsedUp {
+            digits: series.digits,
+        };
+        let serial = series
+            .serials
+            .checked_add(1)
+            .and_then(|next| Serial::new(series.code.clone(), next, series.digits))
+            .ok_or(used_up)?;
+        Ok(PieceSerialled {
+            piece: id,
+            series: piece.series,
+            serial,
+        })
+    }
+
+    pub(super) fn take_number(&mut self, e: &PieceNumbered) -> Result<(), Refusal> {
+        agree(e, &self.reckon_number(e.piece)?)?;
+        let mut piece = self.known_piece(e.piece)?.clone();
+        piece.number = Some(e.number);
+        piece.state = PieceState::Numbered;
+        self.pieces.put(e.piece, piece);
+        let mut series = self.known_series(e.series)?.clone();
+        let given = series.shapes.iter().zip(series.numbers.iter_mut());
+        for (_, given) in given.filter(|(size, _)| size.shape == e.shape) {
+            *given = e.number;
+        }
+        self.series.put(e.series, series);
+        Ok(())
+    }
+
+    /// The edition number that a piece would get now: the next of its shape, if its final weighing stands and accepts it.
+    pub(in crate::domain) fn reckon_number(&self, id: PieceId) -> Result<PieceNumbered, Refusal> {
+        let piece = self.known_piece(id)?;
+        if let Some(number) = piece.number {
+            return Err(Refusal::HasNumber { number });
+        }
+        let series = self.known_series(piece.series)?;
+        if series.kind_of != SeriesKind::Edition {
+            return Err(Refusal::NotAnEdition);
+        }
+        if series.marking == Marking::Required {
+            return Err(Refusal::HallmarkRequired);
+        }
+        if piece.serial.is_none() {
+            return Err(Refusal::NoSerial);
+        }
+        if piece.state != PieceState::Serialled {
+            return Err(Refusal::WrongState {
+                state: piece.state,
+                verb: "numbered",
+            });
+        }
+        if piece
+            .reading()
+            .is_none_or(|reading| reading.stage != Stage::Final)
+        {
+            return Err(Refusal::NotFinallyWeighed);
+        }
+        self.accepted(piece, "numbered")?;
+        let (size, given) = series
+            .shapes
+            .iter()
+            .zip(series.numbers.iter())
+            .find(|(size, _)| size.shape == piece.shape)
+            .ok_or_else(|| Refusal::NotAShapeOfSeries {
+                shape: piece.shape.to_string(),
+            })?;
+        let full = || Refusal::EditionFull {
+            shape: piece.shape.to_string(),
+            size: size.size,
+        };
+        let number = given
+            .checked_add(1)
+            .filter(|next| *next <= size.size)
+            .ok_or_else(full)?;
+        let (series, shape, of) = (piece.series, piece.shape.clone(), size.size);
+        Ok(PieceNumbered {
+            piece: id,
+            series,
+            shape,
+            number,
+            of,
+        })
+    }
+
+    /// Refuses a piece that is not accepted, or is so only by a reading that is suspect.
+    pub(super) fn accepted(&self, piece: &Piece, verb: &'static str) -> Result<(), Refusal> {
+        let grade = piece
+            .grading
+            .as_ref()
+            .map(|grading| grading.grade)
+            .ok_or(Refusal::NotWeighed)?;
+        if grade != Grade::Accepted {
+            return Err(Refusal::WrongGrade { grade, verb });
+        }
+        match piece.reading() {
+            Some(reading) if self.is_suspect(reading) => Err(Refusal::ReadingSuspect {
+                session: reading.session,
+            }),
+            Some(_) => Ok(()),
+            None => Err(Refusal::NotWeighed),
+        }
+    }
+
+    /// The series that has a code.
+    #[must_use]
+    pub fn series_by_code(&self, code: &crate::domain::SeriesCode) -> Option<SeriesId> {
+        self.codes.find(code).copied()
+    }
+}
+
+/// Why a series cannot be so.
+fn impossible(e: &SeriesOpened) -> Option<&'static str> {
+    let wrong_limits = |limits: &Limits| {
+        limits.lower.is_zero() || limits.lower > limits.nominal || limits.nominal > limits.upper
+    };
+    let shapes: std::collections::BTreeSet<_> = e.shapes.iter().map(|size| &size.shape).collect();
+    let sizes: u64 = e.shapes.iter().map(|size| u64::from(size.size)).sum();
+    if !(4..=6).contains(&e.digits) {
+        Some("its serials have 4 to 6 digits")
+    } else if e.shapes.len() > SHAPES_MAX {
+        Some("an edition has at most 64 shapes")
+    } else if shapes.len() < e.shapes.len() {
+        Some("a shape is named twice")
+    } else if e.shapes.iter().any(|size| size.size == 0) {
+        Some("a shape has a size of zero")
+    } else if sizes >= 10_u64.pow(u32::from(e.digits)) {
+        Some("it is larger than its serials can count")
+    } else if e.kind_of == SeriesKind::Edition && (e.shapes.is_empty() || e.limits.is_none()) {
+        Some("an edition has shapes with their sizes, a nominal weight and its limits")
+    } else if e.kind_of == SeriesKind::Open && !e.shapes.is_empty() {
+        Some("an open series has no sizes")
+    } else if e.limits.as_ref().is_some_and(wrong_limits) {
+        Some("its limits do not enclose its nominal weight")
+    } else if (e.marking == Marking::Exempt) != e.ground.is_some() {
+        Some("it is exempt from marking on a named ground, or it is not exempt")
+    } else {
+        None
+    }
+}

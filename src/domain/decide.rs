@@ -1,0 +1,179 @@
+//! Decisions: from a command to the events of one entry, or to the refusal that names the fact that forbids.
+//!
+//! A decision only derives values - ids, numbers, losses, grades - and hands each event to [`Book::take`] as it is made,
+//! so that the rules stand in one place and every event is decided on what the one before it left.
+//! Deliberately absent: entries, signatures, and remembering requests.
+
+mod metal;
+mod office;
+mod pieces;
+
+use super::book::Book;
+use super::command::Command;
+use super::draw::{Moment, Stamp};
+use super::event::Event;
+use super::private::Private;
+use super::refusal::{Refusal, Refused};
+use uuid::Uuid;
+
+/// The most things that one command may name.
+pub const ITEMS_MAX: usize = 64;
+/// The most characters of a private text.
+pub const TEXT_CHARACTERS_MAX: usize = 2_000;
+
+/// An event that was decided, and the values of its private members.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Draft {
+    /// The event.
+    pub event: Event,
+    /// Its private members.
+    pub private: Private,
+}
+
+/// One decision under way: the book, where its entry will stand, and what it has made so far.
+struct Decision<'a> {
+    book: &'a mut Book,
+    stamp: Stamp,
+    moment: &'a mut Moment,
+    drafts: Vec<Draft>,
+}
+
+impl Book {
+    /// Decides a command for the entry that will stand at `stamp_index`: derives its events and takes each of them.
+    /// The journal is left open: the caller keeps the changes once they are durable, or undoes them.
+    ///
+    /// # Errors
+    /// The fact that forbids, and which member of the command it is about; then this command has changed nothing.
+    pub fn decide(
+        &mut self,
+        stamp_index: u64,
+        command: &Command,
+        moment: &mut Moment,
+    ) -> Result<Vec<Draft>, Refused> {
+        let mark = self.mark();
+        let stamp = Stamp {
+            index: stamp_index,
+            at: moment.now,
+            by: moment.by,
+        };
+        let mut decision = Decision {
+            book: self,
+            stamp,
+            moment,
+            drafts: Vec::new(),
+        };
+        match decision.make(command) {
+            Ok(()) => {
+                let Decision { book, drafts, .. } = decision;
+                assert!(
+                    book.owed().is_empty(),
+                    "a decision makes every event that its events ask for"
+                );
+                Ok(drafts)
+            }
+            Err(refused) => {
+                self.rewind(&mark);
+                Err(refused)
+            }
+        }
+    }
+}
+
+impl Decision<'_> {
+    fn make(&mut self, command: &Command) -> Result<(), Refused> {
+        match command {
+            Command::ReceiveLot(c) => self.receive_lot(c),
+            Command::RegisterScale(c) => self.register_scale(c),
+            Command::OpenSession(c) => self.open_session(c),
+            Command::CheckSession(c) => self.check_session(c),
+            Command::CloseSession(c) => self.close_session(c),
+            Command::OpenJar(c) => self.open_jar(c),
+            Command::OpenSeries(c) => self.open_series(c),
+            Command::ChargeMelt(c) => self.charge_melt(c),
+            Command::PourPieces(c) => self.pour_pieces(c),
+            Command::WeighPieces(c) => self.weigh_pieces(c),
+            Command::FaultPiece(c) => self.fault_piece(c),
+            Command::FinishPieces(c) => self.finish_pieces(c),
+            Command::CloseMelt(c) => self.close_melt(c),
+            Command::MovePiece(c) => self.move_piece(c),
+            Command::CondemnPiece(c) => self.condemn_piece(c),
+            Command::GiveSerials(c) => self.give_serials(c),
+            Command::NumberPieces(c) => self.number_pieces(c),
+            Command::IssueCertificates(c) => self.issue_certificates(c),
+            Command::SupersedeCertificate(c) => self.supersede_certificate(c),
+            Command::EraseField(c) => self.erase_field(c),
+            Command::SetClock(_) => self.set_clock(),
+        }
+    }
+
+    /// Takes an event without private members; a refusal has no pointer yet.
+    fn add(&mut self, event: impl Into<Event>) -> Result<(), Refusal> {
+        self.add_with(event, Private::none())
+    }
+
+    /// Takes an event with its private members.
+    fn add_with(&mut self, event: impl Into<Event>, private: Private) -> Result<(), Refusal> {
+        let event = event.into();
+        self.book.take(&self.stamp, &event)?;
+        self.drafts.push(Draft { event, private });
+        Ok(())
+    }
+
+    fn fresh(&mut self) -> Uuid {
+        self.moment.draw.uuid()
+    }
+}
+
+/// Points a refusal at the member of the command that it is about: what a reading shows at the reading, a session that
+/// is not there or not open at the session, everything else at the thing.
+fn pointed(refusal: Refusal, thing: &str, reading: &str, session: &str) -> Refused {
+    let pointer = match &refusal {
+        Refusal::ZeroMass
+        | Refusal::TooFineForScale { .. }
+        | Refusal::AboveScale { .. }
+        | Refusal::CheckNotHeld { .. }
+        | Refusal::LotOverdrawn { .. }
+        | Refusal::HeavierThanBefore { .. }
+        | Refusal::MoreOutThanIn { .. } => reading,
+        Refusal::UnknownSession { .. } | Refusal::SessionNotOpen { .. } => session,
+        _ => thing,
+    };
+    refusal.at(pointer)
+}
+
+/// Refuses an empty list, one that is too long, and one in which something stands twice.
+fn listed(ids: impl ExactSizeIterator<Item = Uuid>, list: &str, member: &str) -> Result<(), Refused> {
+    counted(ids.len(), list)?;
+    let mut seen = std::collections::HashSet::new();
+    for (place, id) in ids.enumerate() {
+        if !seen.insert(id) {
+            return Err(Refusal::NamedTwice { id }.at(format!("{list}/{place}{member}")));
+        }
+    }
+    Ok(())
+}
+
+/// Refuses a list that is empty or too long.
+fn counted(count: usize, list: &str) -> Result<(), Refused> {
+    match count {
+        0 => Err(Refusal::NothingNamed.at(list)),
+        1..=ITEMS_MAX => Ok(()),
+        _ => Err(Refusal::TooMany {
+            count,
+            most: ITEMS_MAX,
+        }
+        .at(list)),
+    }
+}
+
+/// Refuses a text that is too long; names the member.
+fn short(texts: &[(&str, &Option<String>)]) -> Result<(), Refused> {
+    for (member, text) in texts {
+        let long = |text: &String| text.chars().nth(TEXT_CHARACTERS_MAX).is_some();
+        if text.as_ref().is_some_and(long) {
+            let characters_max = TEXT_CHARACTERS_MAX;
+            return Err(Refusal::TextTooLong { characters_max }.at(format!("/{member}")));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,108 @@
+//! Deciding what the office asks: series, certificates, erasures, the clock.
+
+use super::{Decision, short};
+use crate::domain::command::*;
+use crate::domain::{
+    CertificateId, CertificateSuperseded, ClockSet, FieldErased, PieceCertified, PieceId, Private, Refusal,
+    Refused, SeriesId, SeriesOpened, certificate_code,
+};
+
+impl Decision<'_> {
+    pub(super) fn open_series(&mut self, c: &OpenSeries) -> Result<(), Refused> {
+        short(&[
+            ("title", &c.title),
+            ("commissioner", &c.commissioner),
+            ("decided", &c.decided),
+            ("note", &c.note),
+        ])?;
+        let event = SeriesOpened {
+            series: SeriesId(self.fresh()),
+            code: c.code.clone(),
+            kind_of: c.kind_of,
+            metal: c.metal,
+            fineness: c.fineness,
+            unit: c.unit,
+            shapes: c.shapes.clone(),
+            limits: c.limits.clone(),
+            digits: c.digits,
+            marking: c.marking,
+            ground: c.ground,
+        };
+        let private = Private::none()
+            .text("title", c.title.as_deref())
+            .text("commissioner", c.commissioner.as_deref())
+            .text("decided", c.decided.as_deref())
+            .text("note", c.note.as_deref());
+        self.add_with(event, private).map_err(|refusal| match refusal {
+            Refusal::SeriesCodeTaken { .. } => refusal.at("/code"),
+            Refusal::NotPrecious { .. } => refusal.at("/metal"),
+            Refusal::FinenessImpossible => refusal.at("/fineness"),
+            other => other.into(),
+        })
+    }
+
+    pub(super) fn issue_certificates(&mut self, c: &IssueCertificates) -> Result<(), Refused> {
+        self.each(&c.pieces, |decision, piece| {
+            let row = decision.book.known_piece(piece)?;
+            if let Some(certificate) = row.certificate {
+                let issue = decision.book.known_certificate(certificate)?.issue;
+                return Err(Refusal::HasCertificate { issue });
+            }
+            let (certificate, issue) = decision.issue(piece)?;
+            decision.add(PieceCertified {
+                piece,
+                certificate,
+                issue,
+            })
+        })
+    }
+
+    pub(super) fn supersede_certificate(&mut self, c: &SupersedeCertificate) -> Result<(), Refused> {
+        short(&[("note", &c.note)])?;
+        let at = |refusal: Refusal| refusal.at("/piece");
+        let older = self.book.known_piece(c.piece).map_err(at)?.certificate;
+        let older = older.ok_or_else(|| at(Refusal::NoCertificate))?;
+        let (by, issue) = self.issue(c.piece).map_err(at)?;
+        let superseded = CertificateSuperseded {
+            certificate: older,
+            by,
+            reason: c.reason,
+        };
+        let private = Private::none().text("note", c.note.as_deref());
+        self.add_with(superseded, private)
+            .map_err(|refusal| refusal.at("/reason"))?;
+        self.add(PieceCertified {
+            piece: c.piece,
+            certificate: by,
+            issue,
+        })
+        .map_err(at)
+    }
+
+    /// One issue, with a code of its own that only the certificate shows.
+    fn issue(&mut self, piece: PieceId) -> Result<(CertificateId, u32), Refusal> {
+        let certificate = CertificateId(self.fresh());
+        let event = self.book.reckon_issue(piece, certificate)?;
+        let issue = event.issue;
+        let code = certificate_code(&mut self.moment.draw);
+        self.add_with(event, Private::none().text("code", Some(&code)))?;
+        Ok((certificate, issue))
+    }
+
+    pub(super) fn erase_field(&mut self, c: &EraseField) -> Result<(), Refused> {
+        let event = FieldErased {
+            index: c.index,
+            entry: c.entry.clone(),
+            event: c.event,
+            member: c.member.clone(),
+            reason: c.reason,
+        };
+        self.add(event).map_err(|refusal| refusal.at("/member"))
+    }
+
+    /// The book's clock goes on from what the writer's clock shows.
+    pub(super) fn set_clock(&mut self) -> Result<(), Refused> {
+        let to = self.moment.now;
+        Ok(self.add(ClockSet { to })?)
+    }
+}
