@@ -8,3 +8,4 @@ pub mod domain;
 pub mod log;
 pub mod metal;
 pub mod proof;
+pub mod record;

@@ -101,13 +101,27 @@ pub fn disclose<T: AsRef<str>>(entry: &Entry, disclosures: &[T]) -> Result<Vec<D
         }
         let (event, kind) = find_event(entry, &digest, place)?;
         let (member, value) = read_disclosure(text).map_err(|why| DisclosureFault::Form { place, why })?;
-        let Some(private) = Event::private_members(kind).iter().find(|private| private.name == member) else {
-            return Err(DisclosureFault::NotAMember { place, member, kind: kind.to_owned() });
+        let Some(private) = Event::private_members(kind)
+            .iter()
+            .find(|private| private.name == member)
+        else {
+            return Err(DisclosureFault::NotAMember {
+                place,
+                member,
+                kind: kind.to_owned(),
+            });
         };
-        if opened.iter().any(|other| other.event == event && other.member == private.name) {
+        if opened
+            .iter()
+            .any(|other| other.event == event && other.member == private.name)
+        {
             return Err(DisclosureFault::Collision { place, member });
         }
-        opened.push(Disclosed { event, member: private.name, value });
+        opened.push(Disclosed {
+            event,
+            member: private.name,
+            value,
+        });
     }
     Ok(opened)
 }
@@ -123,7 +137,9 @@ fn find_event<'a>(entry: &'a Entry, digest: &Hash, place: usize) -> Result<(u16,
 }
 
 fn read_disclosure(text: &str) -> Result<(String, PrivateValue), String> {
-    let json = URL_SAFE_NO_PAD.decode(text).map_err(|_| "it is not canonical base64url".to_owned())?;
+    let json = URL_SAFE_NO_PAD
+        .decode(text)
+        .map_err(|_| "it is not canonical base64url".to_owned())?;
     let (salt, member, value): (String, String, PrivateValue) =
         serde_json::from_slice(&json).map_err(|error| error.to_string())?;
     match URL_SAFE_NO_PAD.decode(&salt) {

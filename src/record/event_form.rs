@@ -31,7 +31,10 @@ pub(super) fn write_event(out: &mut Vec<u8>, event: &Event, sd: &[Hash]) {
     }
     if !sd.is_empty() {
         let closing = out.pop();
-        assert!(closing == Some(b'}'), "an event is written as an object, so it ends with a brace");
+        assert!(
+            closing == Some(b'}'),
+            "an event is written as an object, so it ends with a brace"
+        );
         out.extend_from_slice(br#","_sd":["#);
         for (number, digest) in sd.iter().enumerate() {
             if number > 0 {
@@ -97,7 +100,10 @@ impl<'de> Visitor<'de> for EventVisitor {
             return Err(A::Error::custom("a version is at least 1"));
         }
         let mut sd = None;
-        let members = Members { map: &mut map, sd: &mut sd };
+        let members = Members {
+            map: &mut map,
+            sd: &mut sd,
+        };
         let slots = Event::digest_slots(&kind);
         let known = if v == VERSION && Event::KINDS.contains(&&*kind) {
             Event::from_members(&kind, MapAccessDeserializer::new(members)).transpose()?
@@ -107,18 +113,26 @@ impl<'de> Visitor<'de> for EventVisitor {
         };
         let sd = sd.unwrap_or_default();
         match known {
-            Some(_) if sd.len() != slots => {
-                Err(A::Error::custom(format_args!("{kind} has {slots} digests in _sd, not {}", sd.len())))
-            }
+            Some(_) if sd.len() != slots => Err(A::Error::custom(format_args!(
+                "{kind} has {slots} digests in _sd, not {}",
+                sd.len()
+            ))),
             Some(event) => Ok(RecordedEvent::Known { event, sd }),
-            None => Ok(RecordedEvent::Unknown { kind: kind.into_owned(), v, sd }),
+            None => Ok(RecordedEvent::Unknown {
+                kind: kind.into_owned(),
+                v,
+                sd,
+            }),
         }
     }
 }
 
 fn is_kind(kind: &str) -> bool {
     let word = |word: &str| !word.is_empty() && word.bytes().all(|b| b.is_ascii_lowercase() || b == b'_');
-    kind.len() <= KIND_BYTES_MAX && kind.split_once('.').is_some_and(|(subject, verb)| word(subject) && word(verb))
+    kind.len() <= KIND_BYTES_MAX
+        && kind
+            .split_once('.')
+            .is_some_and(|(subject, verb)| word(subject) && word(verb))
 }
 
 fn expect_key<'de, A: MapAccess<'de>>(map: &mut A, name: &str) -> Result<(), A::Error> {

@@ -138,7 +138,10 @@ impl Keys {
         let [recorded] = entry.payload.events.as_slice() else {
             return Err(KeyFault::NotAlone);
         };
-        let event = recorded.event().filter(|event| is_key_event(event)).ok_or(KeyFault::NotAlone)?;
+        let event = recorded
+            .event()
+            .filter(|event| is_key_event(event))
+            .ok_or(KeyFault::NotAlone)?;
         if !entry.payload.prev.is_empty() {
             return Err(KeyFault::NotAlone);
         }
@@ -184,7 +187,14 @@ impl Keys {
         if self.rows.iter().any(|row| row.kid == kid) {
             return Err(KeyFault::Again { kid });
         }
-        Ok(KeyRow { kid, role: added.role, public, added: index, revoked: None, suspect_from: None })
+        Ok(KeyRow {
+            kid,
+            role: added.role,
+            public,
+            added: index,
+            revoked: None,
+            suspect_from: None,
+        })
     }
 
     fn check_chained(&self, entry: &Entry, bytes: &[u8]) -> Result<(), KeyFault> {
@@ -197,7 +207,10 @@ impl Keys {
             return Err(KeyFault::Root);
         }
         if let Some(revoked) = row.revoked {
-            return Err(KeyFault::RevokedBefore { kid: kid.to_owned(), revoked });
+            return Err(KeyFault::RevokedBefore {
+                kid: kid.to_owned(),
+                revoked,
+            });
         }
         row.revoked = Some(index);
         Ok(())
@@ -206,7 +219,10 @@ impl Keys {
     fn doubt(&mut self, index: u64, kid: &str, from: u64) -> Result<(), KeyFault> {
         let row = self.row_mut(kid)?;
         if from > index {
-            return Err(KeyFault::DoubtAhead { kid: kid.to_owned(), from });
+            return Err(KeyFault::DoubtAhead {
+                kid: kid.to_owned(),
+                from,
+            });
         }
         // A later statement can only widen the doubt.
         row.suspect_from = Some(row.suspect_from.map_or(from, |earlier| earlier.min(from)));
@@ -229,13 +245,24 @@ impl Keys {
         let named = || kid.to_owned();
         let row = self.row(kid).ok_or_else(|| KeyFault::Unknown { kid: named() })?;
         if row.role != role {
-            return Err(KeyFault::OtherRole { kid: named(), role: row.role });
+            return Err(KeyFault::OtherRole {
+                kid: named(),
+                role: row.role,
+            });
         }
         if index <= row.added && !(index == 0 && role == KeyRole::Root) {
-            return Err(KeyFault::NotYet { kid: named(), added: row.added, index });
+            return Err(KeyFault::NotYet {
+                kid: named(),
+                added: row.added,
+                index,
+            });
         }
         match row.revoked {
-            Some(revoked) if index >= revoked => Err(KeyFault::Revoked { kid: named(), revoked, index }),
+            Some(revoked) if index >= revoked => Err(KeyFault::Revoked {
+                kid: named(),
+                revoked,
+                index,
+            }),
             _ => Ok(&row.public),
         }
     }
@@ -293,7 +320,9 @@ impl Keys {
 
 fn check_by_root(root: &KeyRow, entry: &Entry, bytes: &[u8]) -> Result<(), KeyFault> {
     if entry.kid != root.kid {
-        return Err(KeyFault::NotByRoot { kid: entry.kid.clone() });
+        return Err(KeyFault::NotByRoot {
+            kid: entry.kid.clone(),
+        });
     }
     verify_signature(bytes, &root.public).map_err(|_| KeyFault::Signature)
 }

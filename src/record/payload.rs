@@ -110,7 +110,10 @@ impl Entry {
 
 /// Whether an event is about keys.
 pub(super) const fn is_key_event(event: &Event) -> bool {
-    matches!(event, Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_))
+    matches!(
+        event,
+        Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_)
+    )
 }
 
 /// What stands around the events of a payload.

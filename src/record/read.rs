@@ -2,15 +2,15 @@
 //!
 //! It judges form alone. It checks no signature and no key, and whether the events may follow one another is not asked.
 
+use super::ENTRY_BYTES_MAX;
 use super::payload::{Entry, Frame, Payload, RecordedEvent, write_payload};
 use super::signature::{HEADER_AFTER_KID, HEADER_BEFORE_KID, decode_signature};
-use super::ENTRY_BYTES_MAX;
 use crate::domain::{Event, OperatorId, Timestamp};
 use crate::proof::Hash;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use serde::de::{Deserializer, Error, MapAccess, Visitor};
 use serde::Deserialize;
+use serde::de::{Deserializer, Error, MapAccess, Visitor};
 use std::collections::BTreeMap;
 use std::fmt;
 use uuid::Uuid;
@@ -42,18 +42,27 @@ pub fn read(bytes: &[u8]) -> Result<Entry, Malformed> {
     if bytes.len() > ENTRY_BYTES_MAX {
         return Err(malformed(
             "entry",
-            format!("{} bytes long, and an entry has at most {ENTRY_BYTES_MAX}", bytes.len()),
+            format!(
+                "{} bytes long, and an entry has at most {ENTRY_BYTES_MAX}",
+                bytes.len()
+            ),
         ));
     }
     let mut parts = bytes.split(|byte| *byte == b'.');
     let (Some(header), Some(payload), Some(signature), None) =
         (parts.next(), parts.next(), parts.next(), parts.next())
     else {
-        return Err(malformed("entry", "it is not three parts with points between them"));
+        return Err(malformed(
+            "entry",
+            "it is not three parts with points between them",
+        ));
     };
     let kid = read_header(header)?;
     if decode_signature(signature).is_none() {
-        return Err(malformed("signature", "it is not the canonical base64url of 64 bytes"));
+        return Err(malformed(
+            "signature",
+            "it is not the canonical base64url of 64 bytes",
+        ));
     }
     let text = URL_SAFE_NO_PAD
         .decode(payload)
@@ -69,11 +78,17 @@ fn read_header(part: &[u8]) -> Result<String, Malformed> {
         .map_err(|_| malformed("header", "it is not canonical base64url"))?;
     std::str::from_utf8(&header)
         .ok()
-        .and_then(|text| text.strip_prefix(HEADER_BEFORE_KID)?.strip_suffix(HEADER_AFTER_KID))
-        .filter(|kid| Hash::from_base64url(kid).is_ok())
+        .and_then(|text| {
+            text.strip_prefix(HEADER_BEFORE_KID)?
+                .strip_suffix(HEADER_AFTER_KID)
+        })
+        .filter(|kid| Hash::from_base64url(kid).is_some())
         .map(str::to_owned)
         .ok_or_else(|| {
-            malformed("header", "it is not exactly alg Ed25519, typ pourbook-entry+sd-jwt and a thumbprint as kid")
+            malformed(
+                "header",
+                "it is not exactly alg Ed25519, typ pourbook-entry+sd-jwt and a thumbprint as kid",
+            )
         })
 }
 
@@ -99,7 +114,10 @@ fn read_payload(text: &[u8]) -> Result<Payload, Malformed> {
         serde_json::from_slice(text).map_err(|error| malformed("payload", error.to_string()))?;
     let has_digests = form.events.iter().any(|event| !event.digests().is_empty());
     if form.sd_alg.as_deref() != has_digests.then_some("sha-256") {
-        return Err(malformed("_sd_alg", "it is sha-256 if an event has _sd, and absent if none has"));
+        return Err(malformed(
+            "_sd_alg",
+            "it is sha-256 if an event has _sd, and absent if none has",
+        ));
     }
     let payload = Payload {
         iss: form.iss,
@@ -119,9 +137,15 @@ fn read_payload(text: &[u8]) -> Result<Payload, Malformed> {
 }
 
 fn check_values(payload: &Payload) -> Result<(), Malformed> {
-    let graphic = payload.iss.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'+');
+    let graphic = payload
+        .iss
+        .bytes()
+        .all(|byte| byte.is_ascii_graphic() && byte != b'+');
     if payload.iss.is_empty() || payload.iss.len() > ORIGIN_BYTES_MAX || !graphic {
-        return Err(malformed("iss", "it is no origin: at most 255 visible ASCII characters without +"));
+        return Err(malformed(
+            "iss",
+            "it is no origin: at most 255 visible ASCII characters without +",
+        ));
     }
     let is_time = |Timestamp(seconds): Timestamp| (0..=TIME_MAX).contains(&seconds);
     if !is_time(payload.iat) {
@@ -165,7 +189,10 @@ fn check_chains(payload: &Payload) -> Result<(), Malformed> {
     if payload.prev.keys().eq(moved.iter()) {
         Ok(())
     } else {
-        Err(malformed("prev", "it does not name exactly the chains that the events move"))
+        Err(malformed(
+            "prev",
+            "it does not name exactly the chains that the events move",
+        ))
     }
 }
 
@@ -185,7 +212,10 @@ fn check_spelling(text: &[u8], payload: &Payload) -> Result<(), Malformed> {
         return Ok(());
     }
     let place = written.iter().zip(text).take_while(|(a, b)| a == b).count();
-    Err(malformed("payload", format!("it is spelled another way than an entry is, from byte {place} on")))
+    Err(malformed(
+        "payload",
+        format!("it is spelled another way than an entry is, from byte {place} on"),
+    ))
 }
 
 /// The ends of the chains before an entry, by subject; none twice.

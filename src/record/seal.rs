@@ -2,11 +2,11 @@
 //!
 //! The cost is close to one signature: every event is written once, straight into the payload.
 
+use super::ENTRY_BYTES_MAX;
 use super::disclosure::make_disclosure;
 use super::event_form::sort_as_text;
 use super::payload::{Frame, is_key_event, write_payload};
 use super::signature::Signer;
-use super::ENTRY_BYTES_MAX;
 use crate::domain::{Draft, Draw, Event, OperatorId, Timestamp};
 use crate::proof::{Hash, leaf_hash};
 use base64::Engine as _;
@@ -93,14 +93,27 @@ pub fn seal(unsealed: &Unsealed<'_>, recorder: &Signer, draw: &mut Draw) -> Resu
         keys: unsealed.keys,
         prev: &unsealed.prev,
     };
-    let events = unsealed.drafts.iter().map(|draft| &draft.event).zip(digests.iter().map(Vec::as_slice));
+    let events = unsealed
+        .drafts
+        .iter()
+        .map(|draft| &draft.event)
+        .zip(digests.iter().map(Vec::as_slice));
     let entry = sign_payload(&frame, events, recorder)?;
-    Ok(Sealed { leaf: leaf_hash(&entry), entry: entry.into(), disclosures })
+    Ok(Sealed {
+        leaf: leaf_hash(&entry),
+        entry: entry.into(),
+        disclosures,
+    })
 }
 
 /// Makes the disclosures of one event and gives the digests for its `_sd`: sorted, padded with decoys to the count that
 /// its kind always has, so that neither order nor number tells what was filled in.
-fn conceal(number: u16, draft: &Draft, draw: &mut Draw, disclosures: &mut Vec<SealedDisclosure>) -> Vec<Hash> {
+fn conceal(
+    number: u16,
+    draft: &Draft,
+    draw: &mut Draw,
+    disclosures: &mut Vec<SealedDisclosure>,
+) -> Vec<Hash> {
     let kind = draft.event.kind();
     let slots = Event::digest_slots(kind);
     let allowed = Event::private_members(kind);
@@ -112,9 +125,16 @@ fn conceal(number: u16, draft: &Draft, draw: &mut Draw, disclosures: &mut Vec<Se
         );
         let (text, digest) = make_disclosure(&draw.salt(), member, value);
         sd.push(digest);
-        disclosures.push(SealedDisclosure { event: number, member: member.to_owned(), text });
+        disclosures.push(SealedDisclosure {
+            event: number,
+            member: member.to_owned(),
+            text,
+        });
     }
-    assert!(sd.len() <= slots, "a kind has a slot for each of its private members: {kind} has {slots}");
+    assert!(
+        sd.len() <= slots,
+        "a kind has a slot for each of its private members: {kind} has {slots}"
+    );
     while sd.len() < slots {
         sd.push(Hash(Sha256::digest(draw.bytes()).into()));
     }
@@ -171,7 +191,10 @@ pub struct KeyEntryDraft<'a> {
 /// # Panics
 /// If the event is not about a key: a bug of the program.
 pub fn seal_key_entry(draft: &KeyEntryDraft<'_>, root: &Signer) -> Result<Vec<u8>, TooLarge> {
-    assert!(is_key_event(&draft.event), "the root key signs nothing but entries about keys");
+    assert!(
+        is_key_event(&draft.event),
+        "the root key signs nothing but entries about keys"
+    );
     let frame = Frame {
         iss: draft.iss,
         jti: draft.jti,

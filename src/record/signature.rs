@@ -34,7 +34,7 @@ impl PublicKey {
     /// A key from the `x` of its JWK (RFC 8037): canonical base64url without padding.
     #[must_use]
     pub fn from_base64url(x: &str) -> Option<Self> {
-        Self::from_bytes(&Hash::from_base64url(x).ok()?.0)
+        Self::from_bytes(&Hash::from_base64url(x)?.0)
     }
 
     /// Its 32 bytes.
@@ -133,9 +133,7 @@ pub(super) fn decode_signature(text: &[u8]) -> Option<[u8; 64]> {
 /// [`BadSignature`].
 pub fn verify_signature(entry: &[u8], key: &PublicKey) -> Result<(), BadSignature> {
     let (signed, signature) = split_signature(entry).ok_or(BadSignature)?;
-    key.0
-        .verify_strict(signed, &signature)
-        .map_err(|_| BadSignature)
+    key.0.verify_strict(signed, &signature).map_err(|_| BadSignature)
 }
 
 /// Checks the signatures of many entries at once, which is about three times as fast as one by one; when the whole does

@@ -11,3 +11,4 @@
 
 mod log;
 mod metal;
+mod record;
