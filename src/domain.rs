@@ -23,7 +23,7 @@ pub use decide::{Draft, ITEMS_MAX, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};
 pub use event::*;
 pub use id::*;
-pub use private::{Audience, Private, PrivateMember};
+pub use private::{Audience, Private, PrivateMember, PrivateValue};
 pub use refusal::{Refusal, Refused};
 pub use serial::{Serial, SerialError, SeriesCode, certificate_code};
 pub use words::*;
