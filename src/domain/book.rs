@@ -8,9 +8,11 @@
 //! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), the clock, and
 //! everything that comes after a piece is in stock.
 
+mod balances;
 mod certificates;
 mod grading;
 mod lots;
+mod masses;
 mod melts;
 mod office;
 mod owed;
@@ -20,6 +22,7 @@ mod scales;
 mod series;
 mod table;
 
+pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
 
 use super::{

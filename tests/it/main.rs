@@ -9,6 +9,7 @@
     clippy::disallowed_methods
 )]
 
+mod domain;
 mod log;
 mod metal;
 mod record;

@@ -1,0 +1,319 @@
+//! Where every gram is: what came in held against what is there and what was lost, per metal, in grams and fine grams.
+//!
+//! The statement is reckoned from the rows alone. Losses are differences of readings and never typed, so the statement
+//! adds up by itself as long as no rule forgets metal: its difference is a test of the rules, and zero always.
+//! Deliberately absent: what leaves the workshop; nothing does yet.
+
+use super::{Book, Jar, Melt, Piece};
+use crate::domain::{MeltInput, MeltState, PieceState, Residue, Stage};
+use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Metal, and the fine metal in it as declared.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Amount {
+    /// Grams.
+    pub mass: MassDifference,
+    /// Fine grams.
+    pub fine: FineMass,
+}
+
+/// The pieces in one state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StateMass {
+    /// The state.
+    pub state: PieceState,
+    /// How many.
+    pub count: u64,
+    /// What they weigh by their last readings.
+    pub amount: Amount,
+}
+
+/// Where the metal of one kind is.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MassStatement {
+    /// The metal.
+    pub metal: Metal,
+    /// Lots, as they were weighed when they came in.
+    pub received: Amount,
+    /// Alloy metal that went into melts of this metal; no fine metal comes with it.
+    pub alloyed_in: Amount,
+    /// Of an alloy metal: what went into melts of other metals.
+    pub alloyed_out: Amount,
+    /// What lots still hold.
+    pub unmelted: Amount,
+    /// Heels that no melt has taken.
+    pub heels: Amount,
+    /// In open melts, less what was weighed from the mould.
+    pub crucible: Amount,
+    /// Prills in jars.
+    pub prills: Amount,
+    /// Lemel in jars.
+    pub lemel: Amount,
+    /// Sweeps in jars.
+    pub sweeps: Amount,
+    /// Pieces by state; a remelted piece has gone on into its melt.
+    pub pieces: Vec<StateMass>,
+    /// Charges less what came out of them.
+    pub melt_loss: Amount,
+    /// What jars were short of when they were emptied.
+    pub finishing_loss: Amount,
+    /// Pieces that were weighed again and showed another mass, without anything filed off.
+    pub weighing_variance: Amount,
+    /// Fine metal that a rounding down gave up: of blends to 0.1 parts per thousand, of residues to their jar's fineness.
+    pub revaluation: FineMass,
+}
+
+/// A sum under way: steps of 10 micrograms, and picograms of fine metal.
+#[derive(Clone, Copy, Default)]
+struct Sum {
+    units: i128,
+    picograms: i128,
+}
+
+impl Sum {
+    fn add(&mut self, units: i64, fineness: Fineness) {
+        let units = i128::from(units);
+        self.units = self.units.saturating_add(units);
+        self.picograms = self
+            .picograms
+            .saturating_add(units * i128::from(fineness.units()));
+    }
+
+    fn add_mass(&mut self, mass: Mass, fineness: Fineness) {
+        self.add(mass.units(), fineness);
+    }
+
+    fn amount(self) -> Option<Amount> {
+        Some(Amount {
+            mass: MassDifference::from_units(i64::try_from(self.units).ok()?)?,
+            fine: FineMass::from_picograms(self.picograms)?,
+        })
+    }
+}
+
+impl From<Amount> for Sum {
+    fn from(amount: Amount) -> Self {
+        Self {
+            units: i128::from(amount.mass.units()),
+            picograms: amount.fine.picograms(),
+        }
+    }
+}
+
+/// The accounts of one metal under way.
+#[derive(Default)]
+struct Accounts {
+    received: Sum,
+    alloyed_in: Sum,
+    alloyed_out: Sum,
+    unmelted: Sum,
+    heels: Sum,
+    crucible: Sum,
+    residues: BTreeMap<Residue, Sum>,
+    pieces: BTreeMap<PieceState, (u64, Sum)>,
+    melt_loss: Sum,
+    finishing_loss: Sum,
+    weighing_variance: Sum,
+    revaluation: i128,
+}
+
+impl Book {
+    /// Where all metal of one kind is. It looks at every row. `None` beyond the largest mass that can be written.
+    #[must_use]
+    pub fn masses(&self, metal: Metal) -> Option<MassStatement> {
+        let mut accounts = Accounts::default();
+        for lot in self.lots().filter(|lot| lot.metal == metal) {
+            accounts.received.add_mass(lot.mass.mass(), lot.fineness);
+            accounts.unmelted.add_mass(lot.left, lot.fineness);
+        }
+        for melt in self.melts() {
+            self.add_inputs(&mut accounts, metal, melt);
+            if melt.metal == metal {
+                add_melt(&mut accounts, melt);
+            }
+        }
+        for jar in self.jars().filter(|jar| jar.metal == metal) {
+            accounts
+                .residues
+                .entry(jar.residue)
+                .or_default()
+                .add_mass(jar.mass, jar.fineness);
+            self.revalue(
+                &mut accounts,
+                jar,
+                jar.holds.iter().map(|share| (share.melt, share.mass)),
+            );
+        }
+        for piece in self.pieces() {
+            if let Some(melt) = self.melt(piece.melt).filter(|melt| melt.metal == metal) {
+                add_piece(&mut accounts, melt, piece);
+            }
+        }
+        accounts.statement(metal)
+    }
+
+    /// What went into a melt: alloy metal out of its own account, jars' shortfalls, and the rounding of the blend.
+    fn add_inputs(&self, accounts: &mut Accounts, metal: Metal, melt: &Melt) {
+        let mut whole = Sum::default();
+        for input in &melt.inputs {
+            let mass = input.mass();
+            let fineness = match input {
+                MeltInput::Lot { lot, .. } => match self.lot(*lot) {
+                    Some(lot) if lot.metal == melt.metal => lot.fineness,
+                    Some(lot) => {
+                        if lot.metal == metal {
+                            accounts.alloyed_out.add_mass(mass, lot.fineness);
+                        }
+                        if melt.metal == metal {
+                            accounts.alloyed_in.add_mass(mass, Fineness::ZERO);
+                        }
+                        Fineness::ZERO
+                    }
+                    None => Fineness::ZERO,
+                },
+                MeltInput::Heel { melt: from, .. } | MeltInput::Piece { melt: from, .. } => {
+                    self.melt(*from).map_or(Fineness::ZERO, |from| from.fineness)
+                }
+                MeltInput::Jar { jar, holds, .. } => match self.jar(*jar) {
+                    Some(jar) => {
+                        if melt.metal == metal {
+                            for share in holds {
+                                accounts.finishing_loss.add_mass(share.mass, jar.fineness);
+                            }
+                            accounts.finishing_loss.add(-mass.units(), jar.fineness);
+                            self.revalue(accounts, jar, holds.iter().map(|share| (share.melt, share.mass)));
+                        }
+                        jar.fineness
+                    }
+                    None => Fineness::ZERO,
+                },
+            };
+            whole.add_mass(mass, fineness);
+        }
+        if melt.metal == metal {
+            whole.add(-melt.charge.units(), melt.fineness);
+            accounts.revaluation = accounts.revaluation.saturating_add(whole.picograms);
+        }
+    }
+
+    /// Residue is reckoned at its jar's fineness, which is at most that of its melt.
+    fn revalue(
+        &self,
+        accounts: &mut Accounts,
+        jar: &Jar,
+        shares: impl Iterator<Item = (crate::domain::MeltId, Mass)>,
+    ) {
+        for (melt, mass) in shares {
+            let mut difference = Sum::default();
+            difference.add_mass(mass, self.melt(melt).map_or(jar.fineness, |melt| melt.fineness));
+            difference.add(-mass.units(), jar.fineness);
+            accounts.revaluation = accounts.revaluation.saturating_add(difference.picograms);
+        }
+    }
+}
+
+fn add_melt(accounts: &mut Accounts, melt: &Melt) {
+    match melt.state {
+        MeltState::Open => accounts.crucible.add_mass(melt.charge, melt.fineness),
+        MeltState::Closed => {
+            if let (Some(heel), None) = (melt.heel, melt.heel_taken) {
+                accounts.heels.add_mass(heel, melt.fineness);
+            }
+            if let Some(loss) = melt.loss {
+                accounts.melt_loss.add(loss.units(), melt.fineness);
+            }
+        }
+    }
+}
+
+fn add_piece(accounts: &mut Accounts, melt: &Melt, piece: &Piece) {
+    let mass = piece.mass().unwrap_or(Mass::ZERO);
+    if piece.state != PieceState::Remelted {
+        let (count, sum) = accounts.pieces.entry(piece.state).or_default();
+        *count = count.saturating_add(1);
+        sum.add_mass(mass, melt.fineness);
+    }
+    if melt.state == MeltState::Open {
+        accounts.crucible.add(-mass.units(), melt.fineness);
+        return;
+    }
+    let from_mould = piece
+        .readings
+        .iter()
+        .rfind(|reading| reading.stage == Stage::FromMould);
+    if let Some(from_mould) = from_mould {
+        let variance = &mut accounts.weighing_variance;
+        variance.add_mass(from_mould.mass.mass(), melt.fineness);
+        variance.add(-piece.filed.units(), melt.fineness);
+        variance.add(-mass.units(), melt.fineness);
+    }
+}
+
+impl Accounts {
+    fn statement(self, metal: Metal) -> Option<MassStatement> {
+        let residue = |kind| self.residues.get(&kind).copied().unwrap_or_default().amount();
+        Some(MassStatement {
+            metal,
+            received: self.received.amount()?,
+            alloyed_in: self.alloyed_in.amount()?,
+            alloyed_out: self.alloyed_out.amount()?,
+            unmelted: self.unmelted.amount()?,
+            heels: self.heels.amount()?,
+            crucible: self.crucible.amount()?,
+            prills: residue(Residue::Prills)?,
+            lemel: residue(Residue::Lemel)?,
+            sweeps: residue(Residue::Sweeps)?,
+            pieces: self
+                .pieces
+                .iter()
+                .map(|(state, (count, sum))| {
+                    Some(StateMass {
+                        state: *state,
+                        count: *count,
+                        amount: sum.amount()?,
+                    })
+                })
+                .collect::<Option<_>>()?,
+            melt_loss: self.melt_loss.amount()?,
+            finishing_loss: self.finishing_loss.amount()?,
+            weighing_variance: self.weighing_variance.amount()?,
+            revaluation: FineMass::from_picograms(self.revaluation)?,
+        })
+    }
+}
+
+impl MassStatement {
+    /// What came in less all that is there and all that was lost: zero, always. `None` beyond what can be written.
+    #[must_use]
+    pub fn difference(&self) -> Option<Amount> {
+        let mut sum = Sum::default();
+        let places = [
+            self.alloyed_out,
+            self.unmelted,
+            self.heels,
+            self.crucible,
+            self.prills,
+            self.lemel,
+            self.sweeps,
+            self.melt_loss,
+            self.finishing_loss,
+            self.weighing_variance,
+        ];
+        for came_in in [self.received, self.alloyed_in].map(Sum::from) {
+            sum.units += came_in.units;
+            sum.picograms += came_in.picograms;
+        }
+        for place in places
+            .into_iter()
+            .chain(self.pieces.iter().map(|pieces| pieces.amount))
+            .map(Sum::from)
+        {
+            sum.units -= place.units;
+            sum.picograms -= place.picograms;
+        }
+        sum.picograms -= self.revaluation.picograms();
+        sum.amount()
+    }
+}

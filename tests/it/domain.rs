@@ -1,0 +1,11 @@
+//! The trade's rules, told as a workshop would tell them: what was done, what is asked, what comes of it.
+
+mod bench;
+mod certificates;
+mod foreign;
+mod histories;
+mod melts;
+mod office;
+mod pieces;
+mod scales;
+mod series;

@@ -1,0 +1,577 @@
+//! A workbench for the tests: a book, names for what is in it, and one short line per command.
+//!
+//! `check` runs what was given, then what is asked, and holds the outcome to one line. Whatever is asked, it also holds
+//! that a refusal changed nothing, that the events alone lead to the same book, and that no metal came or went.
+
+use pourbook::domain::*;
+use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Reading};
+use serde::de::DeserializeOwned;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// A workshop with a good scale, a session, silver, gold and copper, jars, an edition and an open series.
+pub const WORKSHOP: &[&str] = &[
+    "scale S class II e 0.01 d 0.01 max 1000 s 0.006",
+    "session D on S 100.00 shows 100.01",
+    "lot A silver 999.9 assayed 800.00 in D",
+    "lot B silver 999.0 declared 400.00 in D",
+    "lot G gold 999.9 assayed 100.00 in D",
+    "lot K copper 1000 declared 50.00 in D",
+    "jar PR silver 999 prills",
+    "jar LE silver 999 lemel",
+    "edition TW silver 999 limits 50.00 50.00 51.20 exempt oval 2 slab 1",
+    "open DW silver 999 exempt",
+];
+
+/// As `WORKSHOP`, with three ovals and a slab poured and weighed: good, under, over, good.
+pub const POURED: &[&str] = &[
+    "melt M in D silver lot A 300.00",
+    "pour M TW oval P1 P2 P3",
+    "pour M TW slab P4",
+    "weigh from_mould in D P1 50.42 P2 49.10 P3 52.00 P4 50.60",
+];
+
+/// As `POURED`, with the melt weighed out.
+pub const CLOSED: &[&str] = &["balance M in D heel 97.00 prills PR 0.50"];
+
+/// As `CLOSED`, with serials for the good ones, weighed finally and the session confirmed.
+pub const FINAL: &[&str] = &[
+    "serials P1 P4",
+    "weigh final in D P1 50.42 P4 50.60",
+    "close D 100.00 shows 100.00",
+];
+
+/// One entry of a book: where it stands, and its events.
+#[derive(Clone)]
+pub struct Recorded {
+    pub stamp: Stamp,
+    pub drafts: Vec<Draft>,
+}
+
+/// A book under test.
+pub struct Bench {
+    pub book: Book,
+    pub entries: Vec<Recorded>,
+    names: BTreeMap<String, Uuid>,
+    draw: u64,
+}
+
+impl Bench {
+    pub fn new() -> Self {
+        Self {
+            book: Book::default(),
+            entries: Vec::new(),
+            names: BTreeMap::new(),
+            draw: 0,
+        }
+    }
+
+    pub fn with(given: &[&[&str]]) -> Self {
+        let mut bench = Self::new();
+        for line in given.iter().copied().flatten() {
+            if let Err(refused) = bench.run(line) {
+                panic!("{line:?} was given, and refused: {}", bench.say_refused(&refused));
+            }
+        }
+        bench
+    }
+
+    pub fn stamp(&self) -> Stamp {
+        let index = self.entries.len() as u64;
+        Stamp {
+            index,
+            at: Timestamp(1_790_000_000 + index as i64),
+            by: OperatorId(Uuid::from_u128(7)),
+        }
+    }
+
+    /// Decides one command; what it decides is kept.
+    pub fn decide(&mut self, command: &Command) -> Result<Vec<Draft>, Refused> {
+        let stamp = self.stamp();
+        self.draw += 1;
+        let mut seed = [0; 32];
+        seed[..8].copy_from_slice(&self.draw.to_be_bytes());
+        let mut moment = Moment {
+            now: stamp.at,
+            by: stamp.by,
+            draw: Draw::new(seed),
+        };
+        let drafts = self.book.decide(stamp.index, command, &mut moment)?;
+        self.book.keep();
+        self.entries.push(Recorded {
+            stamp,
+            drafts: drafts.clone(),
+        });
+        Ok(drafts)
+    }
+
+    /// Runs one line and gives names to what it makes.
+    pub fn run(&mut self, line: &str) -> Result<Vec<Draft>, Refused> {
+        let (command, new) = self.read(line);
+        let drafts = self.decide(&command)?;
+        let made = drafts.iter().filter_map(|draft| made(&draft.event));
+        for (name, id) in new.iter().zip(made) {
+            self.names.insert(name.clone(), id);
+        }
+        for draft in &drafts {
+            if let Event::CertificateIssued(e) = &draft.event {
+                let name = format!("{}#{}", self.name(e.piece.0), e.issue);
+                self.names.insert(name, e.certificate.0);
+            }
+        }
+        Ok(drafts)
+    }
+
+    pub fn id(&self, name: &str) -> Uuid {
+        // A name that was never given is an id that nothing has.
+        self.names.get(name).copied().unwrap_or(Uuid::from_u128(0xdead))
+    }
+
+    fn name(&self, id: Uuid) -> String {
+        self.names
+            .iter()
+            .find(|(_, known)| **known == id)
+            .map_or_else(|| id.to_string(), |(name, _)| name.clone())
+    }
+
+    pub fn piece(&self, name: &str) -> &Piece {
+        self.book.piece(PieceId(self.id(name))).unwrap()
+    }
+
+    fn say_refused(&self, refused: &Refused) -> String {
+        let mut text = refused.to_string();
+        for (name, id) in &self.names {
+            text = text.replace(&id.to_string(), name);
+        }
+        match &refused.pointer {
+            Some(pointer) => format!("refused: {text} ({pointer})"),
+            None => format!("refused: {text}"),
+        }
+    }
+
+    fn say(&self, outcome: &Result<Vec<Draft>, Refused>) -> String {
+        match outcome {
+            Ok(drafts) => drafts
+                .iter()
+                .map(|draft| self.say_event(&draft.event))
+                .collect::<Vec<_>>()
+                .join("; "),
+            Err(refused) => self.say_refused(refused),
+        }
+    }
+
+    fn say_event(&self, event: &Event) -> String {
+        let name = |id: Uuid| self.name(id);
+        match event {
+            Event::LotReceived(e) => format!("{} is lot {}", name(e.lot.0), e.number),
+            Event::SessionChecked(e) => {
+                format!("{} {}", name(e.session.0), if e.held { "held" } else { "failed" })
+            }
+            Event::SessionClosed(e) => {
+                format!(
+                    "{} {}",
+                    name(e.session.0),
+                    if e.held { "confirmed" } else { "failed" }
+                )
+            }
+            Event::JarFilled(e) => format!("{} takes {} of {}", name(e.jar.0), e.mass, name(e.melt.0)),
+            Event::MeltCharged(e) => {
+                format!(
+                    "{} is melt {}: {} g at {}",
+                    name(e.melt.0),
+                    e.number,
+                    e.charge,
+                    e.fineness
+                )
+            }
+            Event::MeltClosed(e) => format!("{} lost {}", name(e.melt.0), e.loss),
+            Event::PiecePoured(e) => format!("{} is pour {}", name(e.piece.0), e.pour),
+            Event::PieceWeighed(e) => format!("{} weighs {}", name(e.piece.0), e.mass),
+            Event::PieceGraded(e) => format!("{} {}", name(e.piece.0), e.grade),
+            Event::PieceFinished(e) => format!("{} filed by {}", name(e.piece.0), e.filed),
+            Event::PieceMoved(e) => format!(
+                "{} moves from {} to {}",
+                name(e.piece.0),
+                name(e.from.0),
+                name(e.to.0)
+            ),
+            Event::PieceRemelted(e) => format!("{} remelted", name(e.piece.0)),
+            Event::PieceSerialled(e) => format!("{} is {}", name(e.piece.0), e.serial),
+            Event::PieceNumbered(e) => format!("{} is {} of {}", name(e.piece.0), e.number, e.of),
+            Event::PieceCertified(e) => format!("{} certified, issue {}", name(e.piece.0), e.issue),
+            Event::CertificateIssued(e) => {
+                format!(
+                    "{} states {} +-{}, at least {}",
+                    name(e.piece.0),
+                    e.mass,
+                    e.uncertainty,
+                    e.at_least
+                )
+            }
+            Event::CertificateSuperseded(e) => format!("{} superseded", name(e.certificate.0)),
+            other => other.kind().to_owned(),
+        }
+    }
+
+    /// Every metal's statement adds up, in grams and in fine grams.
+    pub fn holds_every_gram(&self) {
+        for metal in Metal::ALL {
+            let statement = self.book.masses(metal).unwrap();
+            assert_eq!(
+                statement.difference().unwrap(),
+                Amount::default(),
+                "{statement:#?}"
+            );
+        }
+    }
+
+    /// The events alone lead to the same book.
+    pub fn replays(&self) {
+        let mut book = Book::default();
+        for entry in &self.entries {
+            for draft in &entry.drafts {
+                book.take(&entry.stamp, &draft.event).unwrap();
+            }
+            book.keep();
+        }
+        book.settled().unwrap();
+        assert!(book == self.book, "the replayed book is another one");
+    }
+}
+
+/// What was given, what is asked, and the one line that comes of it.
+#[track_caller]
+pub fn check(given: &[&[&str]], when: &str, then: &str) {
+    let mut bench = Bench::with(given);
+    let before = bench.book.clone();
+    let outcome = bench.run(when);
+    assert_eq!(bench.say(&outcome), then);
+    if outcome.is_err() {
+        assert!(bench.book == before, "a refusal changed the book");
+    }
+    bench.holds_every_gram();
+    bench.replays();
+}
+
+/// The id that an event makes.
+fn made(event: &Event) -> Option<Uuid> {
+    match event {
+        Event::LotReceived(e) => Some(e.lot.0),
+        Event::ScaleRegistered(e) => Some(e.scale.0),
+        Event::SessionOpened(e) => Some(e.session.0),
+        Event::JarOpened(e) => Some(e.jar.0),
+        Event::SeriesOpened(e) => Some(e.series.0),
+        Event::MeltCharged(e) => Some(e.melt.0),
+        Event::PiecePoured(e) => Some(e.piece.0),
+        _ => None,
+    }
+}
+
+/// A word of one of the closed sets.
+fn word<T: DeserializeOwned>(text: &str) -> T {
+    serde_json::from_value(serde_json::Value::String(text.to_owned())).unwrap()
+}
+
+fn mass(text: &str) -> Mass {
+    Mass::parse(text).unwrap()
+}
+
+pub fn reading(text: &str) -> Reading {
+    Reading::parse(text).unwrap()
+}
+
+/// The words of a line, taken one by one.
+struct Words<'a>(std::iter::Peekable<std::str::SplitWhitespace<'a>>);
+
+impl<'a> Words<'a> {
+    fn next(&mut self) -> &'a str {
+        self.0.next().unwrap()
+    }
+
+    /// The word behind a keyword, if the keyword comes next.
+    fn after(&mut self, keyword: &str) -> Option<&'a str> {
+        self.0.next_if_eq(&keyword).map(|_| self.next())
+    }
+
+    fn flag(&mut self, keyword: &str) -> bool {
+        self.0.next_if_eq(&keyword).is_some()
+    }
+
+    fn rest(&mut self) -> Vec<&'a str> {
+        self.0.by_ref().collect()
+    }
+}
+
+impl Bench {
+    /// Reads one line: the command, and the names of what it makes.
+    fn read(&self, line: &str) -> (Command, Vec<String>) {
+        let mut words = Words(line.split_whitespace().peekable());
+        let verb = words.next();
+        let w = &mut words;
+        match verb {
+            "scale" | "session" | "lot" | "jar" | "edition" | "open" | "melt" => {
+                let name = w.next().to_owned();
+                (self.read_new(verb, &name, w), vec![name])
+            }
+            "pour" => self.read_pour(w),
+            "check" | "close" => (self.read_check(verb, w), vec![]),
+            "weigh" | "finish" | "balance" => (self.read_weighing(verb, w), vec![]),
+            _ => (self.read_other(verb, w), vec![]),
+        }
+    }
+
+    fn read_new(&self, verb: &str, name: &str, w: &mut Words<'_>) -> Command {
+        match verb {
+            "scale" => RegisterScale {
+                class: word(w.after("class").unwrap()),
+                e: mass(w.after("e").unwrap()),
+                d: mass(w.after("d").unwrap()),
+                max: mass(w.after("max").unwrap()),
+                repeatability: mass(w.after("s").unwrap()),
+                verified: !w.flag("unverified"),
+                label: Some("the bench scale".to_owned()),
+                note: None,
+            }
+            .into(),
+            "session" => OpenSession {
+                scale: ScaleId(self.id(w.after("on").unwrap())),
+                nominal: mass(w.next()),
+                reading: reading(w.after("shows").unwrap()),
+            }
+            .into(),
+            "lot" => ReceiveLot {
+                metal: word(w.next()),
+                fineness: Fineness::parse(w.next()).unwrap(),
+                basis: word(w.next()),
+                mass: reading(w.next()),
+                session: SessionId(self.id(w.after("in").unwrap())),
+                invoiced: None,
+                seller: Some("Pellworth Metals Counter".to_owned()),
+                document: None,
+                price: None,
+                note: w.after("note").map(|length| "x".repeat(length.parse().unwrap())),
+            }
+            .into(),
+            "jar" => OpenJar {
+                metal: word(w.next()),
+                fineness: Fineness::parse(w.next()).unwrap(),
+                residue: word(w.next()),
+                label: None,
+            }
+            .into(),
+            "melt" => self.read_charge(w),
+            _ => Self::read_series(verb, name, w),
+        }
+    }
+
+    fn read_series(verb: &str, code: &str, w: &mut Words<'_>) -> Command {
+        let metal = word(w.next());
+        let fineness = Fineness::parse(w.next()).unwrap();
+        let limits = w.after("limits").map(|lower| Limits {
+            lower: mass(lower),
+            nominal: mass(w.next()),
+            upper: mass(w.next()),
+        });
+        let exempt = !w.flag("required");
+        let ground = (exempt && w.flag("exempt")).then_some(ExemptGround::Bullion);
+        let digits = w.after("digits").map_or(4, |digits| digits.parse().unwrap());
+        let code = w.after("code").unwrap_or(code);
+        let shapes = w.rest();
+        OpenSeries {
+            code: SeriesCode::parse(code).unwrap(),
+            kind_of: word(verb),
+            metal,
+            fineness,
+            unit: WeightUnit::Gram,
+            shapes: shapes
+                .chunks(2)
+                .map(|pair| ShapeSize {
+                    shape: Shape::parse(pair[0]).unwrap(),
+                    size: pair[1].parse().unwrap(),
+                })
+                .collect(),
+            limits,
+            digits,
+            marking: if exempt {
+                Marking::Exempt
+            } else {
+                Marking::Required
+            },
+            ground,
+            title: Some("Tidewheel".to_owned()),
+            commissioner: Some("The Lantern & Loom Society".to_owned()),
+            decided: None,
+            note: None,
+        }
+        .into()
+    }
+
+    fn read_charge(&self, w: &mut Words<'_>) -> Command {
+        let session = SessionId(self.id(w.after("in").unwrap()));
+        let mut charge = ChargeMelt {
+            metal: word(w.next()),
+            session,
+            lots: vec![],
+            heels: vec![],
+            jars: vec![],
+            pieces: vec![],
+            note: None,
+        };
+        let rest = w.rest();
+        let mut rest = rest.iter();
+        while let Some(from) = rest.next() {
+            let id = self.id(rest.next().unwrap());
+            match *from {
+                "lot" => charge.lots.push(LotDraw {
+                    lot: LotId(id),
+                    mass: reading(rest.next().unwrap()),
+                }),
+                "jar" => charge.jars.push(JarDraw {
+                    jar: JarId(id),
+                    mass: reading(rest.next().unwrap()),
+                }),
+                "heel" => charge.heels.push(MeltId(id)),
+                "piece" => charge.pieces.push(PieceId(id)),
+                other => panic!("{other} does not go into a crucible"),
+            }
+        }
+        charge.into()
+    }
+
+    fn read_pour(&self, w: &mut Words<'_>) -> (Command, Vec<String>) {
+        let melt = MeltId(self.id(w.next()));
+        let series = SeriesId(self.id(w.next()));
+        let shape = Shape::parse(w.next()).unwrap();
+        let mut names: Vec<String> = w.rest().iter().map(|name| (*name).to_owned()).collect();
+        if let Some(times) = names.first().and_then(|name| name.strip_prefix('x')) {
+            names = (1..=times.parse().unwrap())
+                .map(|n: u32| format!("X{n}"))
+                .collect();
+        }
+        let pours = names
+            .iter()
+            .map(|_| Pour {
+                series,
+                shape: shape.clone(),
+            })
+            .collect();
+        (PourPieces { melt, pours }.into(), names)
+    }
+
+    fn read_check(&self, verb: &str, w: &mut Words<'_>) -> Command {
+        let session = SessionId(self.id(w.next()));
+        let (nominal, reading) = (mass(w.next()), reading(w.after("shows").unwrap()));
+        match verb {
+            "check" => CheckSession {
+                session,
+                nominal,
+                reading,
+            }
+            .into(),
+            _ => CloseSession {
+                session,
+                nominal,
+                reading,
+            }
+            .into(),
+        }
+    }
+
+    fn read_weighing(&self, verb: &str, w: &mut Words<'_>) -> Command {
+        let first = if verb == "finish" { "" } else { w.next() };
+        let session = SessionId(self.id(w.after("in").unwrap()));
+        match verb {
+            "balance" => CloseMelt {
+                melt: MeltId(self.id(first)),
+                session,
+                heel: reading(w.after("heel").unwrap()),
+                prills: w.after("prills").map(|jar| JarDraw {
+                    jar: JarId(self.id(jar)),
+                    mass: reading(w.next()),
+                }),
+                note: None,
+            }
+            .into(),
+            "finish" => {
+                let jar = JarId(self.id(w.after("into").unwrap()));
+                FinishPieces {
+                    session,
+                    jar,
+                    items: self.read_items(w),
+                }
+                .into()
+            }
+            _ => WeighPieces {
+                session,
+                stage: word(first),
+                items: self.read_items(w),
+            }
+            .into(),
+        }
+    }
+
+    fn read_items(&self, w: &mut Words<'_>) -> Vec<Weighing> {
+        w.rest()
+            .chunks(2)
+            .map(|pair| Weighing {
+                piece: PieceId(self.id(pair[0])),
+                mass: reading(pair[1]),
+            })
+            .collect()
+    }
+
+    fn read_other(&self, verb: &str, w: &mut Words<'_>) -> Command {
+        let note = None;
+        let pieces = |w: &mut Words<'_>| w.rest().iter().map(|name| PieceId(self.id(name))).collect();
+        match verb {
+            "serials" => GiveSerials { pieces: pieces(w) }.into(),
+            "numbers" => NumberPieces { pieces: pieces(w) }.into(),
+            "certify" => IssueCertificates { pieces: pieces(w) }.into(),
+            "fault" => FaultPiece {
+                piece: PieceId(self.id(w.next())),
+                fault: word(w.next()),
+                note,
+            }
+            .into(),
+            "condemn" => CondemnPiece {
+                piece: PieceId(self.id(w.next())),
+                reason: word(w.next()),
+                note,
+            }
+            .into(),
+            "move" => {
+                let piece = PieceId(self.id(w.next()));
+                MovePiece {
+                    piece,
+                    to: SeriesId(self.id(w.after("to").unwrap())),
+                    note,
+                }
+                .into()
+            }
+            "supersede" => {
+                let piece = PieceId(self.id(w.next()));
+                SupersedeCertificate {
+                    piece,
+                    reason: word(w.next()),
+                    note: Some("for the record".to_owned()),
+                }
+                .into()
+            }
+            "erase" => EraseField {
+                index: w.next().parse().unwrap(),
+                event: w.next().parse().unwrap(),
+                member: w.next().to_owned(),
+                reason: EraseReason::Request,
+                entry: String::new(),
+            }
+            .into(),
+            "clock" => SetClock {}.into(),
+            other => panic!("nobody at this bench knows how to {other}"),
+        }
+    }
+}
+
+/// A difference of masses as text reads it.
+pub fn difference(text: &str) -> MassDifference {
+    MassDifference::parse(text).unwrap()
+}
