@@ -1,0 +1,219 @@
+//! The REST API: from a request to one submission or one read, and back.
+//!
+//! One table ([`routes::ROUTES`]) says what there is and who may call it; one pipeline answers all of it: who calls, may
+//! they, then the deed. Text becomes types once, here; what does not fit is named by its JSON pointer.
+//!
+//! Deliberately absent: decisions (the book's), TLS and the start and stop of the server (`node`), pages for people.
+
+mod access;
+mod asked;
+mod commands;
+mod conditions;
+mod found;
+mod json;
+mod located;
+mod log_files;
+mod private;
+mod problem;
+mod proofs;
+mod public_record;
+mod query;
+mod reads;
+pub mod routes;
+
+pub use access::{Access, Caller, Role, TokenRow, Tokens};
+pub use problem::{Problem, codes as problem_codes};
+pub use proofs::Proofs;
+
+use crate::domain::Timestamp;
+use crate::log::Store;
+use crate::record::{self, Entry};
+use crate::views::Views;
+use crate::writer::Writer;
+use actix_web::http::{Method, header};
+use actix_web::web::{self, Data, Payload, ServiceConfig};
+use actix_web::{HttpRequest, HttpResponse};
+use asked::Asked;
+use found::Found;
+use routes::{Deed, ROUTES, Route, Who};
+use std::sync::Arc;
+
+/// What the API needs to know of the book and of its own place.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The log's origin.
+    pub origin: String,
+    /// Where the server is reached from outside, like `https://book.example`, without a slash at the end; may be empty.
+    pub address: String,
+    /// Whether entries may be read by everybody.
+    pub entries_public: bool,
+    /// The policy by which a stranger checks, with its `# root` line.
+    pub policy: String,
+}
+
+/// Everything that handlers use.
+pub struct App {
+    /// Where submissions go.
+    pub writer: Writer,
+    /// What is shown.
+    pub views: Views,
+    /// Where entries and private members are read.
+    pub store: Arc<dyn Store>,
+    /// Who may call.
+    pub access: Access,
+    /// What is known of the book.
+    pub settings: Settings,
+    /// The clock: for the end of tokens and the age of proofs only.
+    pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    /// The proofs that are kept.
+    pub proofs: Proofs,
+}
+
+impl App {
+    /// An entry's bytes.
+    ///
+    /// # Errors
+    /// 500 when the log cannot be read.
+    pub fn bytes(&self, index: u64) -> Result<Arc<[u8]>, Problem> {
+        log_files::bytes(self, index)
+    }
+
+    /// An entry.
+    ///
+    /// # Errors
+    /// 500 when the log cannot be read, or holds what this version cannot.
+    pub fn entry(&self, index: u64) -> Result<Entry, Problem> {
+        let bytes = self.bytes(index)?;
+        record::read(&bytes).map_err(|error| Problem::internal(format!("entry {index}: {error}")))
+    }
+}
+
+/// Registers every route of the table.
+pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
+    config.app_data(Data::from(Arc::clone(app)));
+    for path in routes::paths() {
+        let mut resource = web::resource(path);
+        for route in ROUTES.iter().filter(|route| route.path == path) {
+            let methods: &[Method] = if route.method == "GET" { &[Method::GET, Method::HEAD] } else { &[Method::POST] };
+            for method in methods {
+                let handler = move |request: HttpRequest, payload: Payload, app: Data<App>| {
+                    answer(route, request, payload, app)
+                };
+                resource = resource.route(web::method(method.clone()).to(handler));
+            }
+        }
+        config.service(resource.default_service(web::to(move |app: Data<App>| wrong_method(path, app))));
+    }
+    config.default_service(web::to(nothing_there));
+}
+
+async fn wrong_method(path: &'static str, app: Data<App>) -> HttpResponse {
+    Problem::method("this address does not take that method")
+        .with(header::ALLOW, routes::allowed(path))
+        .reply(&app.settings.address)
+}
+
+async fn nothing_there(app: Data<App>) -> HttpResponse {
+    Problem::not_found("there is nothing at this address").reply(&app.settings.address)
+}
+
+async fn answer(route: &'static Route, request: HttpRequest, payload: Payload, app: Data<App>) -> HttpResponse {
+    let outcome = handle(route, &request, payload, &app).await;
+    let mut reply = outcome.unwrap_or_else(|problem| {
+        log_failure(&problem, route);
+        problem.reply(&app.settings.address)
+    });
+    let headers = reply.headers_mut();
+    let open = route.who == Who::Public || (route.who == Who::Entries && app.settings.entries_public);
+    if open {
+        let all = header::HeaderValue::from_static("*");
+        headers.insert(header::ACCESS_CONTROL_ALLOW_ORIGIN, all);
+        let exposed = header::HeaderValue::from_static("etag, link, retry-after");
+        headers.insert(header::ACCESS_CONTROL_EXPOSE_HEADERS, exposed);
+    } else {
+        headers.insert(header::VARY, header::HeaderValue::from_static("authorization"));
+    }
+    let sniff = header::HeaderValue::from_static("nosniff");
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, sniff);
+    reply
+}
+
+/// A failure of ours is logged once, here; the client is told no internals.
+fn log_failure(problem: &Problem, route: &Route) {
+    if problem.status.is_server_error() {
+        tracing::error!(path = route.path, code = problem.code, "{}", problem.detail);
+    }
+}
+
+async fn handle(
+    route: &'static Route,
+    request: &HttpRequest,
+    payload: Payload,
+    app: &Data<App>,
+) -> Result<HttpResponse, Problem> {
+    let caller = admit(route, request, app)?;
+    let known = || caller.ok_or_else(|| Problem::internal("a command needs a caller"));
+    match route.deed {
+        Deed::Command(recording) => commands::record(app, recording, known()?, request, payload).await,
+        Deed::KeyEntry => commands::record_key(app, known()?, request, payload).await,
+        deed => {
+            let asked = Asked::of(request, caller);
+            let found = read(deed, asked, app).await?;
+            Ok(found.reply(request.headers()))
+        }
+    }
+}
+
+/// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
+async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
+    match deed {
+        Deed::Events | Deed::EntryTile | Deed::History | Deed::List(_) => {
+            let app = Data::clone(app);
+            let work = web::block(move || look_up(deed, &asked, &app));
+            work.await
+                .unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
+        }
+        _ => look_up(deed, &asked, app),
+    }
+}
+
+fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
+    match deed {
+        Deed::Command(_) | Deed::KeyEntry => Err(Problem::internal("a command is no read")),
+        Deed::List(table) => reads::list(app, asked, table),
+        Deed::Show(table) => reads::show(app, asked, table),
+        Deed::History => reads::history(app, asked),
+        Deed::Events => reads::events(app, asked),
+        Deed::Record => public_record::record(app, asked),
+        Deed::Proof => proofs::proof(app, asked),
+        Deed::Policy => log_files::policy(app, asked),
+        Deed::Checkpoint => log_files::checkpoint(app, asked),
+        Deed::HashTile => log_files::hash_tile(app, asked),
+        Deed::EntryTile => log_files::entry_tile(app, asked),
+        Deed::Description => log_files::description(asked),
+        Deed::Health => log_files::health(app, asked),
+        Deed::ProblemPage => log_files::problem_page(asked),
+    }
+}
+
+/// Who calls, and whether the table lets them.
+fn admit(route: &Route, request: &HttpRequest, app: &App) -> Result<Option<Caller>, Problem> {
+    let roles: &[Role] = match route.who {
+        Who::Public => return Ok(None),
+        Who::Entries if app.settings.entries_public => return Ok(None),
+        Who::Entries => &[Role::Auditor],
+        Who::Roles(roles) => roles,
+    };
+    let authorization = conditions::single(request.headers(), header::AUTHORIZATION)?;
+    let caller = app.access.caller(authorization, (app.clock)())?;
+    if roles.contains(&caller.role) {
+        Ok(Some(caller))
+    } else {
+        Err(Problem::forbidden("this is not the part of the role that the token has"))
+    }
+}
+
+/// A failure below: the views or the log.
+fn failed(error: impl std::fmt::Display) -> Problem {
+    Problem::internal(error.to_string())
+}

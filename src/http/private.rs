@@ -1,0 +1,89 @@
+//! Private members, read from the vault at the moment of asking and shown to those whom their audience names.
+//!
+//! Nothing here is kept: a value that was erased is gone with the next reply, which then says `null`.
+
+use super::access::Role;
+use super::problem::Problem;
+use super::{App, failed};
+use crate::domain::{Audience, Event};
+use crate::log::VaultKind;
+use crate::record::Entry;
+use base64::Engine as _;
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+/// How many entries of a chain are looked through for the private members of a row.
+const ENTRIES_MAX: usize = 64;
+
+/// Whether a role may be shown a member.
+#[must_use]
+pub fn may_see(role: Option<Role>, audience: Audience) -> bool {
+    match audience {
+        Audience::Public => true,
+        Audience::Holder | Audience::Staff => role.is_some_and(Role::sees_private),
+        Audience::Nobody => false,
+    }
+}
+
+/// The private members of one event that a role may see: the value, or `null` for one that was erased.
+///
+/// # Errors
+/// When the vault cannot be read.
+pub fn of_event(
+    app: &App,
+    index: u64,
+    place: usize,
+    entry: &Entry,
+    role: Option<Role>,
+) -> Result<Map<String, Value>, Problem> {
+    let mut shown = Map::new();
+    let Some(event) = entry.events().nth(place) else {
+        return Ok(shown);
+    };
+    let visible: Vec<&str> = Event::private_members(event.kind())
+        .iter()
+        .filter(|member| may_see(role, member.audience))
+        .map(|member| member.name)
+        .collect();
+    if visible.is_empty() {
+        return Ok(shown);
+    }
+    for record in app.store.private(index).map_err(failed)? {
+        let VaultKind::Disclosure { event, member } = record.kind else {
+            continue;
+        };
+        if usize::from(event) != place || !visible.contains(&member.as_str()) {
+            continue;
+        }
+        let erased = record.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
+        let value = if erased { Value::Null } else { disclosed(&record.body)? };
+        shown.insert(member, value);
+    }
+    Ok(shown)
+}
+
+/// The private members of a thing that a role may see, the newest of each name.
+///
+/// # Errors
+/// When the vault or an entry cannot be read.
+pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<String, Value>, Problem> {
+    let mut shown = Map::new();
+    for index in app.views.history_from(subject, 0, ENTRIES_MAX).map_err(failed)? {
+        let entry = app.entry(index)?;
+        for (place, event) in entry.events().enumerate() {
+            // The first subject is what the event is about; further ones only went into it.
+            if event.subjects().first() == Some(&subject) {
+                shown.extend(of_event(app, index, place, &entry, role)?);
+            }
+        }
+    }
+    Ok(shown)
+}
+
+/// The value in a disclosure: the last member of its array (RFC 9901 section 4.2.1).
+fn disclosed(body: &[u8]) -> Result<Value, Problem> {
+    let decoded = base64::engine::general_purpose::URL_SAFE_NO_PAD.decode(body).ok();
+    let array = decoded.and_then(|bytes| serde_json::from_slice::<Vec<Value>>(&bytes).ok());
+    let value = array.and_then(|mut array| array.pop());
+    value.ok_or_else(|| Problem::internal("a disclosure in the vault is unreadable"))
+}

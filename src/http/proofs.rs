@@ -1,0 +1,155 @@
+//! Proof files, made once and kept with their checkpoint.
+//!
+//! A file is made anew when its piece has a new entry or its checkpoint is ten minutes old, so that a page that many
+//! people open costs one proof, not many.
+
+use super::asked::Asked;
+use super::commands::event_json;
+use super::found::{ASK_AGAIN, Found};
+use super::problem::Problem;
+use super::public_record::{piece_of, serial_of};
+use super::{App, failed};
+use crate::check::{self, Ancestry, BuildError, Materials};
+use crate::domain::{Piece, PieceId, Timestamp};
+use crate::record::{self, Entry};
+use actix_web::http::header;
+use serde_json::{Map, Value, json};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use uuid::Uuid;
+
+/// How long a proof is kept while its piece does not change, seconds.
+const KEPT_SECONDS: i64 = 600;
+/// How many proofs are kept.
+const KEPT_MAX: usize = 20_000;
+
+#[derive(Clone)]
+struct Kept {
+    found: Found,
+    version: u64,
+    made: Timestamp,
+}
+
+/// The proofs that are kept.
+#[derive(Default)]
+pub struct Proofs {
+    kept: Mutex<HashMap<PieceId, Kept>>,
+}
+
+impl Proofs {
+    fn fresh(&self, piece: PieceId, version: u64, now: Timestamp) -> Option<Found> {
+        let kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        let proof = kept.get(&piece)?;
+        let age = now.0.saturating_sub(proof.made.0);
+        (proof.version == version && (0..KEPT_SECONDS).contains(&age)).then(|| proof.found.clone())
+    }
+
+    fn keep(&self, piece: PieceId, proof: Kept) {
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        if kept.len() >= KEPT_MAX {
+            kept.clear();
+        }
+        kept.insert(piece, proof);
+    }
+}
+
+/// The proof file of a piece, or what came after a checkpoint that the caller has.
+///
+/// # Errors
+/// As [`serial_of`] and [`piece_of`]; 503 while no released checkpoint covers the piece.
+pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
+    let mut query = asked.parameters()?;
+    let after: Option<u64> = query.parse("after", "the size of a checkpoint")?;
+    query.finish()?;
+    let (serial, _) = serial_of(asked)?;
+    let piece = piece_of(app, &serial)?;
+    if let Some(after) = after {
+        return later(app, &piece, after);
+    }
+    let version = app.views.version(piece.piece.0).map_err(failed)?;
+    let now = (app.clock)();
+    if let Some(found) = app.proofs.fresh(piece.piece, version, now) {
+        return Ok(found);
+    }
+    let found = make(app, &piece)?;
+    let proof = Kept {
+        found: found.clone(),
+        version,
+        made: now,
+    };
+    app.proofs.keep(piece.piece, proof);
+    Ok(found)
+}
+
+fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
+    let published = app.writer.published();
+    let wait = |detail: &str| Problem::not_released(detail).with(header::RETRY_AFTER, "1");
+    let released = published
+        .released()
+        .ok_or_else(|| wait("no checkpoint has been released yet"))?;
+    let Some(serial) = &piece.serial else {
+        return Err(Problem::internal("a piece that was found by its serial has none"));
+    };
+    let source = Source { app, key_entries: &published.key_entries() };
+    let materials = Materials {
+        origin: &app.settings.origin,
+        checkpoint: &released.note,
+        size: released.size,
+        policy: &app.settings.policy,
+        bytes: &|index| app.store.read(index).ok().flatten(),
+        path: &|index| published.tree().inclusion(index, released.size),
+    };
+    match check::build(piece.piece, serial, &source, &materials) {
+        Ok((file, _)) => Ok(Found::bytes("application/json", file.to_bytes(), ASK_AGAIN)),
+        Err(error @ BuildError::NotReleased { .. }) => Err(wait(&error.to_string())),
+        Err(error) => Err(Problem::internal(error.to_string())),
+    }
+}
+
+/// What the server states of the piece after a checkpoint. It is a statement, not a proof: an auditor reads the log.
+fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
+    let mut entries = Vec::new();
+    for index in app
+        .views
+        .history_from(piece.piece.0, after, usize::MAX)
+        .map_err(failed)?
+    {
+        let entry = app.entry(index)?;
+        let own = entry.events().filter(|event| event.subjects().contains(&piece.piece.0));
+        let mut told = Map::new();
+        told.insert("index".into(), json!(index));
+        told.insert("leaf".into(), json!(app.views.leaf(index).map_err(failed)?));
+        told.insert("recorded".into(), json!(entry.payload.iat));
+        told.insert("events".into(), Value::Array(own.map(event_json).collect()));
+        entries.push(Value::Object(told));
+    }
+    let body = json!({
+        "serial": piece.serial,
+        "piece": piece.piece,
+        "after": after,
+        "position": app.views.position(),
+        "entries": entries,
+    });
+    Ok(Found::json(&body, ASK_AGAIN))
+}
+
+/// The log as the walk through a piece's ancestry sees it.
+struct Source<'a> {
+    app: &'a App,
+    key_entries: &'a [u64],
+}
+
+impl Ancestry for Source<'_> {
+    fn history(&self, subject: Uuid) -> Vec<u64> {
+        self.app.views.history(subject).unwrap_or_default()
+    }
+
+    fn entry(&self, index: u64) -> Option<Arc<Entry>> {
+        let bytes = self.app.store.read(index).ok().flatten()?;
+        record::read(&bytes).ok().map(Arc::new)
+    }
+
+    fn key_entries(&self) -> Vec<u64> {
+        self.key_entries.to_vec()
+    }
+}

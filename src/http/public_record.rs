@@ -1,0 +1,160 @@
+//! The public record of a piece: what its serial tells anybody, in the words of its certificate.
+//!
+//! Deliberately absent: names, money, the certificate's code, where the piece is and who has it. And any guess at what a
+//! mistyped serial was meant to be.
+
+use super::asked::Asked;
+use super::found::{ASK_AGAIN, Found};
+use super::private;
+use super::problem::Problem;
+use super::{App, failed};
+use crate::domain::{Certificate, CertificateIssued, Event, Piece, Serial, SerialError};
+use crate::metal::{Mass, Rounding, troy_ounces};
+use serde_json::{Map, Value, json};
+
+/// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
+const OUNCE_DECIMALS: u32 = 4;
+
+/// Reads the serial in the path; whether its check digits were there.
+///
+/// # Errors
+/// 422 for a slip or for what is no serial.
+pub fn serial_of(asked: &Asked) -> Result<(Serial, bool), Problem> {
+    Serial::parse_loose(asked.member("serial")).map_err(|error| match error {
+        SerialError::Slip => Problem::serial_slip(error.to_string()),
+        SerialError::Form => Problem::serial_form(error.to_string()),
+    })
+}
+
+/// The piece with a serial.
+///
+/// # Errors
+/// 404 when the book has given it to no piece.
+pub fn piece_of(app: &App, serial: &Serial) -> Result<Piece, Problem> {
+    let unknown = || Problem::serial_unknown(format!("this book has given the serial {serial} to no piece"));
+    let id = app.views.piece_by_serial(serial).map_err(failed)?.ok_or_else(unknown)?;
+    app.views.piece(id).map_err(failed)?.ok_or_else(unknown)
+}
+
+/// The record.
+///
+/// # Errors
+/// As [`serial_of`] and [`piece_of`].
+pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
+    asked.parameters()?.finish()?;
+    let (serial, checked) = serial_of(asked)?;
+    let piece = piece_of(app, &serial)?;
+    let mut body = Map::new();
+    body.insert("serial".into(), json!(serial));
+    body.insert("slip_checked".into(), json!(checked));
+    if !checked {
+        let says = "the check digits were not given, so a slip in typing could not be caught: compare the whole serial";
+        body.insert("caution".into(), json!(says));
+    }
+    body.insert("piece".into(), json!(piece.piece));
+    body.insert("state".into(), json!(piece.state));
+    body.insert("shape".into(), json!(piece.shape));
+    body.insert("series".into(), series(app, &piece)?);
+    body.insert("poured".into(), poured(app, &piece)?);
+    if let Some(id) = piece.certificate
+        && let Some(certificate) = app.views.certificate(id).map_err(failed)?
+    {
+        body.insert("certificate".into(), certified(app, &certificate)?);
+    }
+    body.insert("suspect".into(), json!(is_suspect(app, &piece)?));
+    let released = app.writer.published().released();
+    if let Some(released) = released {
+        body.insert("as_of".into(), json!({"size": released.size, "root": released.root.to_base64()}));
+    }
+    body.insert(
+        "says".into(),
+        json!(
+            "The record can agree or disagree with what you measure. It cannot say that an object is genuine: a copy \
+             can carry a real number."
+        ),
+    );
+    Ok(Found::json(&Value::Object(body), ASK_AGAIN))
+}
+
+fn series(app: &App, piece: &Piece) -> Result<Value, Problem> {
+    let Some(series) = app.views.series(piece.series).map_err(failed)? else {
+        return Err(Problem::internal("the series of a piece is not in the views"));
+    };
+    let mut shown = Map::new();
+    shown.insert("code".into(), json!(series.code));
+    shown.insert("kind_of".into(), json!(series.kind_of));
+    shown.insert("marking".into(), json!(series.marking));
+    let public = private::of_subject(app, series.series.0, None)?;
+    if let Some(title) = public.get("title") {
+        shown.insert("title".into(), title.clone());
+    }
+    Ok(Value::Object(shown))
+}
+
+fn poured(app: &App, piece: &Piece) -> Result<Value, Problem> {
+    let Some(melt) = app.views.melt(piece.melt).map_err(failed)? else {
+        return Err(Problem::internal("the melt of a piece is not in the views"));
+    };
+    Ok(json!({
+        "pour": piece.pour,
+        "at": piece.at,
+        "melt": melt.number,
+        "metal": melt.metal,
+        "fineness": melt.fineness,
+        "basis": melt.basis,
+    }))
+}
+
+fn certified(app: &App, certificate: &Certificate) -> Result<Value, Problem> {
+    let entry = app.entry(certificate.since)?;
+    let issued = entry.events().find_map(|event| match event {
+        Event::CertificateIssued(issued) if issued.certificate == certificate.certificate => Some(issued.clone()),
+        _ => None,
+    });
+    let Some(issued) = issued else {
+        return Err(Problem::internal("the entry of a certificate does not hold it"));
+    };
+    let mut shown = stated(&issued);
+    shown.insert("issued".into(), json!(certificate.at));
+    shown.insert("index".into(), json!(certificate.since));
+    Ok(Value::Object(shown))
+}
+
+/// What the certificate states: the reading with its uncertainty, and what it supports, never more.
+fn stated(issued: &CertificateIssued) -> Map<String, Value> {
+    let mut shown = Map::new();
+    shown.insert("issue".into(), json!(issued.issue));
+    shown.extend(issued.number.map(|number| ("number".to_owned(), json!(number))));
+    shown.extend(issued.of.map(|of| ("of".to_owned(), json!(of))));
+    shown.insert("metal".into(), json!(issued.metal));
+    shown.insert("fineness".into(), json!(issued.fineness));
+    shown.insert("basis".into(), json!(issued.basis));
+    shown.insert("hallmark".into(), json!(issued.hallmark));
+    // Half up for the reading, never up for what it supports, never down for what is in doubt.
+    let ounces = |mass: Mass, rounding| troy_ounces(mass, OUNCE_DECIMALS, rounding);
+    shown.insert(
+        "weight".into(),
+        json!({
+            "grams": issued.mass,
+            "troy_ounces": ounces(issued.mass.mass(), Rounding::HalfUp),
+            "uncertainty_grams": issued.uncertainty,
+            "coverage_factor": "2",
+            "at_least_grams": issued.at_least,
+            "at_least_troy_ounces": ounces(issued.at_least, Rounding::Down),
+        }),
+    );
+    shown
+}
+
+/// Whether the newest reading stands between a check that held and one that failed.
+fn is_suspect(app: &App, piece: &Piece) -> Result<bool, Problem> {
+    let Some(reading) = piece.reading() else {
+        return Ok(false);
+    };
+    let session = app.views.session(reading.session).map_err(failed)?;
+    Ok(session.is_some_and(|session| {
+        session
+            .failed_at
+            .is_some_and(|failed| session.last_good < reading.index && reading.index < failed)
+    }))
+}

@@ -1,0 +1,238 @@
+//! The one table of the API: every method and path, who may call it, and what it does.
+//!
+//! It registers the routes, it decides who may call, and tests walk it. A route that is not here does not exist.
+
+use super::access::Role::{self, Admin, Auditor, Bench, Office};
+use super::located::{self, Misfit};
+use crate::domain::{self, Command};
+use crate::views::Table;
+use serde_json::Value;
+
+/// Who may call a route.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    /// Everybody, without a token.
+    Public,
+    /// These roles.
+    Roles(&'static [Role]),
+    /// Everybody if the book's entries are public, else an auditor.
+    Entries,
+}
+
+/// What a route does.
+#[derive(Clone, Copy, Debug)]
+pub enum Deed {
+    /// Records a command.
+    Command(&'static Recording),
+    /// Records an entry that the root key signed.
+    KeyEntry,
+    /// Lists a table.
+    List(Table),
+    /// Shows one row.
+    Show(Table),
+    /// Shows a piece with all that was recorded of it.
+    History,
+    /// Shows entries by position.
+    Events,
+    /// The public record of a piece.
+    Record,
+    /// The proof file of a piece.
+    Proof,
+    /// The policy by which a stranger checks.
+    Policy,
+    /// The released checkpoint.
+    Checkpoint,
+    /// A tile of hashes.
+    HashTile,
+    /// A tile of entries.
+    EntryTile,
+    /// The description of the API.
+    Description,
+    /// Whether all is well.
+    Health,
+    /// The page of a kind of problem.
+    ProblemPage,
+}
+
+/// How a command is read from a request, and what its reply points at.
+#[derive(Clone, Copy, Debug)]
+pub struct Recording {
+    /// The command, as code spells it.
+    pub name: &'static str,
+    /// Reads it from a body, with what stands in the path put in.
+    pub read: fn(&Value) -> Result<Command, Misfit>,
+    /// The member that stands in the path, if it is about one existing subject: then `If-Match` is needed.
+    pub subject: Option<&'static str>,
+    /// Whether it is a tray whose items carry the version of their piece.
+    pub tray: bool,
+    /// Members of the command that a client may not give, since the writer fills them in.
+    pub hidden: &'static [&'static str],
+    /// The kind of thing that the reply's `Location` and `ETag` are about: the first of its kind in the events.
+    pub main: &'static str,
+}
+
+/// One route.
+#[derive(Clone, Copy, Debug)]
+pub struct Route {
+    /// `GET` (which answers `HEAD` too) or `POST`.
+    pub method: &'static str,
+    /// The path, as the router spells it.
+    pub path: &'static str,
+    /// Who may call.
+    pub who: Who,
+    /// What it does.
+    pub deed: Deed,
+}
+
+const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
+const TRADE: &[Role] = &[Bench, Office];
+const OFFICE: &[Role] = &[Office];
+const ADMIN: &[Role] = &[Admin];
+const AUDITOR: &[Role] = &[Auditor];
+
+macro_rules! recordings {
+    ($($const:ident $command:ident $subject:expr, tray $tray:literal, hidden $hidden:expr, main $main:literal;)*) => {
+        $(const $const: Recording = Recording {
+            name: stringify!($command),
+            read: |body| located::read::<domain::$command>(body).map(Command::from),
+            subject: $subject,
+            tray: $tray,
+            hidden: $hidden,
+            main: $main,
+        };)*
+    };
+}
+
+recordings! {
+    RECEIVE_LOT ReceiveLot None, tray false, hidden &[], main "lot";
+    REGISTER_SCALE RegisterScale None, tray false, hidden &[], main "scale";
+    OPEN_SESSION OpenSession None, tray false, hidden &[], main "session";
+    CHECK_SESSION CheckSession Some("session"), tray false, hidden &[], main "session";
+    CLOSE_SESSION CloseSession Some("session"), tray false, hidden &[], main "session";
+    OPEN_JAR OpenJar None, tray false, hidden &[], main "jar";
+    OPEN_SERIES OpenSeries None, tray false, hidden &[], main "series";
+    CHARGE_MELT ChargeMelt None, tray false, hidden &[], main "melt";
+    POUR_PIECES PourPieces Some("melt"), tray false, hidden &[], main "piece";
+    CLOSE_MELT CloseMelt Some("melt"), tray false, hidden &[], main "melt";
+    WEIGH_PIECES WeighPieces None, tray true, hidden &[], main "piece";
+    FINISH_PIECES FinishPieces None, tray true, hidden &[], main "piece";
+    FAULT_PIECE FaultPiece Some("piece"), tray false, hidden &[], main "piece";
+    MOVE_PIECE MovePiece Some("piece"), tray false, hidden &[], main "piece";
+    CONDEMN_PIECE CondemnPiece Some("piece"), tray false, hidden &[], main "piece";
+    GIVE_SERIALS GiveSerials None, tray false, hidden &[], main "piece";
+    NUMBER_PIECES NumberPieces None, tray false, hidden &[], main "piece";
+    ISSUE_CERTIFICATES IssueCertificates None, tray false, hidden &[], main "certificate";
+    SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
+    ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";
+    SET_CLOCK SetClock None, tray false, hidden &[], main "entry";
+}
+
+const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Roles(roles),
+        deed: Deed::Command(recording),
+    }
+}
+
+const fn read(path: &'static str, who: Who, deed: Deed) -> Route {
+    Route {
+        method: "GET",
+        path,
+        who,
+        deed,
+    }
+}
+
+const fn list(path: &'static str, table: Table) -> Route {
+    read(path, Who::Roles(ALL), Deed::List(table))
+}
+
+const fn show(path: &'static str, table: Table) -> Route {
+    read(path, Who::Roles(ALL), Deed::Show(table))
+}
+
+/// Every route. Of two that match, the first is taken.
+pub const ROUTES: &[Route] = &[
+    post("/v1/lots", TRADE, &RECEIVE_LOT),
+    post("/v1/scales", OFFICE, &REGISTER_SCALE),
+    post("/v1/sessions", TRADE, &OPEN_SESSION),
+    post("/v1/sessions/{session}/checks", TRADE, &CHECK_SESSION),
+    post("/v1/sessions/{session}/closing", TRADE, &CLOSE_SESSION),
+    post("/v1/jars", TRADE, &OPEN_JAR),
+    post("/v1/series", OFFICE, &OPEN_SERIES),
+    post("/v1/melts", TRADE, &CHARGE_MELT),
+    post("/v1/melts/{melt}/pours", TRADE, &POUR_PIECES),
+    post("/v1/melts/{melt}/closing", TRADE, &CLOSE_MELT),
+    post("/v1/weighings", TRADE, &WEIGH_PIECES),
+    post("/v1/finishings", TRADE, &FINISH_PIECES),
+    post("/v1/pieces/{piece}/fault", TRADE, &FAULT_PIECE),
+    post("/v1/pieces/{piece}/series", OFFICE, &MOVE_PIECE),
+    post("/v1/pieces/{piece}/condemnation", TRADE, &CONDEMN_PIECE),
+    post("/v1/serials", OFFICE, &GIVE_SERIALS),
+    post("/v1/numbers", OFFICE, &NUMBER_PIECES),
+    post("/v1/certificates", OFFICE, &ISSUE_CERTIFICATES),
+    post("/v1/pieces/{piece}/supersession", OFFICE, &SUPERSEDE),
+    post("/v1/erasures", ADMIN, &ERASE_FIELD),
+    post("/v1/clock", ADMIN, &SET_CLOCK),
+    Route {
+        method: "POST",
+        path: "/v1/keys",
+        who: Who::Roles(ADMIN),
+        deed: Deed::KeyEntry,
+    },
+    list("/v1/lots", Table::Lot),
+    list("/v1/scales", Table::Scale),
+    list("/v1/sessions", Table::Session),
+    list("/v1/jars", Table::Jar),
+    list("/v1/series", Table::Series),
+    list("/v1/melts", Table::Melt),
+    list("/v1/pieces", Table::Piece),
+    list("/v1/certificates", Table::Certificate),
+    show("/v1/lots/{lot}", Table::Lot),
+    show("/v1/scales/{scale}", Table::Scale),
+    show("/v1/sessions/{session}", Table::Session),
+    show("/v1/jars/{jar}", Table::Jar),
+    show("/v1/series/{series}", Table::Series),
+    show("/v1/melts/{melt}", Table::Melt),
+    show("/v1/pieces/{piece}", Table::Piece),
+    show("/v1/certificates/{certificate}", Table::Certificate),
+    read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
+    read("/v1/serials/{serial}", Who::Public, Deed::Record),
+    read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),
+    read("/v1/policy", Who::Public, Deed::Policy),
+    read("/log/checkpoint", Who::Public, Deed::Checkpoint),
+    read("/log/tile/entries/{tile:.+}", Who::Entries, Deed::EntryTile),
+    read("/log/tile/{level}/{tile:.+}", Who::Public, Deed::HashTile),
+    read("/openapi.yaml", Who::Public, Deed::Description),
+    read("/healthz", Who::Public, Deed::Health),
+    read("/problems/{code}", Who::Public, Deed::ProblemPage),
+];
+
+/// The methods of a path, for the `Allow` header.
+#[must_use]
+pub fn allowed(path: &str) -> String {
+    let mut methods: Vec<&str> = Vec::new();
+    for route in ROUTES.iter().filter(|route| route.path == path) {
+        methods.push(route.method);
+        if route.method == "GET" {
+            methods.push("HEAD");
+        }
+    }
+    methods.sort_unstable();
+    methods.join(", ")
+}
+
+/// Every path once, in the order of the table.
+#[must_use]
+pub fn paths() -> Vec<&'static str> {
+    let mut paths: Vec<&'static str> = Vec::new();
+    for route in ROUTES {
+        if !paths.contains(&route.path) {
+            paths.push(route.path);
+        }
+    }
+    paths
+}

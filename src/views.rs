@@ -1,0 +1,342 @@
+//! Read models in sled, followed from the log: what the API and the pages show.
+//!
+//! They are disposable. Deleting the folder costs only the time to follow the log again, and gives the same answers.
+//! One thread writes; plain inserts, one blocking flush now and then and *then* the position, so that a position never
+//! runs ahead of its rows. Rows are written whole, so that following an entry twice changes nothing.
+//!
+//! Deliberately absent: decisions (the book decides), private values (only the vault has them; sled keeps old pages), and
+//! the answers that a certificate rests on (those come from the log and its tree).
+
+mod follower;
+mod keys;
+mod lists;
+mod row;
+
+pub use follower::Follower;
+pub use keys::Cursor;
+pub use lists::{Filter, Page};
+pub use row::{Row, Table, Tabled};
+
+use crate::domain::{
+    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Refusal, Scale, ScaleId,
+    Serial, Series, SeriesId, Session, SessionId,
+};
+use crate::proof::Hash;
+use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::time::Duration;
+use uuid::Uuid;
+
+/// Why the views cannot go on. The remedy is always the same: delete the folder and follow the log again.
+#[derive(Debug, thiserror::Error)]
+pub enum ViewError {
+    /// The store of the views failed, or another process holds it.
+    #[error("the views cannot be read or written: {0}")]
+    Store(#[from] sled::Error),
+    /// A row is not what this version writes.
+    #[error("a row of {0} is unreadable: rebuild the views")]
+    Unreadable(&'static str),
+    /// An entry came out of turn.
+    #[error("entry {found} came where entry {wanted} was due")]
+    OutOfTurn {
+        /// The index that was due.
+        wanted: u64,
+        /// The index that came.
+        found: u64,
+    },
+    /// The book refuses what stands in the log.
+    #[error("entry {index} breaks a rule of the book: {refusal}")]
+    Refused {
+        /// The entry.
+        index: u64,
+        /// The rule.
+        refusal: Box<Refusal>,
+    },
+    /// An event of a kind or version that this version does not know.
+    #[error("entry {index} holds an event that this version does not understand")]
+    NotUnderstood {
+        /// The entry.
+        index: u64,
+    },
+    /// A row that an entry is said to have changed is not in the book.
+    #[error("entry {index} is said to have changed a row that is not there")]
+    Missing {
+        /// The entry.
+        index: u64,
+    },
+}
+
+/// The views of one book. A clone is another handle on the same views.
+#[derive(Clone)]
+pub struct Views {
+    inner: Arc<Inner>,
+}
+
+struct Inner {
+    db: sled::Db,
+    rows: sled::Tree,
+    order: sled::Tree,
+    kinds: sled::Tree,
+    history: sled::Tree,
+    leaves: sled::Tree,
+    names: sled::Tree,
+    issues: sled::Tree,
+    erased: sled::Tree,
+    position: AtomicU64,
+    waiting: Mutex<()>,
+    moved: Condvar,
+}
+
+const POSITION: &[u8] = b"position";
+
+impl Views {
+    /// Opens the views in a folder, empty if there is none.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`] if the folder cannot be used, or another process uses it.
+    pub fn open(dir: &Path) -> Result<Self, ViewError> {
+        let db = sled::Config::new().path(dir).flush_every_ms(None).open()?;
+        Self::over(db)
+    }
+
+    /// Views that are gone with the process, for tests and for a look at a read-only book.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`] if there is no room for a temporary folder.
+    pub fn temporary() -> Result<Self, ViewError> {
+        let db = sled::Config::new()
+            .temporary(true)
+            .flush_every_ms(None)
+            .open()?;
+        Self::over(db)
+    }
+
+    fn over(db: sled::Db) -> Result<Self, ViewError> {
+        let position = match db.get(POSITION)? {
+            Some(bytes) => keys::number(&bytes).ok_or(ViewError::Unreadable("position"))?,
+            None => 0,
+        };
+        let inner = Inner {
+            rows: db.open_tree("rows")?,
+            order: db.open_tree("order")?,
+            kinds: db.open_tree("kinds")?,
+            history: db.open_tree("history")?,
+            leaves: db.open_tree("leaves")?,
+            names: db.open_tree("names")?,
+            issues: db.open_tree("issues")?,
+            erased: db.open_tree("erased")?,
+            position: AtomicU64::new(position),
+            waiting: Mutex::new(()),
+            moved: Condvar::new(),
+            db,
+        };
+        Ok(Self {
+            inner: Arc::new(inner),
+        })
+    }
+
+    /// Index of the next entry to follow: everything before it can be read here.
+    #[must_use]
+    pub fn position(&self) -> u64 {
+        self.inner.position.load(Ordering::Acquire)
+    }
+
+    /// Makes what was followed last a restart: flushes the rows, then writes the position.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn settle(&self) -> Result<(), ViewError> {
+        let position = self.position();
+        self.inner.db.flush()?;
+        self.inner.db.insert(POSITION, &position.to_be_bytes())?;
+        Ok(())
+    }
+
+    /// Waits until entry `index` can be read here, at most `timeout`; says whether it can.
+    #[must_use]
+    pub fn wait_for(&self, index: u64, timeout: Duration) -> bool {
+        let guard = self
+            .inner
+            .waiting
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        let waited = self
+            .inner
+            .moved
+            .wait_timeout_while(guard, timeout, |()| self.position() <= index);
+        drop(waited.unwrap_or_else(PoisonError::into_inner));
+        self.position() > index
+    }
+
+    fn advance(&self, position: u64) {
+        let guard = self
+            .inner
+            .waiting
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        self.inner.position.store(position, Ordering::Release);
+        drop(guard);
+        self.inner.moved.notify_all();
+    }
+
+    /// A row by its id.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`], or [`ViewError::Unreadable`] for a row that another version wrote.
+    pub fn row<T: Tabled>(&self, id: Uuid) -> Result<Option<T>, ViewError> {
+        let bytes = self.inner.rows.get(row_key(T::TABLE, id))?;
+        bytes.map(|bytes| read_row::<T>(&bytes)).transpose()
+    }
+
+    /// Which kind of thing an id belongs to.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn table_of(&self, id: Uuid) -> Result<Option<Table>, ViewError> {
+        let byte = self.inner.kinds.get(id.as_bytes())?;
+        Ok(byte.and_then(|byte| byte.first().copied().and_then(Table::from_byte)))
+    }
+
+    /// How many entries stand in the chain of a subject: its version. 0 for one that is not known.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn version(&self, subject: Uuid) -> Result<u64, ViewError> {
+        self.version_at(subject, u64::MAX)
+    }
+
+    /// The version that a subject had once entry `index` stood.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn version_at(&self, subject: Uuid, index: u64) -> Result<u64, ViewError> {
+        let from = keys::subject_key(subject, &[]);
+        let to = keys::subject_key(subject, &index.to_be_bytes());
+        match self.inner.history.range(from..=to).next_back() {
+            Some(found) => Ok(keys::number(&found?.1).unwrap_or(0)),
+            None => Ok(0),
+        }
+    }
+
+    /// The entries of a subject's chain, oldest first.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn history(&self, subject: Uuid) -> Result<Vec<u64>, ViewError> {
+        self.history_from(subject, 0, usize::MAX)
+    }
+
+    /// The entries of a subject's chain from index `from` on, oldest first, at most `limit`.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn history_from(&self, subject: Uuid, from: u64, limit: usize) -> Result<Vec<u64>, ViewError> {
+        let from = keys::subject_key(subject, &from.to_be_bytes());
+        let to = keys::subject_key(subject, &u64::MAX.to_be_bytes());
+        let mut entries = Vec::new();
+        for found in self.inner.history.range(from..=to).take(limit) {
+            let (key, _) = found?;
+            let index = key.split_at_checked(16).and_then(|(_, tail)| keys::number(tail));
+            entries.push(index.ok_or(ViewError::Unreadable("history"))?);
+        }
+        Ok(entries)
+    }
+
+    /// Leaf hash of an entry.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn leaf(&self, index: u64) -> Result<Option<Hash>, ViewError> {
+        let bytes = self.inner.leaves.get(index.to_be_bytes())?;
+        Ok(bytes.and_then(|bytes| Some(Hash(bytes.as_ref().try_into().ok()?))))
+    }
+
+    /// Whether a private member was erased.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn is_erased(&self, index: u64, event: u16, member: &str) -> Result<bool, ViewError> {
+        Ok(self
+            .inner
+            .erased
+            .contains_key(keys::member_key(index, event, member))?)
+    }
+
+    /// The piece with a serial.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn piece_by_serial(&self, serial: &Serial) -> Result<Option<PieceId>, ViewError> {
+        Ok(self.named(b's', &serial.to_string())?.map(PieceId))
+    }
+
+    /// The piece with a pour number.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn piece_by_pour(&self, pour: &str) -> Result<Option<PieceId>, ViewError> {
+        Ok(self.named(b'p', pour)?.map(PieceId))
+    }
+
+    /// The series with a code.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn series_by_code(&self, code: &str) -> Result<Option<SeriesId>, ViewError> {
+        Ok(self.named(b'c', code)?.map(SeriesId))
+    }
+
+    fn named(&self, kind: u8, name: &str) -> Result<Option<Uuid>, ViewError> {
+        let found = self.inner.names.get(name_key(kind, name))?;
+        Ok(found.and_then(|bytes| keys::id(&bytes)))
+    }
+
+    /// The certificates of a piece, oldest issue first.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn certificates_of(&self, piece: PieceId) -> Result<Vec<CertificateId>, ViewError> {
+        let mut found = Vec::new();
+        for issue in self.inner.issues.scan_prefix(piece.0.as_bytes()) {
+            let (_, id) = issue?;
+            found.extend(keys::id(&id).map(CertificateId));
+        }
+        Ok(found)
+    }
+}
+
+macro_rules! lookups {
+    ($($name:ident $id:ident $type:ident),* $(,)?) => {
+        impl Views {$(
+            #[doc = concat!("The row of one `", stringify!($type), "`.")]
+            ///
+            /// # Errors
+            /// As [`Views::row`].
+            pub fn $name(&self, id: $id) -> Result<Option<$type>, ViewError> {
+                self.row(id.0)
+            }
+        )*}
+    };
+}
+
+lookups!(
+    lot LotId Lot, scale ScaleId Scale, session SessionId Session, jar JarId Jar, series SeriesId Series,
+    melt MeltId Melt, piece PieceId Piece, certificate CertificateId Certificate,
+);
+
+fn row_key(table: Table, id: Uuid) -> [u8; 17] {
+    let mut key = [0; 17];
+    let (first, rest) = key.split_at_mut(1);
+    first.copy_from_slice(&[table.byte()]);
+    rest.copy_from_slice(id.as_bytes());
+    key
+}
+
+fn name_key(kind: u8, name: &str) -> Vec<u8> {
+    std::iter::once(kind).chain(name.bytes()).collect()
+}
+
+fn read_row<T: Tabled>(bytes: &[u8]) -> Result<T, ViewError> {
+    serde_json::from_slice(bytes).map_err(|_| ViewError::Unreadable(T::TABLE.plural()))
+}

@@ -1,0 +1,161 @@
+//! Following the log: a replica of the book takes each entry, and the rows that it changed are written whole.
+//!
+//! The replica is what makes the views cheap: it holds the rules, so nothing here knows what an event means.
+
+use super::keys::{Cursor, member_key, subject_key};
+use super::lists::order_key;
+use super::row::{Row, Table, Tabled};
+use super::{ViewError, Views, name_key, row_key};
+use crate::domain::{Book, Event, Stamp};
+use crate::proof::Hash;
+use crate::record::Entry;
+
+/// The one writer of the views.
+pub struct Follower {
+    views: Views,
+    book: Book,
+    next: u64,
+}
+
+impl Follower {
+    /// A follower that begins at entry 0. Entries that the views already hold only bring the replica up to date.
+    #[must_use]
+    pub fn new(views: Views) -> Self {
+        Self {
+            views,
+            book: Book::default(),
+            next: 0,
+        }
+    }
+
+    /// Index of the entry that is due.
+    #[must_use]
+    pub const fn next(&self) -> u64 {
+        self.next
+    }
+
+    /// The views that it writes.
+    #[must_use]
+    pub const fn views(&self) -> &Views {
+        &self.views
+    }
+
+    /// Takes one entry: its events into the replica, the rows that changed into the views.
+    ///
+    /// # Errors
+    /// [`ViewError::OutOfTurn`] when it is not the entry that is due; [`ViewError::Refused`] and
+    /// [`ViewError::NotUnderstood`] when the log is not one that this version wrote; [`ViewError::Store`].
+    pub fn follow(&mut self, stamp: Stamp, leaf: Hash, entry: &Entry) -> Result<(), ViewError> {
+        let index = stamp.index;
+        if index != self.next {
+            return Err(ViewError::OutOfTurn {
+                wanted: self.next,
+                found: index,
+            });
+        }
+        for event in events(entry) {
+            let event = event.ok_or(ViewError::NotUnderstood { index })?;
+            if let Err(refusal) = self.book.take(&stamp, event) {
+                self.book.undo();
+                return Err(ViewError::Refused {
+                    index,
+                    refusal: Box::new(refusal),
+                });
+            }
+        }
+        let touched = self.book.keep();
+        if index >= self.views.position() {
+            let rows: Option<Vec<Row>> = touched
+                .into_iter()
+                .map(|touched| Row::read(&self.book, touched))
+                .collect();
+            let rows = rows.ok_or(ViewError::Missing { index })?;
+            self.views.follow(stamp, leaf, entry, &rows)?;
+        }
+        self.next = index.saturating_add(1);
+        Ok(())
+    }
+}
+
+fn events(entry: &Entry) -> impl Iterator<Item = Option<&Event>> {
+    entry.payload.events.iter().map(|recorded| recorded.event.known())
+}
+
+impl Views {
+    /// Writes what one entry changed. Following an entry twice changes nothing.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn follow(&self, stamp: Stamp, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
+        let index = stamp.index;
+        for row in rows {
+            self.write(index, entry, row)?;
+        }
+        for subject in entry.payload.prev.keys() {
+            let before = match index.checked_sub(1) {
+                Some(before) => self.version_at(*subject, before)?,
+                None => 0,
+            };
+            let key = subject_key(*subject, &index.to_be_bytes());
+            let version = before.saturating_add(1);
+            self.inner.history.insert(key, &version.to_be_bytes())?;
+        }
+        for event in events(entry).flatten() {
+            if let Event::FieldErased(erased) = event {
+                let key = member_key(erased.index, erased.event, &erased.member);
+                self.inner.erased.insert(key, &[])?;
+            }
+        }
+        self.inner.leaves.insert(index.to_be_bytes(), &leaf.0)?;
+        self.advance(index.saturating_add(1).max(self.position()));
+        Ok(())
+    }
+
+    fn write(&self, index: u64, entry: &Entry, row: &Row) -> Result<(), ViewError> {
+        match row {
+            Row::Lot(row) => self.put(index, entry, row.as_ref()),
+            Row::Scale(row) => self.put(index, entry, row.as_ref()),
+            Row::Session(row) => self.put(index, entry, row.as_ref()),
+            Row::Jar(row) => self.put(index, entry, row.as_ref()),
+            Row::Series(row) => {
+                self.name(b'c', row.code.as_str(), row.as_ref())?;
+                self.put(index, entry, row.as_ref())
+            }
+            Row::Melt(row) => self.put(index, entry, row.as_ref()),
+            Row::Piece(row) => {
+                self.name(b'p', &row.pour, row.as_ref())?;
+                if let Some(serial) = &row.serial {
+                    self.name(b's', &serial.to_string(), row.as_ref())?;
+                }
+                self.put(index, entry, row.as_ref())
+            }
+            Row::Certificate(row) => {
+                let key = subject_key(row.piece.0, &row.issue.to_be_bytes());
+                self.inner.issues.insert(key, row.id().as_bytes())?;
+                self.put(index, entry, row.as_ref())
+            }
+        }
+    }
+
+    fn name<T: Tabled>(&self, kind: u8, name: &str, row: &T) -> Result<(), ViewError> {
+        self.inner
+            .names
+            .insert(name_key(kind, name), row.id().as_bytes())?;
+        Ok(())
+    }
+
+    fn put<T: Tabled>(&self, index: u64, entry: &Entry, row: &T) -> Result<(), ViewError> {
+        let table: Table = T::TABLE;
+        let id = row.id();
+        let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
+        self.inner.rows.insert(row_key(table, id), body)?;
+        if row.since() == index {
+            let made = events(entry).position(|event| event.is_some_and(|event| event.subjects().contains(&id)));
+            let place = u32::try_from(made.unwrap_or(0)).unwrap_or(u32::MAX);
+            let key = order_key(table.byte(), Cursor { index, place });
+            self.inner.order.insert(key, id.as_bytes())?;
+            self.inner.kinds.insert(id.as_bytes(), &[table.byte()])?;
+        }
+        Ok(())
+    }
+}

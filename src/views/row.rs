@@ -1,0 +1,98 @@
+//! Rows as the views keep them: which table a row belongs to, its id and the entry that made it.
+
+use crate::domain::{
+    Book, Certificate, Jar, Lot, Melt, Piece, Scale, Series, Session, Touched,
+};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use uuid::Uuid;
+
+/// Something that the views keep a table of.
+pub trait Tabled: Serialize + DeserializeOwned {
+    /// The table.
+    const TABLE: Table;
+
+    /// The row's id.
+    fn id(&self) -> Uuid;
+
+    /// Index of the entry that made it.
+    fn since(&self) -> u64;
+}
+
+macro_rules! tables {
+    ($($(#[$doc:meta])* $variant:ident $type:ident $field:ident $word:literal $plural:literal $byte:literal $lookup:ident;)*) => {
+        /// The tables, one per kind of thing.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Table { $($(#[$doc])* $variant),* }
+
+        impl Table {
+            /// Every table.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),*];
+
+            /// The thing's name, as it stands before the dot in the kinds of its events.
+            #[must_use]
+            pub const fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word),* }
+            }
+
+            /// The name of many, as addresses spell it.
+            #[must_use]
+            pub const fn plural(self) -> &'static str {
+                match self { $(Self::$variant => $plural),* }
+            }
+
+            pub(super) const fn byte(self) -> u8 {
+                match self { $(Self::$variant => $byte),* }
+            }
+
+            pub(super) const fn from_byte(byte: u8) -> Option<Self> {
+                match byte { $($byte => Some(Self::$variant),)* _ => None }
+            }
+        }
+
+        /// One row of the book, with its values.
+        #[derive(Clone, Debug, PartialEq, Eq)]
+        pub enum Row { $($(#[$doc])* $variant(Box<$type>)),* }
+
+        impl Row {
+            /// The row that an entry changed, as the book has it now. `None` would be a bug of the book.
+            #[must_use]
+            pub fn read(book: &Book, touched: Touched) -> Option<Self> {
+                match touched {
+                    $(Touched::$variant(id) => book.$lookup(id).cloned().map(|row| Self::$variant(Box::new(row)))),*
+                }
+            }
+        }
+
+        $(impl Tabled for $type {
+            const TABLE: Table = Table::$variant;
+
+            fn id(&self) -> Uuid {
+                self.$field.0
+            }
+
+            fn since(&self) -> u64 {
+                self.since
+            }
+        })*
+    };
+}
+
+tables! {
+    /// Lots of metal.
+    Lot Lot lot "lot" "lots" 1 lot;
+    /// Scales.
+    Scale Scale scale "scale" "scales" 2 scale;
+    /// Sessions at a scale.
+    Session Session session "session" "sessions" 3 session;
+    /// Jars of residues.
+    Jar Jar jar "jar" "jars" 4 jar;
+    /// Editions and open series.
+    Series Series series "series" "series" 5 series;
+    /// Melts.
+    Melt Melt melt "melt" "melts" 6 melt;
+    /// Pieces.
+    Piece Piece piece "piece" "pieces" 7 piece;
+    /// Certificates.
+    Certificate Certificate certificate "certificate" "certificates" 8 certificate;
+}
