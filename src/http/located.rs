@@ -24,7 +24,7 @@ pub struct Misfit {
 ///
 /// # Errors
 /// [`Misfit`], which names the first member that does not fit.
-pub fn read<'v, T: Deserialize<'v>>(value: &'v Value) -> Result<T, Misfit> {
+pub fn read<'de, T: Deserialize<'de>>(value: &'de Value) -> Result<T, Misfit> {
     T::deserialize(Located(value))
 }
 
@@ -69,12 +69,12 @@ impl serde::de::Error for Misfit {
     }
 }
 
-struct Located<'v>(&'v Value);
+struct Located<'de>(&'de Value);
 
-impl<'v> Deserializer<'v> for Located<'v> {
+impl<'de> Deserializer<'de> for Located<'de> {
     type Error = Misfit;
 
-    fn deserialize_any<V: Visitor<'v>>(self, visitor: V) -> Result<V::Value, Misfit> {
+    fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Misfit> {
         match self.0 {
             Value::Null => visitor.visit_unit(),
             Value::Bool(value) => visitor.visit_bool(*value),
@@ -98,11 +98,11 @@ impl<'v> Deserializer<'v> for Located<'v> {
         }
     }
 
-    fn deserialize_option<V: Visitor<'v>>(self, visitor: V) -> Result<V::Value, Misfit> {
+    fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Misfit> {
         visitor.visit_some(self)
     }
 
-    fn deserialize_newtype_struct<V: Visitor<'v>>(
+    fn deserialize_newtype_struct<V: Visitor<'de>>(
         self,
         _name: &'static str,
         visitor: V,
@@ -110,7 +110,7 @@ impl<'v> Deserializer<'v> for Located<'v> {
         visitor.visit_newtype_struct(self)
     }
 
-    fn deserialize_enum<V: Visitor<'v>>(
+    fn deserialize_enum<V: Visitor<'de>>(
         self,
         name: &'static str,
         variants: &'static [&'static str],
@@ -129,20 +129,21 @@ impl<'v> Deserializer<'v> for Located<'v> {
     }
 
     forward_to_deserialize_any! {
+        <V: Visitor<'de>>
         bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64 char str string bytes byte_buf unit unit_struct seq tuple
         tuple_struct map struct identifier ignored_any
     }
 }
 
-struct Items<'v> {
-    items: &'v [Value],
+struct Items<'de> {
+    items: &'de [Value],
     at: usize,
 }
 
-impl<'v> SeqAccess<'v> for Items<'v> {
+impl<'de> SeqAccess<'de> for Items<'de> {
     type Error = Misfit;
 
-    fn next_element_seed<T: DeserializeSeed<'v>>(&mut self, seed: T) -> Result<Option<T::Value>, Misfit> {
+    fn next_element_seed<T: DeserializeSeed<'de>>(&mut self, seed: T) -> Result<Option<T::Value>, Misfit> {
         let Some(item) = self.items.get(self.at) else {
             return Ok(None);
         };
@@ -152,15 +153,15 @@ impl<'v> SeqAccess<'v> for Items<'v> {
     }
 }
 
-struct Members<'v> {
-    members: serde_json::map::Iter<'v>,
-    next: Option<(&'v String, &'v Value)>,
+struct Members<'de> {
+    members: serde_json::map::Iter<'de>,
+    next: Option<(&'de String, &'de Value)>,
 }
 
-impl<'v> MapAccess<'v> for Members<'v> {
+impl<'de> MapAccess<'de> for Members<'de> {
     type Error = Misfit;
 
-    fn next_key_seed<K: DeserializeSeed<'v>>(&mut self, seed: K) -> Result<Option<K::Value>, Misfit> {
+    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, Misfit> {
         self.next = self.members.next();
         let Some((name, _)) = self.next else {
             return Ok(None);
@@ -169,7 +170,7 @@ impl<'v> MapAccess<'v> for Members<'v> {
         seed.deserialize(name).map(Some)
     }
 
-    fn next_value_seed<V: DeserializeSeed<'v>>(&mut self, seed: V) -> Result<V::Value, Misfit> {
+    fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, Misfit> {
         let Some((name, value)) = self.next.take() else {
             return Err(serde::de::Error::custom("a value without its name"));
         };

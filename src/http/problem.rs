@@ -144,7 +144,9 @@ impl Problem {
         body.insert("type".into(), json!(format!("{address}/problems/{}", self.code)));
         body.insert("title".into(), json!(title(self.code)));
         body.insert("status".into(), json!(self.status.as_u16()));
-        body.insert("detail".into(), json!(self.detail));
+        // What failed inside is for the server's own log.
+        let detail = if self.code == "internal" { "the server failed; its own log says more" } else { &self.detail };
+        body.insert("detail".into(), json!(detail));
         if !self.errors.is_empty() {
             let errors = self.errors.iter();
             let errors: Vec<Value> = errors

@@ -12,7 +12,6 @@ const LIMIT_MAX: usize = 200;
 
 /// The parameters of a request; each is taken out, and none may be left.
 pub struct Parameters {
-    text: String,
     pairs: Vec<(String, String)>,
 }
 
@@ -31,10 +30,7 @@ impl Parameters {
                 return Err(Problem::unreadable(format!("the query parameter {name:?} is given twice")));
             }
         }
-        Ok(Self {
-            text: query.to_owned(),
-            pairs,
-        })
+        Ok(Self { pairs })
     }
 
     /// Takes a parameter out.
@@ -126,11 +122,5 @@ impl Parameters {
         let set = format!("{name}={value}");
         pairs.push(&set);
         pairs.join("&")
-    }
-
-    /// The query string as it came.
-    #[must_use]
-    pub fn text(&self) -> &str {
-        &self.text
     }
 }

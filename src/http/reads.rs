@@ -1,6 +1,5 @@
 //! The workshop's own reads: one row, lists, a piece's history, entries by position.
 
-use super::access::{Caller, Role};
 use super::asked::Asked;
 use super::commands::event_json;
 use super::found::{Found, PRIVATE};
@@ -242,10 +241,4 @@ pub fn events(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut found = Found::json(&body, PRIVATE);
     found.link = (position < end).then(|| next_link(asked, "from", &position.to_string()));
     Ok(found)
-}
-
-/// Whether a caller's role sees private members.
-#[must_use]
-pub fn sees_private(caller: Option<Caller>) -> bool {
-    caller.is_some_and(|caller| Role::sees_private(caller.role))
 }
