@@ -94,7 +94,11 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
     for path in routes::paths() {
         let mut resource = web::resource(path);
         for route in ROUTES.iter().filter(|route| route.path == path) {
-            let methods: &[Method] = if route.method == "GET" { &[Method::GET, Method::HEAD] } else { &[Method::POST] };
+            let methods: &[Method] = if route.method == "GET" {
+                &[Method::GET, Method::HEAD]
+            } else {
+                &[Method::POST]
+            };
             for method in methods {
                 let handler = move |request: HttpRequest, payload: Payload, app: Data<App>| {
                     answer(route, request, payload, app)
@@ -117,7 +121,12 @@ async fn nothing_there(app: Data<App>) -> HttpResponse {
     Problem::not_found("there is nothing at this address").reply(&app.settings.address)
 }
 
-async fn answer(route: &'static Route, request: HttpRequest, payload: Payload, app: Data<App>) -> HttpResponse {
+async fn answer(
+    route: &'static Route,
+    request: HttpRequest,
+    payload: Payload,
+    app: Data<App>,
+) -> HttpResponse {
     let outcome = handle(route, &request, payload, &app).await;
     let mut reply = outcome.unwrap_or_else(|problem| {
         log_failure(&problem, route);
@@ -209,7 +218,9 @@ fn admit(route: &Route, request: &HttpRequest, app: &App) -> Result<Option<Calle
     if roles.contains(&caller.role) {
         Ok(Some(caller))
     } else {
-        Err(Problem::forbidden("this is not the part of the role that the token has"))
+        Err(Problem::forbidden(
+            "this is not the part of the role that the token has",
+        ))
     }
 }
 

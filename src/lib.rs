@@ -9,3 +9,5 @@ pub mod log;
 pub mod metal;
 pub mod proof;
 pub mod record;
+#[cfg(feature = "server")]
+pub mod views;

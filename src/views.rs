@@ -18,8 +18,8 @@ pub use lists::{Filter, Page};
 pub use row::{Row, Table, Tabled};
 
 use crate::domain::{
-    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Refusal, Scale, ScaleId,
-    Serial, Series, SeriesId, Session, SessionId,
+    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Refusal, Scale,
+    ScaleId, Serial, Series, SeriesId, Session, SessionId,
 };
 use crate::proof::Hash;
 use std::path::Path;
@@ -105,10 +105,7 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`] if there is no room for a temporary folder.
     pub fn temporary() -> Result<Self, ViewError> {
-        let db = sled::Config::new()
-            .temporary(true)
-            .flush_every_ms(None)
-            .open()?;
+        let db = sled::Config::new().temporary(true).flush_every_ms(None).open()?;
         Self::over(db)
     }
 
@@ -156,11 +153,7 @@ impl Views {
     /// Waits until entry `index` can be read here, at most `timeout`; says whether it can.
     #[must_use]
     pub fn wait_for(&self, index: u64, timeout: Duration) -> bool {
-        let guard = self
-            .inner
-            .waiting
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
+        let guard = self.inner.waiting.lock().unwrap_or_else(PoisonError::into_inner);
         let waited = self
             .inner
             .moved
@@ -170,11 +163,7 @@ impl Views {
     }
 
     fn advance(&self, position: u64) {
-        let guard = self
-            .inner
-            .waiting
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
+        let guard = self.inner.waiting.lock().unwrap_or_else(PoisonError::into_inner);
         self.inner.position.store(position, Ordering::Release);
         drop(guard);
         self.inner.moved.notify_all();

@@ -71,7 +71,13 @@ pub struct Tokens {
 
 impl Tokens {
     /// Makes a token and keeps its hash. The token is returned once and can not be read again.
-    pub fn add(&mut self, draw: &mut Draw, role: Role, name: Option<String>, expires: Option<Timestamp>) -> String {
+    pub fn add(
+        &mut self,
+        draw: &mut Draw,
+        role: Role,
+        name: Option<String>,
+        expires: Option<Timestamp>,
+    ) -> String {
         let token = format!("pb_{}", URL_SAFE_NO_PAD.encode(draw.bytes()));
         self.tokens.push(TokenRow {
             operator: OperatorId(draw.uuid()),
@@ -96,7 +102,10 @@ impl Tokens {
     ///
     /// # Errors
     /// When the file cannot be read or is not a file of tokens.
-    #[expect(clippy::disallowed_methods, reason = "the file of tokens belongs to this file alone, and is not the log")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the file of tokens belongs to this file alone, and is not the log"
+    )]
     pub fn read(path: &Path) -> std::io::Result<Self> {
         match std::fs::read(path) {
             Ok(bytes) => serde_json::from_slice(&bytes)
@@ -110,7 +119,10 @@ impl Tokens {
     ///
     /// # Errors
     /// When it cannot be written.
-    #[expect(clippy::disallowed_methods, reason = "the file of tokens belongs to this file alone, and is not the log")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the file of tokens belongs to this file alone, and is not the log"
+    )]
     pub fn write(&self, path: &Path) -> std::io::Result<()> {
         let mut bytes = serde_json::to_vec_pretty(self)?;
         bytes.push(b'\n');

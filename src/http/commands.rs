@@ -137,9 +137,15 @@ fn take_versions(body: &mut Map<String, Value>) -> Result<Vec<Expected>, Problem
             return Err(Problem::invalid("is missing: the version of the piece that you saw").at(pointer));
         };
         let Some(version) = version.as_u64() else {
-            return Err(Problem::invalid("must be a whole number, the version of the piece that you saw").at(pointer));
+            return Err(
+                Problem::invalid("must be a whole number, the version of the piece that you saw").at(pointer),
+            );
         };
-        if let Some(subject) = members.get("piece").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok()) {
+        if let Some(subject) = members
+            .get("piece")
+            .and_then(Value::as_str)
+            .and_then(|text| Uuid::try_parse(text).ok())
+        {
             expected.push(Expected {
                 subject,
                 version,
@@ -160,7 +166,11 @@ async fn submit(app: &App, submission: Submission, path: Option<Uuid>) -> Result
     );
     handed.map_err(|error| refuse(error, path))?;
     let recorded = match timeout(ANSWER_TIMEOUT, answer).await {
-        Err(_) => return Err(busy("the answer takes too long; what becomes of the command is not known yet")),
+        Err(_) => {
+            return Err(busy(
+                "the answer takes too long; what becomes of the command is not known yet",
+            ));
+        }
         Ok(Err(_)) => return Err(refuse(SubmitError::Closed, path)),
         Ok(Ok(outcome)) => outcome.map_err(|error| refuse(error, path))?,
     };
@@ -203,7 +213,11 @@ fn refuse(error: SubmitError, path: Option<Uuid>) -> Problem {
             let problem = Problem::stale(says)
                 .and("subject", subject.to_string())
                 .and("version", version);
-            if pointer.is_empty() { problem } else { problem.at(pointer) }
+            if pointer.is_empty() {
+                problem
+            } else {
+                problem.at(pointer)
+            }
         }
         SubmitError::OtherContent | SubmitError::OtherOperator => Problem::key_reused(says),
         SubmitError::Busy => busy(&says),
@@ -241,14 +255,21 @@ fn reply(app: &App, main: &str, recorded: &Recorded) -> HttpResponse {
     let mut reply = HttpResponse::Created();
     match main_subject(main, recorded) {
         Some((id, version)) => {
-            let plural = if main == "series" { "series".to_owned() } else { format!("{main}s") };
+            let plural = if main == "series" {
+                "series".to_owned()
+            } else {
+                format!("{main}s")
+            };
             reply.insert_header((header::LOCATION, format!("/v1/{plural}/{id}")));
             if let Some(version) = version {
                 reply.insert_header((header::ETAG, format!("\"{version}\"")));
             }
         }
         None => {
-            reply.insert_header((header::LOCATION, format!("/v1/events?from={}&limit=1", recorded.index)));
+            reply.insert_header((
+                header::LOCATION,
+                format!("/v1/events?from={}&limit=1", recorded.index),
+            ));
         }
     }
     reply.insert_header((header::CACHE_CONTROL, "no-store"));

@@ -36,7 +36,9 @@ pub fn single(headers: &HeaderMap, name: HeaderName) -> Result<Option<&str>, Pro
 pub fn idempotency_key(headers: &HeaderMap) -> Result<Uuid, Problem> {
     let name = HeaderName::from_static("idempotency-key");
     let Some(text) = single(headers, name)? else {
-        return Err(Problem::key_missing("an Idempotency-Key header with a UUID is needed"));
+        return Err(Problem::key_missing(
+            "an Idempotency-Key header with a UUID is needed",
+        ));
     };
     let text = text.trim();
     let bare = text
@@ -45,7 +47,9 @@ pub fn idempotency_key(headers: &HeaderMap) -> Result<Uuid, Problem> {
         .unwrap_or(text);
     // Only the hyphenated form of RFC 9562: the library reads others too, and one key must have one spelling.
     let key = (bare.len() == 36).then(|| Uuid::try_parse(bare).ok()).flatten();
-    key.ok_or_else(|| Problem::unreadable("the Idempotency-Key is not a UUID like 8e03978e-40d5-43e8-bc93-6894a57f9324"))
+    key.ok_or_else(|| {
+        Problem::unreadable("the Idempotency-Key is not a UUID like 8e03978e-40d5-43e8-bc93-6894a57f9324")
+    })
 }
 
 /// The version that `If-Match` names: `"3"`, as `ETag` gave it.
@@ -54,7 +58,9 @@ pub fn idempotency_key(headers: &HeaderMap) -> Result<Uuid, Problem> {
 /// 428 when it is absent, 412 when it cannot be the ETag of anything, 400 when it is not one entity tag.
 pub fn if_match(headers: &HeaderMap) -> Result<u64, Problem> {
     let Some(text) = single(headers, header::IF_MATCH)? else {
-        return Err(Problem::precondition("send If-Match with the ETag of what the command is about"));
+        return Err(Problem::precondition(
+            "send If-Match with the ETag of what the command is about",
+        ));
     };
     let text = text.trim();
     let inner = text.strip_prefix('"').and_then(|rest| rest.strip_suffix('"'));
@@ -62,7 +68,9 @@ pub fn if_match(headers: &HeaderMap) -> Result<u64, Problem> {
         Some(inner) if inner.bytes().all(|byte| byte.is_ascii_digit()) && !inner.is_empty() => inner
             .parse()
             .map_err(|_| Problem::stale("no version is that high")),
-        Some(inner) if !inner.contains(['"', ',']) => Err(Problem::stale("If-Match names a version that was never given")),
+        Some(inner) if !inner.contains(['"', ',']) => {
+            Err(Problem::stale("If-Match names a version that was never given"))
+        }
         _ if text.starts_with("W/") => Err(Problem::stale("If-Match needs the strong ETag that was given")),
         _ => Err(Problem::unreadable("If-Match must be one entity tag, like \"3\"")),
     }
@@ -89,7 +97,9 @@ pub async fn body(request: &HttpRequest, payload: Payload, media: &str) -> Resul
     let headers = request.headers();
     let sent = single(headers, header::CONTENT_TYPE)?.unwrap_or("");
     check_media(sent, media)?;
-    if single(headers, header::CONTENT_ENCODING)?.is_some_and(|encoding| !encoding.eq_ignore_ascii_case("identity")) {
+    if single(headers, header::CONTENT_ENCODING)?
+        .is_some_and(|encoding| !encoding.eq_ignore_ascii_case("identity"))
+    {
         return Err(Problem::media("a body with a content encoding is not read"));
     }
     let length = single(headers, header::CONTENT_LENGTH)?.and_then(|length| length.parse::<usize>().ok());

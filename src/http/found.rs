@@ -67,7 +67,11 @@ impl Found {
     #[must_use]
     pub fn reply(self, headers: &HeaderMap) -> HttpResponse {
         let unchanged = self.exact && conditions::if_none_match(headers, &self.etag);
-        let mut reply = if unchanged { HttpResponse::NotModified() } else { HttpResponse::Ok() };
+        let mut reply = if unchanged {
+            HttpResponse::NotModified()
+        } else {
+            HttpResponse::Ok()
+        };
         reply.insert_header((header::ETAG, self.etag));
         reply.insert_header((header::CACHE_CONTROL, self.cache));
         if let Some(link) = self.link {

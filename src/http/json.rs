@@ -112,7 +112,9 @@ impl<'de> Visitor<'de> for Strict<'_> {
     fn visit_f64<E: serde::de::Error>(mut self, value: f64) -> Result<Value, E> {
         match value.to_string().parse::<i64>() {
             Ok(whole) => Ok(Value::Number(Number::from(whole))),
-            Err(_) => Err(self.refuse("is a number with a fraction or beyond 64 bits: quantities are text".into())),
+            Err(_) => {
+                Err(self.refuse("is a number with a fraction or beyond 64 bits: quantities are text".into()))
+            }
         }
     }
 

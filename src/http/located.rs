@@ -87,10 +87,7 @@ impl<'de> Deserializer<'de> for Located<'de> {
                 )),
             },
             Value::String(text) => visitor.visit_borrowed_str(text),
-            Value::Array(items) => visitor.visit_seq(Items {
-                items,
-                at: 0,
-            }),
+            Value::Array(items) => visitor.visit_seq(Items { items, at: 0 }),
             Value::Object(members) => visitor.visit_map(Members {
                 members: members.iter(),
                 next: None,
@@ -149,7 +146,9 @@ impl<'de> SeqAccess<'de> for Items<'de> {
         };
         let at = self.at.to_string();
         self.at = self.at.saturating_add(1);
-        seed.deserialize(Located(item)).map(Some).map_err(|misfit| misfit.below(&at))
+        seed.deserialize(Located(item))
+            .map(Some)
+            .map_err(|misfit| misfit.below(&at))
     }
 }
 
@@ -174,7 +173,8 @@ impl<'de> MapAccess<'de> for Members<'de> {
         let Some((name, value)) = self.next.take() else {
             return Err(serde::de::Error::custom("a value without its name"));
         };
-        seed.deserialize(Located(value)).map_err(|misfit| misfit.below(name))
+        seed.deserialize(Located(value))
+            .map_err(|misfit| misfit.below(name))
     }
 }
 

@@ -51,7 +51,9 @@ fn covered(path: TilePath, size: u64) -> Result<(), Problem> {
     if tile::width_at(path.level, path.n, size) >= path.width {
         Ok(())
     } else {
-        Err(Problem::not_found("the released checkpoint does not cover that tile"))
+        Err(Problem::not_found(
+            "the released checkpoint does not cover that tile",
+        ))
     }
 }
 
@@ -85,7 +87,11 @@ pub fn entry_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
     }
     let bundle = tile::bundle(entries.iter().map(AsRef::as_ref));
     let bundle = bundle.ok_or_else(|| Problem::internal("an entry is too long for a bundle"))?;
-    let cache = if app.settings.entries_public { FOR_EVER } else { "private, max-age=31536000, immutable" };
+    let cache = if app.settings.entries_public {
+        FOR_EVER
+    } else {
+        "private, max-age=31536000, immutable"
+    };
     Ok(Found::bytes("application/octet-stream", bundle, cache))
 }
 
@@ -111,7 +117,10 @@ pub fn health(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("size".into(), json!(head.size));
     body.insert("views".into(), json!(app.views.position()));
     let released = app.writer.published().released();
-    body.insert("released".into(), json!(released.map_or(0, |released| released.size)));
+    body.insert(
+        "released".into(),
+        json!(released.map_or(0, |released| released.size)),
+    );
     if let Some(torn) = head.torn {
         body.insert("torn".into(), json!({"index": torn.index, "bytes": torn.bytes}));
     }

@@ -7,8 +7,7 @@ use super::problem::Problem;
 use super::{App, failed};
 use crate::domain::{Audience, Event};
 use crate::log::VaultKind;
-use crate::record::Entry;
-use base64::Engine as _;
+use crate::record::{self, Entry};
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
@@ -48,15 +47,19 @@ pub fn of_event(
     if visible.is_empty() {
         return Ok(shown);
     }
-    for record in app.store.private(index).map_err(failed)? {
-        let VaultKind::Disclosure { event, member } = record.kind else {
+    for kept in app.store.private(index).map_err(failed)? {
+        let VaultKind::Disclosure { event, member } = kept.kind else {
             continue;
         };
         if usize::from(event) != place || !visible.contains(&member.as_str()) {
             continue;
         }
-        let erased = record.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
-        let value = if erased { Value::Null } else { disclosed(&record.body)? };
+        let erased = kept.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
+        let value = if erased {
+            Value::Null
+        } else {
+            disclosed(entry, &kept.body)?
+        };
         shown.insert(member, value);
     }
     Ok(shown)
@@ -80,10 +83,11 @@ pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<St
     Ok(shown)
 }
 
-/// The value in a disclosure: the last member of its array (RFC 9901 section 4.2.1).
-fn disclosed(body: &[u8]) -> Result<Value, Problem> {
-    let decoded = base64::engine::general_purpose::URL_SAFE_NO_PAD.decode(body).ok();
-    let array = decoded.and_then(|bytes| serde_json::from_slice::<Vec<Value>>(&bytes).ok());
-    let value = array.and_then(|mut array| array.pop());
-    value.ok_or_else(|| Problem::internal("a disclosure in the vault is unreadable"))
+/// The value in a disclosure (RFC 9901 section 4.2.1), once its digest is seen to stand in the entry.
+fn disclosed(entry: &Entry, body: &[u8]) -> Result<Value, Problem> {
+    let unreadable = || Problem::internal("a disclosure in the vault is unreadable");
+    let text = std::str::from_utf8(body).map_err(|_| unreadable())?;
+    let told = record::disclose(entry, &[text]).map_err(|fault| Problem::internal(fault.to_string()))?;
+    let told = told.first().ok_or_else(unreadable)?;
+    serde_json::to_value(&told.value).map_err(|_| unreadable())
 }

@@ -88,8 +88,16 @@ kinds! {
 
 /// Refusals that no state of the book could allow: the command itself is impossible.
 const IMPOSSIBLE: &[&str] = &[
-    "nothing-named", "named-twice", "too-many", "entry-too-long", "text-too-long", "zero-mass", "scale-impossible",
-    "series-impossible", "fineness-impossible", "alloy-fineness",
+    "nothing-named",
+    "named-twice",
+    "too-many",
+    "entry-too-long",
+    "text-too-long",
+    "zero-mass",
+    "scale-impossible",
+    "series-impossible",
+    "fineness-impossible",
+    "alloy-fineness",
 ];
 
 impl Problem {
@@ -145,7 +153,11 @@ impl Problem {
         body.insert("title".into(), json!(title(self.code)));
         body.insert("status".into(), json!(self.status.as_u16()));
         // What failed inside is for the server's own log.
-        let detail = if self.code == "internal" { "the server failed; its own log says more" } else { &self.detail };
+        let detail = if self.code == "internal" {
+            "the server failed; its own log says more"
+        } else {
+            &self.detail
+        };
         body.insert("detail".into(), json!(detail));
         if !self.errors.is_empty() {
             let errors = self.errors.iter();
@@ -169,7 +181,9 @@ fn fragment(pointer: &str) -> String {
     let mut text = String::new();
     for byte in pointer.bytes() {
         match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'-' | b'_' | b'.' | b'~' => text.push(char::from(byte)),
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'-' | b'_' | b'.' | b'~' => {
+                text.push(char::from(byte))
+            }
             other => text.push_str(&format!("%{other:02X}")),
         }
     }
@@ -188,7 +202,10 @@ pub fn title(code: &str) -> String {
 /// The page of a kind of problem; `None` for a code that does not exist.
 #[must_use]
 pub fn page(code: &str) -> Option<String> {
-    let explained = PAGES.iter().find(|(known, ..)| *known == code).map(|(_, _, page)| *page);
+    let explained = PAGES
+        .iter()
+        .find(|(known, ..)| *known == code)
+        .map(|(_, _, page)| *page);
     let impossible = "The book refuses the command, whatever else it holds: as it stands, it cannot be. The detail of the \
                       reply names the fact, its errors the member. Nothing was recorded.";
     let refusal = "The book refuses the command: the detail of the reply names the fact that forbids it, its errors the \

@@ -90,7 +90,10 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
     let Some(serial) = &piece.serial else {
         return Err(Problem::internal("a piece that was found by its serial has none"));
     };
-    let source = Source { app, key_entries: &published.key_entries() };
+    let source = Source {
+        app,
+        key_entries: &published.key_entries(),
+    };
     let materials = Materials {
         origin: &app.settings.origin,
         checkpoint: &released.note,
@@ -115,7 +118,9 @@ fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
         .map_err(failed)?
     {
         let entry = app.entry(index)?;
-        let own = entry.events().filter(|event| event.subjects().contains(&piece.piece.0));
+        let own = entry
+            .events()
+            .filter(|event| event.subjects().contains(&piece.piece.0));
         let mut told = Map::new();
         told.insert("index".into(), json!(index));
         told.insert("leaf".into(), json!(app.views.leaf(index).map_err(failed)?));

@@ -32,7 +32,11 @@ pub fn serial_of(asked: &Asked) -> Result<(Serial, bool), Problem> {
 /// 404 when the book has given it to no piece.
 pub fn piece_of(app: &App, serial: &Serial) -> Result<Piece, Problem> {
     let unknown = || Problem::serial_unknown(format!("this book has given the serial {serial} to no piece"));
-    let id = app.views.piece_by_serial(serial).map_err(failed)?.ok_or_else(unknown)?;
+    let id = app
+        .views
+        .piece_by_serial(serial)
+        .map_err(failed)?
+        .ok_or_else(unknown)?;
     app.views.piece(id).map_err(failed)?.ok_or_else(unknown)
 }
 
@@ -64,7 +68,10 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("suspect".into(), json!(is_suspect(app, &piece)?));
     let released = app.writer.published().released();
     if let Some(released) = released {
-        body.insert("as_of".into(), json!({"size": released.size, "root": released.root.to_base64()}));
+        body.insert(
+            "as_of".into(),
+            json!({"size": released.size, "root": released.root.to_base64()}),
+        );
     }
     body.insert(
         "says".into(),
@@ -108,7 +115,9 @@ fn poured(app: &App, piece: &Piece) -> Result<Value, Problem> {
 fn certified(app: &App, certificate: &Certificate) -> Result<Value, Problem> {
     let entry = app.entry(certificate.since)?;
     let issued = entry.events().find_map(|event| match event {
-        Event::CertificateIssued(issued) if issued.certificate == certificate.certificate => Some(issued.clone()),
+        Event::CertificateIssued(issued) if issued.certificate == certificate.certificate => {
+            Some(issued.clone())
+        }
         _ => None,
     });
     let Some(issued) = issued else {

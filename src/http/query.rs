@@ -27,7 +27,9 @@ impl Parameters {
             .into_inner();
         for (at, (name, _)) in pairs.iter().enumerate() {
             if pairs.iter().take(at).any(|(earlier, _)| earlier == name) {
-                return Err(Problem::unreadable(format!("the query parameter {name:?} is given twice")));
+                return Err(Problem::unreadable(format!(
+                    "the query parameter {name:?} is given twice"
+                )));
             }
         }
         Ok(Self { pairs })
@@ -56,7 +58,11 @@ impl Parameters {
     ///
     /// # Errors
     /// 400 when it is none of the words.
-    pub fn word<T: serde::de::DeserializeOwned>(&mut self, name: &str, words: &[&str]) -> Result<Option<T>, Problem> {
+    pub fn word<T: serde::de::DeserializeOwned>(
+        &mut self,
+        name: &str,
+        words: &[&str],
+    ) -> Result<Option<T>, Problem> {
         let Some(text) = self.take(name) else {
             return Ok(None);
         };
@@ -107,7 +113,9 @@ impl Parameters {
     pub fn finish(self) -> Result<(), Problem> {
         match self.pairs.first() {
             None => Ok(()),
-            Some((name, _)) => Err(Problem::unreadable(format!("the query parameter {name:?} is not known here"))),
+            Some((name, _)) => Err(Problem::unreadable(format!(
+                "the query parameter {name:?} is not known here"
+            ))),
         }
     }
 

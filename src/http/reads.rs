@@ -122,7 +122,12 @@ fn fits<T: PartialEq>(wanted: &Option<T>, found: &T) -> bool {
     wanted.as_ref().is_none_or(|wanted| wanted == found)
 }
 
-fn page<T: Tabled>(app: &App, asked: &Asked, mut query: Parameters, filter: Filter<'_, T>) -> Result<Found, Problem> {
+fn page<T: Tabled>(
+    app: &App,
+    asked: &Asked,
+    mut query: Parameters,
+    filter: Filter<'_, T>,
+) -> Result<Found, Problem> {
     let limit = query.limit()?;
     let after = query.cursor()?;
     query.finish()?;
@@ -232,7 +237,10 @@ pub fn events(app: &App, asked: &Asked) -> Result<Found, Problem> {
         let bytes = app.bytes(position)?;
         let entry = record::read(&bytes).map_err(|error| Problem::internal(error.to_string()))?;
         let mut told = told(app, position, &entry)?;
-        told.insert("events".into(), Value::Array(entry.events().map(event_json).collect()));
+        told.insert(
+            "events".into(),
+            Value::Array(entry.events().map(event_json).collect()),
+        );
         told.insert("entry".into(), json!(String::from_utf8_lossy(&bytes)));
         entries.push(Value::Object(told));
         position = position.saturating_add(1);

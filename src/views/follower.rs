@@ -53,8 +53,7 @@ impl Follower {
                 found: index,
             });
         }
-        // An event of an unknown kind has no reading here, so the counts differ.
-        if entry.events().count() != entry.payload.events.len() {
+        if !entry.is_understood() {
             return Err(ViewError::NotUnderstood { index });
         }
         for event in entry.events() {

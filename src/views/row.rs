@@ -1,8 +1,6 @@
 //! Rows as the views keep them: which table a row belongs to, its id and the entry that made it.
 
-use crate::domain::{
-    Book, Certificate, Jar, Lot, Melt, Piece, Scale, Series, Session, Touched,
-};
+use crate::domain::{Book, Certificate, Jar, Lot, Melt, Piece, Scale, Series, Session, Touched};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use uuid::Uuid;
