@@ -1,0 +1,24 @@
+//! The checks that anybody can make: of one piece's proof file, and of a whole log.
+//!
+//! The server runs the very same code before it shows a page; there is one verifier. Nothing here reads a file, a clock
+//! or a network: bytes come in, a report goes out.
+//!
+//! Deliberately absent: trust in anything but the root thumbprint that the caller brings. A proof file cannot show that
+//! nothing came later; the report says so each time.
+
+mod ancestry;
+mod audit;
+mod build;
+mod claims;
+mod evidence;
+mod measures;
+mod piece;
+mod proof_file;
+mod report;
+
+pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
+pub use audit::{Audit, AuditError, AuditReport, Wrong};
+pub use build::{BuildError, Materials, build};
+pub use piece::{Trust, check_piece};
+pub use proof_file::{FILE_BYTES_MAX, ProofFile};
+pub use report::{Conclusion, Facts, LotShare, Report, Step};

@@ -1,0 +1,124 @@
+//! `show` and `proof`: reading a book, beside a running server or not.
+
+use super::Failure;
+use super::arguments::{book_folder, json};
+use crate::domain::Serial;
+use crate::log::{Files, RealFiles};
+use crate::node::{BookFolder, BookReader};
+use clap::Args;
+use std::io::Write;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// What is shown.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  pourbook show ./book\n  pourbook show ./book TW-0007-65\n  pourbook show ./book --serials")]
+pub struct ShowArguments {
+    /// The book.
+    dir: PathBuf,
+    /// A piece, by its serial.
+    serial: Option<String>,
+    /// List the serials of certified pieces.
+    #[arg(long, conflicts_with = "serial")]
+    serials: bool,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn show(arguments: &ShowArguments) -> Result<String, Failure> {
+    let reader = BookReader::open(&book_folder(&arguments.dir)).map_err(Failure::unusable)?;
+    if arguments.serials {
+        let serials = certified(&reader);
+        return Ok(if arguments.json { json(&serials) } else { serials.join("\n") });
+    }
+    match &arguments.serial {
+        Some(serial) => show_piece(&reader, serial),
+        None => Ok(show_book(&reader, arguments.json)),
+    }
+}
+
+fn certified(reader: &BookReader) -> Vec<String> {
+    let mut serials: Vec<String> = reader
+        .book()
+        .pieces()
+        .filter(|piece| piece.certificate.is_some())
+        .filter_map(|piece| piece.serial.as_ref().map(Serial::to_string))
+        .collect();
+    serials.sort();
+    serials
+}
+
+fn show_piece(reader: &BookReader, typed: &str) -> Result<String, Failure> {
+    let serial = Serial::parse_typed(typed).map_err(|error| Failure::unusable(format!("{typed}: {error}")))?;
+    let id = reader.piece(&serial).map_err(Failure::refused)?;
+    let piece = reader.book().piece(id);
+    Ok(json(&serde_json::json!({ "piece": piece, "entries": reader.chain(id.0) })))
+}
+
+fn show_book(reader: &BookReader, as_json: bool) -> String {
+    let head = reader.head();
+    let book = reader.book();
+    let mut states: std::collections::BTreeMap<&str, usize> = std::collections::BTreeMap::new();
+    for piece in book.pieces() {
+        let count = states.entry(piece.state.word()).or_default();
+        *count = count.saturating_add(1);
+    }
+    let root = reader.policy().root.clone().unwrap_or_default();
+    if as_json {
+        return json(&serde_json::json!({ "size": head.size, "root_key": root, "pieces": states, "torn": head.torn.is_some() }));
+    }
+    let mut text = format!("{} entries; root thumbprint {root}\n", head.size);
+    for (state, count) in states {
+        text.push_str(&format!("{count:>6} pieces {state}\n"));
+    }
+    if let Some(torn) = head.torn {
+        text.push_str(&format!("A torn last group begins at entry {}: {} bytes.\n", torn.index, torn.bytes));
+    }
+    text
+}
+
+/// Which proof file is written.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  pourbook proof ./book TW-0007-65 -o TW-0007-65.proof.json")]
+pub struct ProofArguments {
+    /// The book.
+    dir: PathBuf,
+    /// The piece's serial.
+    serial: String,
+    /// Where to write it; printed if not given.
+    #[arg(short, long)]
+    output: Option<PathBuf>,
+}
+
+pub(super) fn proof(arguments: &ProofArguments) -> Result<String, Failure> {
+    let serial = Serial::parse_typed(&arguments.serial)
+        .map_err(|error| Failure::unusable(format!("{}: {error}", arguments.serial)))?;
+    let reader = BookReader::open(&book_folder(&arguments.dir)).map_err(Failure::unusable)?;
+    let file = reader.proof(&serial).map_err(Failure::refused)?;
+    let bytes = file.to_bytes();
+    match &arguments.output {
+        Some(path) => {
+            RealFiles
+                .replace_synced(path, &bytes, crate::log::files::MODE_OPEN)
+                .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))?;
+            Ok(format!("{}: {} entries, {} bytes", path.display(), file.proofs.len(), bytes.len()))
+        }
+        None => String::from_utf8(bytes).map_err(Failure::unusable),
+    }
+}
+
+/// Prints what to open in a browser or fetch, before the server starts.
+pub(super) fn print_links(folder: &BookFolder, listen: SocketAddr) -> Result<(), Failure> {
+    let reader = BookReader::open(folder).map_err(Failure::unusable)?;
+    let mut text = format!("Serving {}\n", folder.path().display());
+    for path in ["/healthz", "/openapi.yaml", "/v1/policy", "/log/checkpoint"] {
+        text.push_str(&format!("  http://{listen}{path}\n"));
+    }
+    for serial in certified(&reader).iter().take(3) {
+        text.push_str(&format!("  http://{listen}/v1/serials/{serial}\n  http://{listen}/v1/serials/{serial}/proof\n"));
+    }
+    // A reader that has gone away needs no more.
+    let _ = write!(std::io::stdout(), "{text}");
+    Ok(())
+}

@@ -1,0 +1,89 @@
+//! Settings of a book: `pourbook.toml`. No secret stands in it.
+
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+
+/// Who may read the entries themselves; checkpoint and hash tiles are public either way.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum EntriesFor {
+    /// Auditors only, since entries show stock and working hours.
+    #[default]
+    Auditors,
+    /// Everybody.
+    Public,
+}
+
+/// The settings.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Name of the log: a schema-less address, for ever.
+    pub origin: String,
+    /// Where the book is reached, like `https://book.example`.
+    pub address: String,
+    /// Currency of its money, ISO 4217.
+    pub currency: String,
+    /// Who may read entries.
+    #[serde(default)]
+    pub entries: EntriesFor,
+    /// A second place for the pin, best on another disk.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_pin: Option<PathBuf>,
+}
+
+/// Why settings are not usable.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SettingsError {
+    /// The file has not the form.
+    #[error("pourbook.toml: {0}")]
+    Form(String),
+    /// The origin cannot be one.
+    #[error("pourbook.toml: origin {0:?} must be a name without scheme, spaces or `+`, like `book.example/log`")]
+    Origin(String),
+    /// The address cannot be one.
+    #[error("pourbook.toml: address {0:?} must begin with http:// or https:// and have no path")]
+    Address(String),
+    /// The currency cannot be one.
+    #[error("pourbook.toml: currency {0:?} must be three capital letters of ISO 4217")]
+    Currency(String),
+}
+
+impl Settings {
+    /// Reads `pourbook.toml`.
+    ///
+    /// # Errors
+    /// [`SettingsError`], naming the member.
+    pub fn read(text: &str) -> Result<Self, SettingsError> {
+        let settings: Self = toml::from_str(text).map_err(|error| SettingsError::Form(error.to_string()))?;
+        settings.check()?;
+        Ok(settings)
+    }
+
+    /// Holds each member against what it must be.
+    ///
+    /// # Errors
+    /// [`SettingsError`], naming the member.
+    pub fn check(&self) -> Result<(), SettingsError> {
+        let plain = |c: char| c.is_ascii_graphic() && c != '+';
+        if self.origin.is_empty() || self.origin.contains("://") || !self.origin.chars().all(plain) {
+            return Err(SettingsError::Origin(self.origin.clone()));
+        }
+        let host = self.address.strip_prefix("https://").or_else(|| self.address.strip_prefix("http://"));
+        if !host.is_some_and(|host| !host.is_empty() && !host.contains('/') && host.chars().all(plain)) {
+            return Err(SettingsError::Address(self.address.clone()));
+        }
+        if self.currency.len() != 3 || !self.currency.bytes().all(|b| b.is_ascii_uppercase()) {
+            return Err(SettingsError::Currency(self.currency.clone()));
+        }
+        Ok(())
+    }
+
+    /// Writes `pourbook.toml`.
+    ///
+    /// # Errors
+    /// [`SettingsError::Form`] if a value has no TOML form.
+    pub fn to_text(&self) -> Result<String, SettingsError> {
+        toml::to_string(self).map_err(|error| SettingsError::Form(error.to_string()))
+    }
+}

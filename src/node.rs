@@ -1,0 +1,19 @@
+//! The running book: what is on disk, opened and put together; started and stopped.
+//!
+//! `writer` and `views` do not know each other. They are joined here: the writer tells of each durable entry, and a
+//! thread of the views follows.
+
+pub mod chance;
+pub mod clock;
+mod folder;
+mod founding;
+mod following;
+mod keyfile;
+mod reading;
+mod running;
+
+pub use folder::{BookFolder, FolderError};
+pub use founding::{Founded, Founding, found};
+pub use keyfile::{KeyFile, KeyFileError};
+pub use reading::{BookReader, ReadError};
+pub use running::{Node, NodeError, serve};

@@ -1,0 +1,460 @@
+//! One turn of the writer: take what waits, decide it, make it durable, answer.
+//!
+//! The desk is the only one that decides, and it decides in the order in which it appends, so no decision can be
+//! overtaken and nothing is retried. It reads no clock and no view: the time comes in with the turn.
+
+use super::published::{Published, Released};
+use super::requests::{content_digest, same_content};
+use super::submission::{Ask, Recorded, Submission, SubmitError};
+use crate::domain::{Book, Command, Draft, Draw, Event, FieldErased, Moment, Refusal, Refused, Timestamp, Touched};
+use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
+use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
+use crate::record::{Entry, Keys, Sealed, Signer, Unsealed};
+use std::collections::HashMap;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// How far back the clock may stand before the writer refuses, seconds: within it the last time is repeated.
+const CLOCK_BACK_SECONDS: i64 = 5;
+/// How far ahead the clock may stand before the writer refuses, seconds (400 days).
+const CLOCK_AHEAD_SECONDS: i64 = 400 * 86_400;
+/// How many chains one entry may move.
+const SUBJECTS_MAX: usize = 64;
+/// How long an entry may be, bytes: a tlog-proof carries it, and readers of those refuse long lines.
+const ENTRY_BYTES_MAX: usize = 40_000;
+
+/// The keys that a desk signs with, and the secret of its request digests.
+pub struct DeskKeys {
+    /// Signs entries.
+    pub recorder: Signer,
+    /// Signs checkpoints.
+    pub log: NoteSigner,
+    /// Keys the digests of requests.
+    pub secret: [u8; 32],
+}
+
+/// An entry that stands in the log, as followers are told of it.
+pub struct Appended<'a> {
+    /// Its index.
+    pub index: u64,
+    /// Its leaf hash.
+    pub leaf: Hash,
+    /// Its bytes.
+    pub bytes: Arc<[u8]>,
+    /// What it says.
+    pub entry: Arc<Entry>,
+    /// The chains it moved.
+    pub subjects: &'a [Uuid],
+    /// The rows of the book that it changed.
+    pub touched: &'a [Touched],
+}
+
+/// Told of each entry, in order, once it is durable.
+pub type Observer = Box<dyn FnMut(&Appended<'_>) + Send>;
+
+/// Where a chain ends, and how many entries it has.
+#[derive(Clone, Copy)]
+pub(super) struct ChainEnd {
+    pub leaf: Hash,
+    pub version: u64,
+}
+
+/// What was decided in this turn and is not durable yet.
+struct Landing {
+    index: u64,
+    leaf: Hash,
+    bytes: Arc<[u8]>,
+    by: crate::domain::OperatorId,
+    digest: Vec<u8>,
+    events: Arc<[Event]>,
+    subjects: Vec<Uuid>,
+    touched: Vec<Touched>,
+    private: Vec<VaultRecord>,
+    erases: Option<FieldErased>,
+}
+
+/// The writer without its thread.
+pub struct Desk {
+    pub(super) store: Arc<dyn Store>,
+    pub(super) origin: String,
+    pub(super) deskkeys: DeskKeys,
+    pub(super) book: Book,
+    pub(super) keys: Keys,
+    pub(super) chains: HashMap<Uuid, ChainEnd>,
+    pub(super) requests: HashMap<Uuid, u64>,
+    pub(super) published: Arc<Published>,
+    pub(super) last: Timestamp,
+    pub(super) sealed: Option<Released>,
+    pub(super) observer: Observer,
+}
+
+impl Desk {
+    /// What readers may see.
+    #[must_use]
+    pub fn published(&self) -> Arc<Published> {
+        Arc::clone(&self.published)
+    }
+
+    /// The book as it stands.
+    #[must_use]
+    pub const fn book(&self) -> &Book {
+        &self.book
+    }
+
+    /// The key chain as it stands.
+    #[must_use]
+    pub const fn keys(&self) -> &Keys {
+        &self.keys
+    }
+
+    /// Where the log is kept.
+    #[must_use]
+    pub fn store(&self) -> Arc<dyn Store> {
+        Arc::clone(&self.store)
+    }
+
+    /// How many entries a chain has.
+    #[must_use]
+    pub fn version(&self, subject: Uuid) -> u64 {
+        self.chains.get(&subject).map_or(0, |end| end.version)
+    }
+
+    fn size(&self) -> u64 {
+        self.published.tree().size()
+    }
+
+    /// Decides what waits, in order, makes it durable with one group, and gives the answers in the same order.
+    /// Refusals, too, are answered only when the group is durable, since they may rest on it.
+    ///
+    /// # Errors
+    /// A failed write or sync. The desk must then be dropped: what landed is found by opening again.
+    pub fn turn(
+        &mut self,
+        now: Timestamp,
+        seed: [u8; 32],
+        submissions: Vec<Submission>,
+    ) -> Result<Vec<Result<Recorded, SubmitError>>, StoreError> {
+        let mut draw = Draw::new(seed);
+        let mut landings = Vec::new();
+        let mut answers = Vec::with_capacity(submissions.len());
+        for submission in submissions {
+            answers.push(self.decide(now, &mut draw, submission, &mut landings)?);
+        }
+        self.land(landings)?;
+        Ok(answers)
+    }
+
+    fn decide(
+        &mut self,
+        now: Timestamp,
+        draw: &mut Draw,
+        submission: Submission,
+        landings: &mut Vec<Landing>,
+    ) -> Result<Result<Recorded, SubmitError>, StoreError> {
+        let digest = content_digest(&self.deskkeys.secret, &submission.ask);
+        if let Some(index) = self.requests.get(&submission.request).copied() {
+            return self.repeat(index, &submission, &digest, landings);
+        }
+        if let Some(stale) = self.stale(&submission) {
+            return Ok(Err(stale));
+        }
+        let landing = match &submission.ask {
+            Ask::KeyEntry(bytes) => self.take_key_entry(bytes, &submission),
+            Ask::Command(command) => match self.tell_time(now, command) {
+                Ok(now) => self.take_command(now, draw, command, &submission)?,
+                Err(clock) => Err(clock),
+            },
+        };
+        Ok(landing.map(|mut landing| {
+            landing.digest = digest;
+            self.requests.insert(submission.request, landing.index);
+            let recorded = Recorded {
+                index: landing.index,
+                leaf: landing.leaf,
+                subjects: landing.subjects.iter().map(|s| (*s, self.version(*s))).collect(),
+                events: Arc::clone(&landing.events),
+                repeated: false,
+            };
+            landings.push(landing);
+            recorded
+        }))
+    }
+
+    /// The answer to a request that was answered before.
+    fn repeat(
+        &self,
+        index: u64,
+        submission: &Submission,
+        digest: &[u8],
+        landings: &[Landing],
+    ) -> Result<Result<Recorded, SubmitError>, StoreError> {
+        let (by, leaf, stored, events, subjects) =
+            if let Some(landing) = landings.iter().find(|landing| landing.index == index) {
+                let subjects = landing.subjects.clone();
+                (landing.by, landing.leaf, landing.digest.clone(), Arc::clone(&landing.events), subjects)
+            } else {
+                let Some(bytes) = self.store.read(index)? else {
+                    return Ok(Err(SubmitError::Closed));
+                };
+                let entry = crate::record::read(&bytes).map_err(|malformed| StoreError::corrupt_entry(index, &malformed))?;
+                let stored = self.store.private(index)?.into_iter().find(|r| matches!(r.kind, VaultKind::Request));
+                let events = entry.events().cloned().collect();
+                let subjects = entry.payload.prev.keys().copied().collect();
+                (entry.payload.by, leaf_hash(&bytes), stored.map(|r| r.body).unwrap_or_default(), events, subjects)
+            };
+        if by != submission.by {
+            return Ok(Err(SubmitError::OtherOperator));
+        }
+        if !same_content(&stored, digest) {
+            return Ok(Err(SubmitError::OtherContent));
+        }
+        let subjects = subjects.into_iter().map(|s| (s, self.version(s))).collect();
+        Ok(Ok(Recorded { index, leaf, subjects, events, repeated: true }))
+    }
+
+    fn stale(&self, submission: &Submission) -> Option<SubmitError> {
+        submission.expected.iter().find_map(|expected| {
+            let version = self.version(expected.subject);
+            (version != expected.version).then(|| SubmitError::Stale {
+                subject: expected.subject,
+                version,
+                pointer: expected.pointer.clone(),
+            })
+        })
+    }
+
+    /// The time that the entry will carry: never before the last one.
+    fn tell_time(&self, now: Timestamp, command: &Command) -> Result<Timestamp, SubmitError> {
+        let Timestamp(last) = self.last;
+        let ahead = now.0.saturating_sub(last);
+        let jumped = ahead < -CLOCK_BACK_SECONDS || (ahead > CLOCK_AHEAD_SECONDS && last != 0);
+        if matches!(command, Command::SetClock(_)) {
+            return Ok(now);
+        }
+        if jumped {
+            return Err(SubmitError::Clock { now: now.0, last });
+        }
+        Ok(now.max(self.last))
+    }
+
+    fn take_command(
+        &mut self,
+        now: Timestamp,
+        draw: &mut Draw,
+        command: &Command,
+        submission: &Submission,
+    ) -> Result<Result<Landing, SubmitError>, StoreError> {
+        let index = self.size();
+        let (command, named) = match self.name_entry(command)? {
+            Ok(named) => named,
+            Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),
+        };
+        let seed = draw.bytes();
+        let mut moment = Moment { now, by: submission.by, draw: Draw::new(seed) };
+        let drafts = match self.book.decide(index, &command, &mut moment) {
+            Ok(drafts) => drafts,
+            Err(refused) => return Ok(Err(SubmitError::Refused(refused))),
+        };
+        let subjects = named.unwrap_or_else(|| distinct(drafts.iter().flat_map(|draft| draft.event.subjects())));
+        match self.seal(now, submission, &drafts, &subjects, &mut moment.draw) {
+            Ok(sealed) => {
+                self.last = now;
+                Ok(Ok(self.landing(index, submission, drafts, subjects, sealed)))
+            }
+            Err(refused) => {
+                self.book.undo();
+                Ok(Err(SubmitError::Refused(refused)))
+            }
+        }
+    }
+
+    /// An erasure names an entry: its leaf hash and its chains are the writer's to know.
+    fn name_entry(&self, command: &Command) -> Result<Result<(Command, Option<Vec<Uuid>>), Refusal>, StoreError> {
+        let Command::EraseField(erase) = command else {
+            return Ok(Ok((command.clone(), None)));
+        };
+        let missing =
+            || Refusal::NotErasable { index: erase.index, event: erase.event, member: erase.member.clone() };
+        let Some(bytes) = self.store.read(erase.index)? else {
+            return Ok(Err(missing()));
+        };
+        let wanted = VaultKind::Disclosure { event: erase.event, member: erase.member.clone() };
+        let held = self.store.private(erase.index)?.into_iter().find(|record| record.kind == wanted);
+        match held {
+            None => return Ok(Err(missing())),
+            Some(record) if record.body.is_empty() => return Ok(Err(Refusal::AlreadyErased)),
+            Some(_) => {}
+        }
+        let entry = crate::record::read(&bytes).map_err(|malformed| StoreError::corrupt_entry(erase.index, &malformed))?;
+        let mut erase = erase.clone();
+        erase.entry = leaf_hash(&bytes).to_base64url();
+        Ok(Ok((Command::EraseField(erase), Some(entry.payload.prev.keys().copied().collect()))))
+    }
+
+    fn seal(
+        &self,
+        now: Timestamp,
+        submission: &Submission,
+        drafts: &[Draft],
+        subjects: &[Uuid],
+        draw: &mut Draw,
+    ) -> Result<Sealed, Refused> {
+        if subjects.len() > SUBJECTS_MAX {
+            return Err(Refusal::TooMany { count: subjects.len(), most: SUBJECTS_MAX }.into());
+        }
+        let prev = subjects.iter().map(|s| (*s, self.chains.get(s).map(|end| end.leaf))).collect();
+        let unsealed = Unsealed {
+            iss: &self.origin,
+            jti: submission.request,
+            iat: now,
+            by: submission.by,
+            at: submission.at,
+            keys: self.keys.newest(),
+            drafts,
+            prev,
+        };
+        crate::record::seal(&unsealed, &self.deskkeys.recorder, draw)
+            .map_err(|_| Refusal::EntryTooLong { bytes_max: ENTRY_BYTES_MAX }.into())
+    }
+
+    fn landing(
+        &mut self,
+        index: u64,
+        submission: &Submission,
+        drafts: Vec<Draft>,
+        subjects: Vec<Uuid>,
+        sealed: Sealed,
+    ) -> Landing {
+        let touched = self.book.keep();
+        let private = sealed.disclosures.into_iter().map(|disclosure| VaultRecord {
+            index,
+            kind: VaultKind::Disclosure { event: disclosure.event, member: disclosure.member },
+            body: disclosure.text.into_bytes(),
+        });
+        let private = private.collect();
+        let erases = drafts.iter().find_map(|draft| match &draft.event {
+            Event::FieldErased(erased) => Some(erased.clone()),
+            _ => None,
+        });
+        self.move_chains(&subjects, sealed.leaf);
+        Landing {
+            index,
+            leaf: sealed.leaf,
+            bytes: sealed.entry,
+            by: submission.by,
+            digest: Vec::new(),
+            events: drafts.into_iter().map(|draft| draft.event).collect(),
+            subjects,
+            touched,
+            private,
+            erases,
+        }
+    }
+
+    fn take_key_entry(&mut self, bytes: &[u8], submission: &Submission) -> Result<Landing, SubmitError> {
+        let refused = |why: &'static str| SubmitError::Refused(Refusal::KeyEntry { why }.into());
+        let entry = crate::record::read(bytes).map_err(|_| refused("it is not a well-formed entry"))?;
+        if entry.payload.iss != self.origin {
+            return Err(refused("it names another book"));
+        }
+        if entry.payload.jti != submission.request {
+            return Err(refused("its jti is not the Idempotency-Key"));
+        }
+        let index = self.size();
+        self.keys.apply(index, &entry, bytes).map_err(|_| refused("the key chain does not take it"))?;
+        self.published.note_key_entry(index);
+        let leaf = leaf_hash(bytes);
+        self.published.push(leaf);
+        Ok(Landing {
+            index,
+            leaf,
+            bytes: bytes.into(),
+            by: submission.by,
+            digest: Vec::new(),
+            events: entry.events().cloned().collect(),
+            subjects: Vec::new(),
+            touched: Vec::new(),
+            private: Vec::new(),
+            erases: None,
+        })
+    }
+
+    fn move_chains(&mut self, subjects: &[Uuid], leaf: Hash) {
+        self.published.push(leaf);
+        for subject in subjects {
+            let version = self.version(*subject).saturating_add(1);
+            self.chains.insert(*subject, ChainEnd { leaf, version });
+        }
+    }
+
+    /// Makes the turn durable: one group, one checkpoint; then erases what was to be erased, then tells the observer.
+    fn land(&mut self, landings: Vec<Landing>) -> Result<(), StoreError> {
+        let Some(first) = landings.first().map(|landing| landing.index) else {
+            return Ok(());
+        };
+        let sealed = self.sealed_checkpoint();
+        let mut vault = Vec::new();
+        for landing in &landings {
+            vault.extend(landing.private.iter().cloned());
+            vault.push(VaultRecord { index: landing.index, kind: VaultKind::Request, body: landing.digest.clone() });
+        }
+        let entries = landings.iter().map(|landing| Arc::clone(&landing.bytes)).collect();
+        self.store.append(&Group { first, entries, checkpoint: sealed.note.clone(), vault })?;
+        self.sealed = Some(sealed);
+        for landing in landings {
+            if let Some(erased) = &landing.erases {
+                erase(&*self.store, erased)?;
+            }
+            let entry = crate::record::read(&landing.bytes)
+                .map_err(|malformed| StoreError::corrupt_entry(landing.index, &malformed))?;
+            (self.observer)(&Appended {
+                index: landing.index,
+                leaf: landing.leaf,
+                bytes: landing.bytes,
+                entry: Arc::new(entry),
+                subjects: &landing.subjects,
+                touched: &landing.touched,
+            });
+        }
+        Ok(())
+    }
+
+    pub(super) fn sealed_checkpoint(&self) -> Released {
+        let (size, root) = {
+            let tree = self.published.tree();
+            (tree.size(), tree.root())
+        };
+        let note = Checkpoint { origin: self.origin.clone(), size, root }.sign(&self.deskkeys.log);
+        Released { note, size, root }
+    }
+
+    /// Releases the newest sealed checkpoint: pinned first, then shown. Nothing happens if it is released already.
+    ///
+    /// # Errors
+    /// A failed write or sync of the pin.
+    pub fn release(&mut self) -> Result<(), StoreError> {
+        let Some(sealed) = &self.sealed else { return Ok(()) };
+        if self.published.released().is_some_and(|released| released.size == sealed.size) {
+            return Ok(());
+        }
+        self.store.pin(&sealed.note)?;
+        self.published.release(sealed.clone());
+        Ok(())
+    }
+}
+
+/// Erases what a `field.erased` names, and the request digest that covered it.
+pub(super) fn erase(store: &dyn Store, erased: &FieldErased) -> Result<(), StoreError> {
+    store.erase(erased.index, &VaultKind::Disclosure { event: erased.event, member: erased.member.clone() })?;
+    store.erase(erased.index, &VaultKind::Request)
+}
+
+fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
+    let mut seen = Vec::new();
+    for subject in subjects {
+        if !seen.contains(&subject) {
+            seen.push(subject);
+        }
+    }
+    seen
+}
