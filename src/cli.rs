@@ -2,23 +2,23 @@
 //!
 //! Exit code 0: done, or it holds. 1: it does not hold, or the book refuses. 2: it cannot be read or used.
 
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod access;
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod arguments;
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod audit;
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod changing;
-#[cfg(feature = "server")]
+#[cfg(any())]
 pub mod demo;
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod looking;
-#[cfg(feature = "server")]
+#[cfg(any())]
 mod making;
 pub mod verify;
 
-#[cfg(feature = "server")]
+#[cfg(any())]
 pub use arguments::run;
 
 use std::fmt;

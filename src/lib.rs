@@ -4,10 +4,20 @@
 //! `proof` and `metal` (0), `domain` (1), `record` (2), `check` and `log` (3), `writer` and `views` (4), `http` (5),
 //! `node` and `config` (6), `cli` (7). Floors 0 to 3 build without the feature `server`.
 
+pub mod check;
+pub mod cli;
+#[cfg(feature = "server")]
+pub mod config;
 pub mod domain;
+#[cfg(feature = "server")]
+pub mod http;
 pub mod log;
 pub mod metal;
+#[cfg(feature = "server")]
+pub mod node;
 pub mod proof;
 pub mod record;
 #[cfg(feature = "server")]
 pub mod views;
+#[cfg(feature = "server")]
+pub mod writer;

@@ -132,7 +132,7 @@ fn add_session(
     if whole {
         lineage.indexes.extend(source.history(session.0));
     }
-    if let Some(scale) = scale_of(&find(source, opened)?, session) {
+    if let Some(scale) = scale_of(&*find(source, opened)?, session) {
         lineage.indexes.insert(first(source, scale.0, || format!("scale {scale}"))?);
     }
     Ok(())

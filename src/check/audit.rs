@@ -5,8 +5,9 @@
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use crate::domain::{Book, Event, KeyRole, Stamp, Timestamp};
-use crate::proof::{Checkpoint, Hash, NoteVerifier, Tree, leaf_hash};
-use crate::record::{Entry, Keys};
+use super::evidence::log_verifiers;
+use crate::proof::{Checkpoint, Hash, Tree, Unproven, leaf_hash};
+use crate::record::{Entry, Keys, PublicKey};
 use serde::Serialize;
 use std::collections::{HashMap, HashSet};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -77,7 +78,7 @@ struct Read {
 }
 
 /// A signature to verify: which entry of the block, and by which key.
-type Due = (usize, [u8; 32]);
+type Due = (usize, PublicKey);
 
 impl Audit {
     /// An audit of the log of this origin. `strict` verifies signatures one by one, as every other verifier does.
@@ -167,7 +168,7 @@ impl Audit {
         entry: &Entry,
         leaf: Hash,
         bytes: &[u8],
-    ) -> Result<Option<[u8; 32]>, String> {
+    ) -> Result<Option<PublicKey>, String> {
         let payload = &entry.payload;
         if payload.iss != self.origin {
             return Err(format!("it is of {}, the log is {}", payload.iss, self.origin));
@@ -208,8 +209,8 @@ impl Audit {
             return Err("it is dated before the entry before it".to_owned());
         }
         self.last = payload.iat;
-        let public = self.keys.valid(&entry.kid, KeyRole::Recorder, index);
-        public.map(Some).ok_or_else(|| format!("key {} may not sign it", entry.kid))
+        let public = self.keys.valid(&entry.kid, KeyRole::Recorder, index).map_err(|why| why.to_string())?;
+        Ok(Some(public.clone()))
     }
 
     fn replay_block(&mut self, first: u64, read: &[Read]) -> Option<Wrong> {
@@ -237,14 +238,7 @@ impl Audit {
     /// [`AuditError::Checkpoint`].
     pub fn finish(&self, note: &str) -> Result<AuditReport, AuditError> {
         let wrong = |why: String| AuditError::Checkpoint(why);
-        let newest = self.size().checked_sub(1).ok_or_else(|| wrong("the log is empty".to_owned()))?;
-        let verifiers: Vec<NoteVerifier> = self
-            .keys
-            .valid_publics(KeyRole::Log, newest)
-            .into_iter()
-            .filter_map(|public| NoteVerifier::new(&self.origin, public).ok())
-            .collect();
-        let checkpoint = Checkpoint::open(note, &verifiers).map_err(|why| wrong(why.to_string()))?;
+        let checkpoint = self.open(note, self.size())?;
         if checkpoint.size != self.size() || checkpoint.root != self.tree.root() {
             return Err(wrong(format!(
                 "it says size {} and root {}, the entries make {} and {}",
@@ -260,8 +254,33 @@ impl Audit {
             root_key: self.keys.root().unwrap_or_default().to_owned(),
             signatures: if self.strict { "one by one" } else { "batch" },
             erased: self.erased,
-            suspect_keys: self.keys.suspects(),
+            suspect_keys: self
+                .keys
+                .rows()
+                .iter()
+                .filter_map(|row| Some((row.kid.clone(), row.suspect_from?)))
+                .collect(),
         })
+    }
+
+    /// Whether another checkpoint, an older one perhaps, is of the log that was audited.
+    ///
+    /// # Errors
+    /// [`AuditError::Checkpoint`].
+    pub fn agrees(&self, note: &str) -> Result<(), AuditError> {
+        let claimed = Checkpoint::peek(note).map_err(|why| AuditError::Checkpoint(why.to_string()))?;
+        let checkpoint = self.open(note, claimed.size)?;
+        if self.tree.root_at(checkpoint.size) == Some(checkpoint.root) {
+            return Ok(());
+        }
+        let size = checkpoint.size;
+        Err(AuditError::Checkpoint(format!("the checkpoint of size {size} that was released is of another log")))
+    }
+
+    fn open(&self, note: &str, size: u64) -> Result<Checkpoint, AuditError> {
+        let wrong = |why: Unproven| AuditError::Checkpoint(why.to_string());
+        let verifiers = log_verifiers(&self.keys, &self.origin, size).map_err(wrong)?;
+        Checkpoint::open(note, &verifiers).map_err(wrong)
     }
 }
 
@@ -307,14 +326,15 @@ fn verify_due(block: &[Vec<u8>], due: &[Due], next: &AtomicUsize, strict: bool) 
         let Some(batch) = due.get(start..due.len().min(start.saturating_add(BATCH))).filter(|b| !b.is_empty()) else {
             return forged;
         };
-        let signed: Vec<(&[u8], [u8; 32])> = batch
+        let signed: Vec<(&[u8], &PublicKey)> = batch
             .iter()
-            .filter_map(|(place, public)| Some((block.get(*place)?.as_slice(), *public)))
+            .filter_map(|(place, public)| Some((block.get(*place)?.as_slice(), public)))
             .collect();
-        if !strict && crate::record::verify_batch(&signed).is_ok() {
-            continue;
-        }
-        let first = signed.iter().position(|(bytes, public)| crate::record::verify_signature(bytes, public).is_err());
+        let first = if strict {
+            signed.iter().position(|(bytes, public)| crate::record::verify_signature(bytes, public).is_err())
+        } else {
+            crate::record::verify_batch(&signed).err()
+        };
         let place = first.and_then(|first| batch.get(first)).map(|(place, _)| *place);
         forged = sooner(forged, place);
     }

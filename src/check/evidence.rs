@@ -3,7 +3,7 @@
 use super::ancestry::Ancestry;
 use super::proof_file::ProofFile;
 use crate::domain::{Event, KeyRole};
-use crate::proof::{Checkpoint, Hash, NoteVerifier, TlogProof, leaf_hash, verify_inclusion};
+use crate::proof::{Checkpoint, Hash, NoteVerifier, TlogProof, Unproven, leaf_hash, verify_inclusion};
 use crate::record::{Entry, Keys, RecordedEvent};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -79,13 +79,7 @@ impl Evidence {
     /// Opens the checkpoint with the log keys of the chain.
     pub fn checkpoint(&self, origin: &str, keys: &Keys) -> Result<Checkpoint, String> {
         let claimed = Checkpoint::peek(&self.note).map_err(|why| why.to_string())?;
-        let newest = claimed.size.checked_sub(1).ok_or("the checkpoint is of an empty log")?;
-        let verifiers: Vec<NoteVerifier> = keys
-            .valid_publics(KeyRole::Log, newest)
-            .into_iter()
-            .map(|public| NoteVerifier::new(origin, public))
-            .collect::<Result<_, _>>()
-            .map_err(|why| why.to_string())?;
+        let verifiers = log_verifiers(keys, origin, claimed.size).map_err(|why| why.to_string())?;
         let checkpoint = Checkpoint::open(&self.note, &verifiers).map_err(|why| why.to_string())?;
         if checkpoint.origin != origin {
             return Err(format!("it is of {}, the file says {origin}", checkpoint.origin));
@@ -119,8 +113,8 @@ impl Evidence {
             }
             let public = keys
                 .valid(&held.entry.kid, KeyRole::Recorder, *index)
-                .ok_or_else(|| format!("entry {index} is signed by a key that is not valid there"))?;
-            crate::record::verify_signature(&held.bytes, &public).map_err(|why| format!("entry {index}: {why}"))?;
+                .map_err(|why| format!("entry {index}: {why}"))?;
+            crate::record::verify_signature(&held.bytes, public).map_err(|why| format!("entry {index}: {why}"))?;
         }
         Ok(())
     }
@@ -170,7 +164,13 @@ fn public_part(extra: &[u8]) -> Option<&[u8]> {
 
 fn unknown(event: &RecordedEvent) -> Option<String> {
     match event {
-        RecordedEvent::Unknown { kind, v } => Some(format!("{kind} version {v}")),
+        RecordedEvent::Unknown { kind, v, .. } => Some(format!("{kind} version {v}")),
         RecordedEvent::Known { .. } => None,
     }
+}
+
+/// The log keys that may sign a checkpoint of this size.
+pub(super) fn log_verifiers(keys: &Keys, origin: &str, size: u64) -> Result<Vec<NoteVerifier>, Unproven> {
+    let logs = keys.rows().iter().filter(|row| keys.valid(&row.kid, KeyRole::Log, size).is_ok());
+    logs.map(|row| NoteVerifier::new(origin, row.public.to_bytes())).collect()
 }

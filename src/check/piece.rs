@@ -7,6 +7,7 @@ use super::proof_file::ProofFile;
 use super::report::{Conclusion, Facts, Report, Step};
 use crate::domain::KeyRole;
 use crate::proof::Policy;
+use crate::record::KeyRow;
 
 /// What the reader brings and trusts. It must not come from the file, nor from the server that gave the file.
 #[derive(Clone, Debug)]
@@ -115,7 +116,8 @@ fn policy_agrees(trust: &Trust, file: &ProofFile, keys: &crate::record::Keys) ->
         return Ok(());
     };
     let known = policy.logs.iter().any(|(verifier, _)| {
-        verifier.name() == file.origin && keys.knows_public(KeyRole::Log, &verifier.public())
+        let of_key = |row: &KeyRow| row.role == KeyRole::Log && row.public.to_bytes() == verifier.public();
+        verifier.name() == file.origin && keys.rows().iter().any(of_key)
     });
     if known { Ok(()) } else { Err("your policy trusts another log key for this log".to_owned()) }
 }

@@ -98,10 +98,11 @@ fn key_entries(settings: &Settings, now: Timestamp, keys: &[KeyFile; 3], draw: &
     let mut submissions = Vec::new();
     for key in keys {
         let key_signer = key.signer();
-        let event = KeyAdded { kid: key_signer.kid().to_owned(), role: key.role, x: key_signer.x() };
+        let event = KeyAdded { kid: key_signer.kid().to_owned(), role: key.role, x: key_signer.public().to_base64url() };
         let jti = draw.uuid();
         let draft = KeyEntryDraft { iss: &settings.origin, jti, iat: now, by, keys: newest, event: Event::from(event) };
-        let entry = crate::record::seal_key_entry(&draft, &signer);
+        let entry = crate::record::seal_key_entry(&draft, &signer)
+            .unwrap_or_else(|_| unreachable!("an entry about one key is short"));
         newest = Some(leaf_hash(&entry));
         submissions.push(Submission { request: jti, by, at: None, expected: Vec::new(), ask: Ask::KeyEntry(entry) });
     }

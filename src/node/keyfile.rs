@@ -63,6 +63,6 @@ impl KeyFile {
     /// The key, for signing entries.
     #[must_use]
     pub fn signer(&self) -> Signer {
-        Signer::new(&self.seed)
+        Signer::from_seed(&self.seed)
     }
 }

@@ -9,7 +9,7 @@ use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::domain::{Book, Command, Draft, Draw, Event, FieldErased, Moment, Refusal, Refused, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
-use crate::record::{Entry, Keys, Sealed, Signer, Unsealed};
+use crate::record::{Entry, Keys, Malformed, Sealed, Signer, Unsealed};
 use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -196,7 +196,7 @@ impl Desk {
                 let Some(bytes) = self.store.read(index)? else {
                     return Ok(Err(SubmitError::Closed));
                 };
-                let entry = crate::record::read(&bytes).map_err(|malformed| StoreError::corrupt_entry(index, &malformed))?;
+                let entry = crate::record::read(&bytes).map_err(|malformed| unreadable(index, &malformed))?;
                 let stored = self.store.private(index)?.into_iter().find(|r| matches!(r.kind, VaultKind::Request));
                 let events = entry.events().cloned().collect();
                 let subjects = entry.payload.prev.keys().copied().collect();
@@ -285,7 +285,7 @@ impl Desk {
             Some(record) if record.body.is_empty() => return Ok(Err(Refusal::AlreadyErased)),
             Some(_) => {}
         }
-        let entry = crate::record::read(&bytes).map_err(|malformed| StoreError::corrupt_entry(erase.index, &malformed))?;
+        let entry = crate::record::read(&bytes).map_err(|malformed| unreadable(erase.index, &malformed))?;
         let mut erase = erase.clone();
         erase.entry = leaf_hash(&bytes).to_base64url();
         Ok(Ok((Command::EraseField(erase), Some(entry.payload.prev.keys().copied().collect()))))
@@ -406,7 +406,7 @@ impl Desk {
                 erase(&*self.store, erased)?;
             }
             let entry = crate::record::read(&landing.bytes)
-                .map_err(|malformed| StoreError::corrupt_entry(landing.index, &malformed))?;
+                .map_err(|malformed| unreadable(landing.index, &malformed))?;
             (self.observer)(&Appended {
                 index: landing.index,
                 leaf: landing.leaf,
@@ -457,4 +457,8 @@ fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
         }
     }
     seen
+}
+
+fn unreadable(index: u64, malformed: &Malformed) -> StoreError {
+    StoreError::Corrupt { at: format!("entry {index}"), why: malformed.to_string() }
 }

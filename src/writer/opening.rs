@@ -2,10 +2,10 @@
 
 use super::desk::{Appended, ChainEnd, Desk, DeskKeys, Observer, erase};
 use super::published::{Published, Released};
-use crate::domain::{Book, Command, Event, FieldErased, Refusal, Stamp, Timestamp};
+use crate::domain::{Book, Event, FieldErased, Refusal, Stamp, Timestamp};
 use crate::log::{Store, StoreError};
 use crate::proof::{Checkpoint, NoteVerifier, Unproven, leaf_hash};
-use crate::record::{Entry, Keys, Malformed};
+use crate::record::{Keys, Malformed};
 use std::collections::HashMap;
 use std::sync::Arc;
 
