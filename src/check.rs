@@ -17,7 +17,7 @@ mod proof_file;
 mod report;
 
 pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
-pub use audit::{Audit, BLOCK, AuditError, AuditReport, Wrong};
+pub use audit::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 pub use build::{BuildError, Materials, build};
 pub use piece::{Trust, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};

@@ -2,23 +2,23 @@
 //!
 //! Exit code 0: done, or it holds. 1: it does not hold, or the book refuses. 2: it cannot be read or used.
 
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod access;
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod arguments;
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod audit;
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod changing;
-#[cfg(any())]
+#[cfg(feature = "server")]
 pub mod demo;
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod looking;
-#[cfg(any())]
+#[cfg(feature = "server")]
 mod making;
 pub mod verify;
 
-#[cfg(any())]
+#[cfg(feature = "server")]
 pub use arguments::run;
 
 use std::fmt;
@@ -35,11 +35,17 @@ pub struct Failure {
 impl Failure {
     /// It does not hold, or the book refuses.
     pub fn refused(message: impl fmt::Display) -> Self {
-        Self { code: 1, message: message.to_string() }
+        Self {
+            code: 1,
+            message: message.to_string(),
+        }
     }
 
     /// It cannot be read or used.
     pub fn unusable(message: impl fmt::Display) -> Self {
-        Self { code: 2, message: message.to_string() }
+        Self {
+            code: 2,
+            message: message.to_string(),
+        }
     }
 }

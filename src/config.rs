@@ -39,7 +39,9 @@ pub enum SettingsError {
     #[error("pourbook.toml: {0}")]
     Form(String),
     /// The origin cannot be one.
-    #[error("pourbook.toml: origin {0:?} must be a name without scheme, spaces or `+`, like `book.example/log`")]
+    #[error(
+        "pourbook.toml: origin {0:?} must be a name without scheme, spaces or `+`, like `book.example/log`"
+    )]
     Origin(String),
     /// The address cannot be one.
     #[error("pourbook.toml: address {0:?} must begin with http:// or https:// and have no path")]
@@ -69,7 +71,10 @@ impl Settings {
         if self.origin.is_empty() || self.origin.contains("://") || !self.origin.chars().all(plain) {
             return Err(SettingsError::Origin(self.origin.clone()));
         }
-        let host = self.address.strip_prefix("https://").or_else(|| self.address.strip_prefix("http://"));
+        let host = self
+            .address
+            .strip_prefix("https://")
+            .or_else(|| self.address.strip_prefix("http://"));
         if !host.is_some_and(|host| !host.is_empty() && !host.contains('/') && host.chars().all(plain)) {
             return Err(SettingsError::Address(self.address.clone()));
         }

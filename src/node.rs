@@ -6,14 +6,14 @@
 pub mod chance;
 pub mod clock;
 mod folder;
-mod founding;
 mod following;
+mod founding;
 mod keyfile;
 mod reading;
 mod running;
 
 pub use folder::{BookFolder, FolderError};
-pub use founding::{Founded, Founding, found};
+pub use founding::{Founded, Founding, FoundingError, found};
 pub use keyfile::{KeyFile, KeyFileError};
 pub use reading::{BookReader, ReadError};
-pub use running::{Node, NodeError, serve};
+pub use running::{Node, NodeError, open_desk, rebuild, serve};

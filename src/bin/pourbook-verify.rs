@@ -13,7 +13,10 @@ struct Program {
     arguments: VerifyArguments,
 }
 
-#[expect(clippy::disallowed_methods, reason = "the verifier reads the two files that it is given, and no book")]
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the verifier reads the two files that it is given, and no book"
+)]
 fn read(path: &std::path::Path) -> std::io::Result<Vec<u8>> {
     std::fs::read(path)
 }
@@ -24,6 +27,14 @@ fn main() -> ExitCode {
         Ok((text, code)) => (text, code, true),
         Err(failure) => (failure.message, failure.code, false),
     };
-    let written = if out { writeln!(std::io::stdout(), "{text}") } else { writeln!(std::io::stderr(), "{text}") };
-    if written.is_err() { ExitCode::from(2) } else { ExitCode::from(code) }
+    let written = if out {
+        writeln!(std::io::stdout(), "{text}")
+    } else {
+        writeln!(std::io::stderr(), "{text}")
+    };
+    if written.is_err() {
+        ExitCode::from(2)
+    } else {
+        ExitCode::from(code)
+    }
 }

@@ -5,7 +5,9 @@
 //! not walked. Melts are taken newest first; since metal only flows from earlier melts into later ones, each is
 //! reached once, with its whole share.
 
-use crate::domain::{CertificateIssued, Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId};
+use crate::domain::{
+    CertificateIssued, Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId,
+};
 use crate::metal::Mass;
 use crate::record::Entry;
 use std::collections::{BTreeMap, BTreeSet};
@@ -72,7 +74,10 @@ pub struct Lineage {
 /// # Errors
 /// [`Untraceable`] if an entry is missing or masses cannot be.
 pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> {
-    let mut lineage = Lineage { own: source.history(piece.0), ..Lineage::default() };
+    let mut lineage = Lineage {
+        own: source.history(piece.0),
+        ..Lineage::default()
+    };
     lineage.indexes.extend(source.key_entries());
     lineage.indexes.extend(&lineage.own);
     let mut melt = None;
@@ -97,7 +102,9 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
         }
     }
     for id in series {
-        lineage.indexes.insert(first(source, id.0, || format!("series {id}"))?);
+        lineage
+            .indexes
+            .insert(first(source, id.0, || format!("series {id}"))?);
     }
     // Without a certificate nothing rests on the closing check, and its absence could not be told from a truncation.
     if let Some(id) = certified {
@@ -114,11 +121,17 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
 }
 
 fn find(source: &dyn Ancestry, index: u64) -> Result<Arc<Entry>, Untraceable> {
-    source.entry(index).ok_or_else(|| Untraceable::Missing { what: format!("entry {index}") })
+    source.entry(index).ok_or_else(|| Untraceable::Missing {
+        what: format!("entry {index}"),
+    })
 }
 
 fn first(source: &dyn Ancestry, subject: Uuid, what: impl Fn() -> String) -> Result<u64, Untraceable> {
-    source.history(subject).first().copied().ok_or_else(|| Untraceable::Missing { what: what() })
+    source
+        .history(subject)
+        .first()
+        .copied()
+        .ok_or_else(|| Untraceable::Missing { what: what() })
 }
 
 fn add_session(
@@ -133,7 +146,9 @@ fn add_session(
         lineage.indexes.extend(source.history(session.0));
     }
     if let Some(scale) = scale_of(&*find(source, opened)?, session) {
-        lineage.indexes.insert(first(source, scale.0, || format!("scale {scale}"))?);
+        lineage
+            .indexes
+            .insert(first(source, scale.0, || format!("scale {scale}"))?);
     }
     Ok(())
 }
@@ -186,8 +201,14 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
         None => lost = WHOLE,
     }
     while let Some((index, (closed, share))) = waiting.pop_last() {
-        let rest: u128 = waiting.values().map(|(_, share)| share).sum::<u128>().saturating_add(lost);
-        if lineage.melts.len() >= MELTS_MAX || (!lineage.melts.is_empty() && rest.saturating_add(share) < ENOUGH) {
+        let rest: u128 = waiting
+            .values()
+            .map(|(_, share)| share)
+            .sum::<u128>()
+            .saturating_add(lost);
+        if lineage.melts.len() >= MELTS_MAX
+            || (!lineage.melts.is_empty() && rest.saturating_add(share) < ENOUGH)
+        {
             waiting.insert(index, (closed, share));
             break;
         }
@@ -196,7 +217,9 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
         for (from, part) in parts(&closed, share)? {
             match from {
                 From::Lot(lot) => {
-                    lineage.indexes.insert(first(source, lot.0, || format!("lot {lot}"))?);
+                    lineage
+                        .indexes
+                        .insert(first(source, lot.0, || format!("lot {lot}"))?);
                     let held = lineage.lots.entry(lot).or_default();
                     *held = held.saturating_add(part);
                 }
@@ -213,7 +236,11 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
             }
         }
     }
-    let rest: u128 = waiting.values().map(|(_, share)| share).sum::<u128>().saturating_add(lost);
+    let rest: u128 = waiting
+        .values()
+        .map(|(_, share)| share)
+        .sum::<u128>()
+        .saturating_add(lost);
     lineage.traced = fraction(rest);
     Ok(())
 }
@@ -231,11 +258,16 @@ fn parts(closed: &MeltClosed, share: u128) -> Result<Vec<(From, u128)>, Untracea
         let part = portion(share, input.mass(), closed.charge).ok_or_else(wrong)?;
         match input {
             MeltInput::Lot { lot, .. } => split.push((From::Lot(*lot), part)),
-            MeltInput::Heel { melt, .. } | MeltInput::Piece { melt, .. } => split.push((From::Melt(*melt), part)),
+            MeltInput::Heel { melt, .. } | MeltInput::Piece { melt, .. } => {
+                split.push((From::Melt(*melt), part))
+            }
             MeltInput::Jar { holds, .. } => {
                 let whole = Mass::checked_sum(holds.iter().map(|hold| hold.mass)).ok_or_else(wrong)?;
                 for hold in holds {
-                    split.push((From::Melt(hold.melt), portion(part, hold.mass, whole).ok_or_else(wrong)?));
+                    split.push((
+                        From::Melt(hold.melt),
+                        portion(part, hold.mass, whole).ok_or_else(wrong)?,
+                    ));
                 }
             }
         }
@@ -244,7 +276,10 @@ fn parts(closed: &MeltClosed, share: u128) -> Result<Vec<(From, u128)>, Untracea
 }
 
 fn portion(share: u128, mass: Mass, of: Mass) -> Option<u128> {
-    let (mass, of) = (u128::try_from(mass.units()).ok()?, u128::try_from(of.units()).ok()?);
+    let (mass, of) = (
+        u128::try_from(mass.units()).ok()?,
+        u128::try_from(of.units()).ok()?,
+    );
     if mass > of {
         return None;
     }
@@ -257,5 +292,9 @@ fn fraction(rest: u128) -> String {
         return "1".to_owned();
     }
     let followed = WHOLE.saturating_sub(rest).saturating_mul(10_000) / WHOLE;
-    if followed == 0 { "0".to_owned() } else { format!("0.{followed:04}") }
+    if followed == 0 {
+        "0".to_owned()
+    } else {
+        format!("0.{followed:04}")
+    }
 }

@@ -4,8 +4,8 @@
 //! the other verifies signatures in batches, and whoever is done first helps. What is reported is the first entry that
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
-use crate::domain::{Book, Event, KeyRole, Stamp, Timestamp};
 use super::evidence::log_verifiers;
+use crate::domain::{Book, Event, KeyRole, Stamp, Timestamp};
 use crate::proof::{Checkpoint, Hash, Tree, Unproven, leaf_hash};
 use crate::record::{Entry, Keys, PublicKey};
 use serde::Serialize;
@@ -189,19 +189,26 @@ impl Audit {
             if let Event::FieldErased(erased) = event {
                 let named = self.tree.leaf(erased.index).map(|leaf| leaf.to_base64url());
                 if named.as_deref() != Some(erased.entry.as_str()) {
-                    return Err(format!("it erases a member of entry {}, and names another", erased.index));
+                    return Err(format!(
+                        "it erases a member of entry {}, and names another",
+                        erased.index
+                    ));
                 }
                 self.erased = self.erased.saturating_add(1);
                 moved.extend(payload.prev.keys());
             }
             moved.extend(event.subjects());
         }
-        if moved.len() != payload.prev.len() || !moved.iter().all(|subject| payload.prev.contains_key(subject)) {
+        if moved.len() != payload.prev.len()
+            || !moved.iter().all(|subject| payload.prev.contains_key(subject))
+        {
             return Err("its chains are not those that its events move".to_owned());
         }
         self.tree.push(leaf);
         if entry.is_key_entry() {
-            self.keys.apply(index, entry, bytes).map_err(|why| why.to_string())?;
+            self.keys
+                .apply(index, entry, bytes)
+                .map_err(|why| why.to_string())?;
             return Ok(None);
         }
         let clock_set = entry.events().any(|event| matches!(event, Event::ClockSet(_)));
@@ -209,23 +216,36 @@ impl Audit {
             return Err("it is dated before the entry before it".to_owned());
         }
         self.last = payload.iat;
-        let public = self.keys.valid(&entry.kid, KeyRole::Recorder, index).map_err(|why| why.to_string())?;
+        let public = self
+            .keys
+            .valid(&entry.kid, KeyRole::Recorder, index)
+            .map_err(|why| why.to_string())?;
         Ok(Some(public.clone()))
     }
 
     fn replay_block(&mut self, first: u64, read: &[Read]) -> Option<Wrong> {
         for (place, Read { entry, .. }) in read.iter().enumerate() {
             let index = first.saturating_add(to_u64(place));
-            let stamp = Stamp { index, at: entry.payload.iat, by: entry.payload.by };
+            let stamp = Stamp {
+                index,
+                at: entry.payload.iat,
+                by: entry.payload.by,
+            };
             let mut known = 0;
             for event in entry.events() {
                 known += 1;
                 if let Err(refusal) = self.book.take(&stamp, event) {
-                    return Some(Wrong { index, why: format!("{} breaks a rule of the book: {refusal}", event.kind()) });
+                    return Some(Wrong {
+                        index,
+                        why: format!("{} breaks a rule of the book: {refusal}", event.kind()),
+                    });
                 }
             }
             if known != entry.payload.events.len() {
-                return Some(Wrong { index, why: "it holds a kind of event that this version does not know".to_owned() });
+                return Some(Wrong {
+                    index,
+                    why: "it holds a kind of event that this version does not know".to_owned(),
+                });
             }
             self.book.keep();
         }
@@ -274,7 +294,9 @@ impl Audit {
             return Ok(());
         }
         let size = checkpoint.size;
-        Err(AuditError::Checkpoint(format!("the checkpoint of size {size} that was released is of another log")))
+        Err(AuditError::Checkpoint(format!(
+            "the checkpoint of size {size} that was released is of another log"
+        )))
     }
 
     fn open(&self, note: &str, size: u64) -> Result<Checkpoint, AuditError> {
@@ -292,9 +314,15 @@ fn to_u64(place: usize) -> u64 {
 fn read_block(block: &[Vec<u8>], workers: usize, first: u64) -> (Vec<Read>, Option<Wrong>) {
     let part = block.len().div_ceil(workers).max(1);
     let parts: Vec<(Vec<Read>, Option<String>)> = std::thread::scope(|scope| {
-        let readers: Vec<_> = block.chunks(part).map(|chunk| scope.spawn(|| read_part(chunk))).collect();
+        let readers: Vec<_> = block
+            .chunks(part)
+            .map(|chunk| scope.spawn(|| read_part(chunk)))
+            .collect();
         let failed = || (Vec::new(), Some("the reader failed".to_owned()));
-        readers.into_iter().map(|reader| reader.join().unwrap_or_else(|_| failed())).collect()
+        readers
+            .into_iter()
+            .map(|reader| reader.join().unwrap_or_else(|_| failed()))
+            .collect()
     });
     let mut read = Vec::with_capacity(block.len());
     for (entries, why) in parts {
@@ -311,7 +339,10 @@ fn read_part(chunk: &[Vec<u8>]) -> (Vec<Read>, Option<String>) {
     let mut read = Vec::with_capacity(chunk.len());
     for bytes in chunk {
         match crate::record::read(bytes) {
-            Ok(entry) => read.push(Read { leaf: leaf_hash(bytes), entry }),
+            Ok(entry) => read.push(Read {
+                leaf: leaf_hash(bytes),
+                entry,
+            }),
             Err(malformed) => return (read, Some(malformed.to_string())),
         }
     }
@@ -323,7 +354,10 @@ fn verify_due(block: &[Vec<u8>], due: &[Due], next: &AtomicUsize, strict: bool) 
     let mut forged = None;
     loop {
         let start = next.fetch_add(BATCH, Ordering::Relaxed);
-        let Some(batch) = due.get(start..due.len().min(start.saturating_add(BATCH))).filter(|b| !b.is_empty()) else {
+        let Some(batch) = due
+            .get(start..due.len().min(start.saturating_add(BATCH)))
+            .filter(|b| !b.is_empty())
+        else {
             return forged;
         };
         let signed: Vec<(&[u8], &PublicKey)> = batch
@@ -331,7 +365,9 @@ fn verify_due(block: &[Vec<u8>], due: &[Due], next: &AtomicUsize, strict: bool) 
             .filter_map(|(place, public)| Some((block.get(*place)?.as_slice(), public)))
             .collect();
         let first = if strict {
-            signed.iter().position(|(bytes, public)| crate::record::verify_signature(bytes, public).is_err())
+            signed
+                .iter()
+                .position(|(bytes, public)| crate::record::verify_signature(bytes, public).is_err())
         } else {
             crate::record::verify_batch(&signed).err()
         };

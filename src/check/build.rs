@@ -51,7 +51,10 @@ pub fn build(
     let lineage = lineage(piece, source)?;
     let mut proofs = Vec::with_capacity(lineage.indexes.len());
     for index in &lineage.indexes {
-        let not_released = BuildError::NotReleased { index: *index, size: materials.size };
+        let not_released = BuildError::NotReleased {
+            index: *index,
+            size: materials.size,
+        };
         if *index >= materials.size {
             return Err(not_released);
         }
@@ -59,7 +62,12 @@ pub fn build(
         let path = (materials.path)(*index).ok_or(not_released)?;
         let mut extra = bytes.to_vec();
         extra.push(b'~');
-        let proof = TlogProof { extra: Some(extra), index: *index, path, checkpoint: materials.checkpoint.to_owned() };
+        let proof = TlogProof {
+            extra: Some(extra),
+            index: *index,
+            path,
+            checkpoint: materials.checkpoint.to_owned(),
+        };
         proofs.push(proof.to_string());
     }
     let file = ProofFile {

@@ -6,8 +6,8 @@ use super::measures;
 use super::proof_file::ProofFile;
 use super::report::{Facts, LotShare};
 use crate::domain::{
-    CertificateIssued, Event, FinenessBasis, Grade, LotId, LotReceived, MeltClosed, MeltId, MeltInput, PieceGraded,
-    PieceWeighed, ScaleRegistered, SeriesId, SeriesOpened, SessionId,
+    CertificateIssued, Event, FinenessBasis, Grade, LotId, LotReceived, MeltClosed, MeltId, MeltInput,
+    PieceGraded, PieceWeighed, ScaleRegistered, SeriesId, SeriesOpened, SessionId,
 };
 use crate::metal::{Fineness, Mass, at_least, blend_fineness};
 use crate::record::Keys;
@@ -23,7 +23,9 @@ pub(super) struct Claims<'a> {
 impl Claims<'_> {
     fn own(&self) -> impl Iterator<Item = (u64, &Event)> {
         let piece = self.file.piece;
-        self.evidence.events().filter(move |(_, event)| event.piece() == Some(piece))
+        self.evidence
+            .events()
+            .filter(move |(_, event)| event.piece() == Some(piece))
     }
 
     fn series(&self, id: SeriesId) -> Result<&SeriesOpened, String> {
@@ -68,7 +70,8 @@ impl Claims<'_> {
 
     fn melts(&self) -> BTreeMap<MeltId, MeltClosed> {
         let ids = self.lineage.melts.values();
-        ids.filter_map(|id| Some((*id, closing(self.evidence, *id)?.1))).collect()
+        ids.filter_map(|id| Some((*id, closing(self.evidence, *id)?.1)))
+            .collect()
     }
 }
 
@@ -85,17 +88,31 @@ pub(super) fn serial(claims: &Claims<'_>) -> Result<String, String> {
         return Err(format!("the piece was given {} serials", given.len()));
     };
     if given.serial != claims.file.serial {
-        return Err(format!("the piece was given {}, the file says {}", given.serial, claims.file.serial));
+        return Err(format!(
+            "the piece was given {}, the file says {}",
+            given.serial, claims.file.serial
+        ));
     }
     let series = claims.series(given.series)?;
     if given.serial.code() != &series.code || given.serial.number().len() != usize::from(series.digits) {
-        return Err(format!("{} is no serial of series {}", given.serial, series.code.as_str()));
+        return Err(format!(
+            "{} is no serial of series {}",
+            given.serial,
+            series.code.as_str()
+        ));
     }
     for (index, event) in claims.own() {
         if let Event::PieceNumbered(numbered) = event {
-            let size = series.shapes.iter().find(|s| s.shape == numbered.shape).map(|s| s.size);
+            let size = series
+                .shapes
+                .iter()
+                .find(|s| s.shape == numbered.shape)
+                .map(|s| s.size);
             if size != Some(numbered.of) || numbered.number == 0 || numbered.number > numbered.of {
-                return Err(format!("entry {index} gives number {} of {}", numbered.number, numbered.of));
+                return Err(format!(
+                    "entry {index} gives number {} of {}",
+                    numbered.number, numbered.of
+                ));
             }
         }
     }
@@ -124,23 +141,41 @@ pub(super) fn metal(claims: &Claims<'_>) -> Result<String, String> {
             _ => None,
         });
         if out.map(|out| out.mass) != from_mould.last() {
-            return Err("the melt states another mass for the piece than its reading from the mould".to_owned());
+            return Err(
+                "the melt states another mass for the piece than its reading from the mould".to_owned(),
+            );
         }
     }
-    Ok(format!("{} melts, {} lots", melts.len(), claims.lineage.lots.len()))
+    Ok(format!(
+        "{} melts, {} lots",
+        melts.len(),
+        claims.lineage.lots.len()
+    ))
 }
 
 fn balance(closed: &MeltClosed) -> Result<(), String> {
-    let sum = |masses: &mut dyn Iterator<Item = Mass>| Mass::checked_sum(masses).ok_or("masses too great to add");
+    let sum =
+        |masses: &mut dyn Iterator<Item = Mass>| Mass::checked_sum(masses).ok_or("masses too great to add");
     let charge = sum(&mut closed.inputs.iter().map(MeltInput::mass))?;
     if charge != closed.charge {
-        return Err(format!("the inputs sum to {charge} g, the charge is stated as {} g", closed.charge));
+        return Err(format!(
+            "the inputs sum to {charge} g, the charge is stated as {} g",
+            closed.charge
+        ));
     }
     let prills = closed.prills.as_ref().map(|prills| prills.mass.mass());
-    let out = closed.pieces.iter().map(|out| out.mass).chain([closed.heel.mass()]).chain(prills);
+    let out = closed
+        .pieces
+        .iter()
+        .map(|out| out.mass)
+        .chain([closed.heel.mass()])
+        .chain(prills);
     let out = sum(&mut out.into_iter())?;
     if charge.minus(out) != closed.loss {
-        return Err(format!("{charge} g in, {out} g out, the loss is stated as {} g", closed.loss));
+        return Err(format!(
+            "{charge} g in, {out} g out, the loss is stated as {} g",
+            closed.loss
+        ));
     }
     Ok(())
 }
@@ -148,9 +183,10 @@ fn balance(closed: &MeltClosed) -> Result<(), String> {
 fn handed_on(input: &MeltInput, melts: &BTreeMap<MeltId, MeltClosed>) -> Result<(), String> {
     match input {
         MeltInput::Heel { melt, mass } => match melts.get(melt) {
-            Some(source) if source.heel.mass() != *mass => {
-                Err(format!("takes a heel of {mass} g, melt {melt} left {} g", source.heel.mass()))
-            }
+            Some(source) if source.heel.mass() != *mass => Err(format!(
+                "takes a heel of {mass} g, melt {melt} left {} g",
+                source.heel.mass()
+            )),
             _ => Ok(()),
         },
         MeltInput::Piece { piece, melt, .. } => match melts.get(melt) {
@@ -173,7 +209,11 @@ fn blend_stated(
         let fineness = match input {
             MeltInput::Lot { lot, .. } => {
                 let lot = claims.lot(*lot).ok_or_else(|| format!("lot {lot} is missing"))?;
-                if lot.metal == closed.metal { lot.fineness } else { Fineness::ZERO }
+                if lot.metal == closed.metal {
+                    lot.fineness
+                } else {
+                    Fineness::ZERO
+                }
             }
             MeltInput::Heel { melt, .. } | MeltInput::Piece { melt, .. } => match melts.get(melt) {
                 Some(source) => source.fineness,
@@ -186,7 +226,10 @@ fn blend_stated(
     }
     match blend_fineness(&parts, 1) {
         Some(blend) if blend == closed.fineness => Ok(()),
-        Some(blend) => Err(format!("the inputs blend to {blend}, stated is {}", closed.fineness)),
+        Some(blend) => Err(format!(
+            "the inputs blend to {blend}, stated is {}",
+            closed.fineness
+        )),
         None => Err("the inputs have no blend".to_owned()),
     }
 }
@@ -202,27 +245,43 @@ pub(super) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             Event::PieceWeighed(weighed) => reading = Some(weighed),
             Event::PieceGraded(graded) if !faulty => {
                 let weighed = reading.ok_or_else(|| format!("entry {index} grades before any weighing"))?;
-                regraded += usize::from(regrade(claims, weighed, graded).map_err(|why| format!("entry {index}: {why}"))?);
+                regraded += usize::from(
+                    regrade(claims, weighed, graded).map_err(|why| format!("entry {index}: {why}"))?,
+                );
             }
             _ => {}
         }
     }
     let reading = reading.ok_or("the piece was never weighed")?;
     let suspect = is_suspect(claims, reading.session);
-    let word = if suspect { "; SUSPECT: a check of the scale failed after it" } else { "" };
-    Ok(format!("{} g; {regraded} gradings recomputed{word}", reading.mass))
+    let word = if suspect {
+        "; SUSPECT: a check of the scale failed after it"
+    } else {
+        ""
+    };
+    Ok(format!(
+        "{} g; {regraded} gradings recomputed{word}",
+        reading.mass
+    ))
 }
 
 fn regrade(claims: &Claims<'_>, weighed: &PieceWeighed, graded: &PieceGraded) -> Result<bool, String> {
-    let Some(scale) = claims.scale_of(weighed.session) else { return Ok(false) };
+    let Some(scale) = claims.scale_of(weighed.session) else {
+        return Ok(false);
+    };
     if !weighed.mass.mass().is_multiple_of(scale.d) {
         return Err(format!("{} g is finer than the scale shows", weighed.mass));
     }
     let grade = measures::grade(scale, weighed, graded);
     if grade != graded.grade {
-        return Err(format!("{} g makes it {grade}, it is graded {}", weighed.mass, graded.grade));
+        return Err(format!(
+            "{} g makes it {grade}, it is graded {}",
+            weighed.mass, graded.grade
+        ));
     }
-    let guard = graded.lower.and_then(|_| measures::guard(scale, weighed.mass.mass()));
+    let guard = graded
+        .lower
+        .and_then(|_| measures::guard(scale, weighed.mass.mass()));
     if graded.lower.is_some() && guard != graded.guard {
         return Err("the guard band is not the scale's".to_owned());
     }
@@ -241,14 +300,24 @@ pub(super) fn certificate(claims: &Claims<'_>) -> Result<String, String> {
     };
     for (place, certificate) in issued.iter().enumerate() {
         if u32::try_from(place.saturating_add(1)) != Ok(certificate.issue) {
-            return Err(format!("issue {} stands where another belongs", certificate.issue));
+            return Err(format!(
+                "issue {} stands where another belongs",
+                certificate.issue
+            ));
         }
-        states_the_record(claims, certificate).map_err(|why| format!("issue {}: {why}", certificate.issue))?;
+        states_the_record(claims, certificate)
+            .map_err(|why| format!("issue {}: {why}", certificate.issue))?;
     }
-    let scale = claims.scale_of(newest.session).ok_or("the scale of the weight of record is missing")?;
-    let uncertainty = measures::uncertainty(scale, newest.mass.mass()).ok_or("the scale supports no claim")?;
+    let scale = claims
+        .scale_of(newest.session)
+        .ok_or("the scale of the weight of record is missing")?;
+    let uncertainty =
+        measures::uncertainty(scale, newest.mass.mass()).ok_or("the scale supports no claim")?;
     if uncertainty != newest.uncertainty || at_least(newest.mass.mass(), uncertainty) != newest.at_least {
-        return Err(format!("the scale supports +-{uncertainty} g, stated is +-{} g", newest.uncertainty));
+        return Err(format!(
+            "the scale supports +-{uncertainty} g, stated is +-{} g",
+            newest.uncertainty
+        ));
     }
     match claims.checks_of(newest.session).as_slice() {
         [.., (_, true, true)] => {}
@@ -257,7 +326,10 @@ pub(super) fn certificate(claims: &Claims<'_>) -> Result<String, String> {
     if is_suspect(claims, newest.session) {
         return Err("a check of the scale failed in the session of the weight of record".to_owned());
     }
-    Ok(format!("issue {}: {} g, +-{} g at k = 2; at least {} g; not hallmarked", newest.issue, newest.mass, newest.uncertainty, newest.at_least))
+    Ok(format!(
+        "issue {}: {} g, +-{} g at k = 2; at least {} g; not hallmarked",
+        newest.issue, newest.mass, newest.uncertainty, newest.at_least
+    ))
 }
 
 fn states_the_record(claims: &Claims<'_>, stated: &CertificateIssued) -> Result<(), String> {
@@ -275,7 +347,10 @@ fn states_the_record(claims: &Claims<'_>, stated: &CertificateIssued) -> Result<
     });
     let melt = melt.ok_or("the melt of the piece is not weighed out")?;
     if melt.fineness < stated.fineness {
-        return Err(format!("it states {}, the metal is {} as declared", stated.fineness, melt.fineness));
+        return Err(format!(
+            "it states {}, the metal is {} as declared",
+            stated.fineness, melt.fineness
+        ));
     }
     let number = claims.own().find_map(|(_, event)| match event {
         Event::PieceNumbered(numbered) => Some((numbered.number, numbered.of)),
@@ -291,16 +366,25 @@ fn states_the_record(claims: &Claims<'_>, stated: &CertificateIssued) -> Result<
         return Err(format!("it states {} g, which no reading shows", stated.mass));
     }
     let weakest = claims.lineage.lots.keys().filter_map(|lot| claims.lot(*lot));
-    let weakest = weakest.filter(|lot| lot.metal == stated.metal).map(|lot| lot.basis).min();
+    let weakest = weakest
+        .filter(|lot| lot.metal == stated.metal)
+        .map(|lot| lot.basis)
+        .min();
     if claims.lineage.traced == "1" && weakest.unwrap_or(FinenessBasis::Declared) != stated.basis {
-        return Err(format!("it says its fineness is {}, a lot rests on less", stated.basis));
+        return Err(format!(
+            "it says its fineness is {}, a lot rests on less",
+            stated.basis
+        ));
     }
     Ok(())
 }
 
 /// What the record says, for display.
 pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
-    let mut facts = Facts { serial: claims.file.serial.to_string(), ..Facts::default() };
+    let mut facts = Facts {
+        serial: claims.file.serial.to_string(),
+        ..Facts::default()
+    };
     for (_, event) in claims.own() {
         event.kind().clone_into(&mut facts.last_event);
         match event {
@@ -310,7 +394,9 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
                 facts.weight_suspect = is_suspect(claims, e.session);
             }
             Event::PieceNumbered(e) => facts.number = Some(format!("{} of {}", e.number, e.of)),
-            Event::PieceGraded(PieceGraded { grade: Grade::Faulty, .. }) => {}
+            Event::PieceGraded(PieceGraded {
+                grade: Grade::Faulty, ..
+            }) => {}
             _ => {}
         }
     }
@@ -324,7 +410,11 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
     for (lot, share) in &claims.lineage.lots {
         if let Some(lot) = claims.lot(*lot) {
             let share_ppm = u64::try_from(share / 1_000_000).unwrap_or(0);
-            facts.lots.push(LotShare { number: lot.number, metal: lot.metal.word(), share_ppm });
+            facts.lots.push(LotShare {
+                number: lot.number,
+                metal: lot.metal.word(),
+                share_ppm,
+            });
         }
     }
     facts.lots.sort_by_key(|share| share.number);

@@ -34,7 +34,10 @@ pub(super) enum Spoilt {
 impl Evidence {
     /// Takes the proofs apart. Nothing is believed yet.
     pub fn read(file: &ProofFile) -> Result<Self, Spoilt> {
-        let mut evidence = Self { entries: BTreeMap::new(), note: String::new() };
+        let mut evidence = Self {
+            entries: BTreeMap::new(),
+            note: String::new(),
+        };
         let mut last = None;
         for (place, text) in file.proofs.iter().enumerate() {
             let unreadable = |why: &str| Spoilt::Unreadable(format!("proof {place}: {why}"));
@@ -49,12 +52,21 @@ impl Evidence {
                 return Err(unreadable("it stands on another checkpoint than the first"));
             }
             let extra = proof.extra.ok_or_else(|| unreadable("it carries no entry"))?;
-            let bytes = public_part(&extra).ok_or_else(|| unreadable("it does not carry one entry and `~`"))?;
+            let bytes =
+                public_part(&extra).ok_or_else(|| unreadable("it does not carry one entry and `~`"))?;
             let entry = crate::record::read(bytes).map_err(|why| unreadable(&why.to_string()))?;
             if let Some(unknown) = entry.payload.events.iter().find_map(unknown) {
-                return Err(Spoilt::NotUnderstood(format!("entry {} holds {unknown}", proof.index)));
+                return Err(Spoilt::NotUnderstood(format!(
+                    "entry {} holds {unknown}",
+                    proof.index
+                )));
             }
-            let held = Held { leaf: leaf_hash(bytes), entry: Arc::new(entry), bytes: bytes.to_vec(), path: proof.path };
+            let held = Held {
+                leaf: leaf_hash(bytes),
+                entry: Arc::new(entry),
+                bytes: bytes.to_vec(),
+                path: proof.path,
+            };
             evidence.entries.insert(proof.index, held);
         }
         if evidence.entries.is_empty() {
@@ -67,11 +79,14 @@ impl Evidence {
     pub fn keys(&self, root: &str) -> Result<Keys, String> {
         let mut keys = Keys::default();
         for (index, held) in self.entries.iter().filter(|(_, held)| held.entry.is_key_entry()) {
-            keys.apply(*index, &held.entry, &held.bytes).map_err(|why| format!("entry {index}: {why}"))?;
+            keys.apply(*index, &held.entry, &held.bytes)
+                .map_err(|why| format!("entry {index}: {why}"))?;
         }
         match keys.root() {
             None => Err("the root key's own entry is missing".to_owned()),
-            Some(found) if found != root => Err(format!("the log begins with root {found}, trusted is {root}")),
+            Some(found) if found != root => {
+                Err(format!("the log begins with root {found}, trusted is {root}"))
+            }
             Some(_) => Ok(keys),
         }
     }
@@ -102,10 +117,15 @@ impl Evidence {
         for (index, held) in &self.entries {
             let payload = &held.entry.payload;
             if payload.iss != origin {
-                return Err(format!("entry {index} is of {}, the file says {origin}", payload.iss));
+                return Err(format!(
+                    "entry {index} is of {}, the file says {origin}",
+                    payload.iss
+                ));
             }
             if payload.keys != newest {
-                return Err(format!("entry {index} does not follow the key entries that the file holds"));
+                return Err(format!(
+                    "entry {index} does not follow the key entries that the file holds"
+                ));
             }
             if held.entry.is_key_entry() {
                 newest = Some(held.leaf);
@@ -114,7 +134,8 @@ impl Evidence {
             let public = keys
                 .valid(&held.entry.kid, KeyRole::Recorder, *index)
                 .map_err(|why| format!("entry {index}: {why}"))?;
-            crate::record::verify_signature(&held.bytes, public).map_err(|why| format!("entry {index}: {why}"))?;
+            crate::record::verify_signature(&held.bytes, public)
+                .map_err(|why| format!("entry {index}: {why}"))?;
         }
         Ok(())
     }
@@ -124,9 +145,13 @@ impl Evidence {
         let mut before: Option<Hash> = None;
         let mut count = 0;
         for (index, held) in &self.entries {
-            let Some(previous) = held.entry.payload.prev.get(&subject) else { continue };
+            let Some(previous) = held.entry.payload.prev.get(&subject) else {
+                continue;
+            };
             if *previous != before {
-                return Err(format!("entry {index} does not follow the entry before it: one is missing or foreign"));
+                return Err(format!(
+                    "entry {index} does not follow the entry before it: one is missing or foreign"
+                ));
             }
             before = Some(held.leaf);
             count += 1;
@@ -136,14 +161,20 @@ impl Evidence {
 
     /// Every event of the file, with the index of its entry.
     pub fn events(&self) -> impl Iterator<Item = (u64, &Event)> {
-        self.entries.iter().flat_map(|(index, held)| held.entry.events().map(|event| (*index, event)))
+        self.entries
+            .iter()
+            .flat_map(|(index, held)| held.entry.events().map(|event| (*index, event)))
     }
 }
 
 impl Ancestry for Evidence {
     fn history(&self, subject: Uuid) -> Vec<u64> {
         let of_chain = |held: &Held| held.entry.payload.prev.contains_key(&subject);
-        self.entries.iter().filter(|(_, held)| of_chain(held)).map(|(index, _)| *index).collect()
+        self.entries
+            .iter()
+            .filter(|(_, held)| of_chain(held))
+            .map(|(index, _)| *index)
+            .collect()
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
@@ -171,6 +202,10 @@ fn unknown(event: &RecordedEvent) -> Option<String> {
 
 /// The log keys that may sign a checkpoint of this size.
 pub(super) fn log_verifiers(keys: &Keys, origin: &str, size: u64) -> Result<Vec<NoteVerifier>, Unproven> {
-    let logs = keys.rows().iter().filter(|row| keys.valid(&row.kid, KeyRole::Log, size).is_ok());
-    logs.map(|row| NoteVerifier::new(origin, row.public.to_bytes())).collect()
+    let logs = keys
+        .rows()
+        .iter()
+        .filter(|row| keys.valid(&row.kid, KeyRole::Log, size).is_ok());
+    logs.map(|row| NoteVerifier::new(origin, row.public.to_bytes()))
+        .collect()
 }

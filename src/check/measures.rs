@@ -5,13 +5,17 @@ use crate::metal::{Mass, expanded_uncertainty, grade_by_limits, guard_band, mpe_
 
 /// Guard band at a load, grams; `None` for an unverified scale.
 pub(super) fn guard(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
-    let limit = scale.verified.then(|| mpe_in_service(scale.class, scale.e, load))??;
+    let limit = scale
+        .verified
+        .then(|| mpe_in_service(scale.class, scale.e, load))??;
     guard_band(limit, scale.repeatability, scale.d)
 }
 
 /// Expanded uncertainty (k = 2) at a load, grams, rounded up to the scale step; `None` for an unverified scale.
 pub(super) fn uncertainty(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
-    let limit = scale.verified.then(|| mpe_in_service(scale.class, scale.e, load))??;
+    let limit = scale
+        .verified
+        .then(|| mpe_in_service(scale.class, scale.e, load))??;
     expanded_uncertainty(limit, scale.repeatability, scale.d)
 }
 

@@ -21,12 +21,19 @@ pub struct Trust {
 /// Checks a proof file.
 #[must_use]
 pub fn check_piece(bytes: &[u8], trust: &Trust) -> Report {
-    let mut check = Check { steps: Vec::new(), facts: Facts::default() };
+    let mut check = Check {
+        steps: Vec::new(),
+        facts: Facts::default(),
+    };
     let conclusion = match check.run(bytes, trust) {
         Ok(size) => Conclusion::Holds { size },
         Err(conclusion) => conclusion,
     };
-    Report { steps: check.steps, conclusion, facts: check.facts }
+    Report {
+        steps: check.steps,
+        conclusion,
+        facts: check.facts,
+    }
 }
 
 struct Check {
@@ -49,43 +56,74 @@ impl Check {
         let checkpoint = self.step("checkpoint", "The log signed its size and root", || {
             let checkpoint = evidence.checkpoint(&file.origin, &keys)?;
             policy_agrees(trust, &file, &keys)?;
-            Ok((format!("{} at size {}", checkpoint.origin, checkpoint.size), checkpoint))
+            Ok((
+                format!("{} at size {}", checkpoint.origin, checkpoint.size),
+                checkpoint,
+            ))
         })?;
         self.step("inclusion", "Every entry stands in that log", || {
             evidence.included(&checkpoint)?;
             Ok((format!("{} entries", evidence.entries.len()), ()))
         })?;
-        self.step("signatures", "Every entry is signed by a key valid at its place", || {
-            evidence.signed(&file.origin, &keys)?;
-            Ok(("all of them".to_owned(), ()))
-        })?;
-        self.step("chain", "No entry of the piece is missing in between", || {
-            match evidence.unbroken(file.piece.0)? {
+        self.step(
+            "signatures",
+            "Every entry is signed by a key valid at its place",
+            || {
+                evidence.signed(&file.origin, &keys)?;
+                Ok(("all of them".to_owned(), ()))
+            },
+        )?;
+        self.step(
+            "chain",
+            "No entry of the piece is missing in between",
+            || match evidence.unbroken(file.piece.0)? {
                 0 => Err("the file holds no entry of the piece".to_owned()),
                 count => Ok((format!("{count} entries, each naming the one before"), ())),
-            }
+            },
+        )?;
+        let lineage = self.step(
+            "ancestry",
+            "The file holds just the entries behind the piece",
+            || {
+                let lineage = lineage(file.piece, &evidence).map_err(|why| why.to_string())?;
+                if !lineage.indexes.iter().eq(evidence.entries.keys()) {
+                    return Err("it holds entries that are not behind the piece".to_owned());
+                }
+                if lineage.traced != file.traced {
+                    return Err(format!(
+                        "it says {} is traced, the entries trace {}",
+                        file.traced, lineage.traced
+                    ));
+                }
+                Ok((
+                    format!("{} melts, traced {}", lineage.melts.len(), lineage.traced),
+                    lineage,
+                ))
+            },
+        )?;
+        let claims = Claims {
+            file: &file,
+            evidence: &evidence,
+            lineage: &lineage,
+        };
+        self.step("serial", "The serial belongs to the piece", || {
+            claims::serial(&claims).map(|found| (found, ()))
         })?;
-        let lineage = self.step("ancestry", "The file holds just the entries behind the piece", || {
-            let lineage = lineage(file.piece, &evidence).map_err(|why| why.to_string())?;
-            if !lineage.indexes.iter().eq(evidence.entries.keys()) {
-                return Err("it holds entries that are not behind the piece".to_owned());
-            }
-            if lineage.traced != file.traced {
-                return Err(format!("it says {} is traced, the entries trace {}", file.traced, lineage.traced));
-            }
-            Ok((format!("{} melts, traced {}", lineage.melts.len(), lineage.traced), lineage))
-        })?;
-        let claims = Claims { file: &file, evidence: &evidence, lineage: &lineage };
-        self.step("serial", "The serial belongs to the piece", || claims::serial(&claims).map(|found| (found, ())))?;
-        self.step("metal", "Every melt adds up, and what one gives the next takes", || {
-            claims::metal(&claims).map(|found| (found, ()))
-        })?;
-        self.step("weight", "The weighings and gradings follow from scale, check and limits", || {
-            claims::weight(&claims).map(|found| (found, ()))
-        })?;
-        self.step("certificate", "The certificate states no more than the record supports", || {
-            claims::certificate(&claims).map(|found| (found, ()))
-        })?;
+        self.step(
+            "metal",
+            "Every melt adds up, and what one gives the next takes",
+            || claims::metal(&claims).map(|found| (found, ())),
+        )?;
+        self.step(
+            "weight",
+            "The weighings and gradings follow from scale, check and limits",
+            || claims::weight(&claims).map(|found| (found, ())),
+        )?;
+        self.step(
+            "certificate",
+            "The certificate states no more than the record supports",
+            || claims::certificate(&claims).map(|found| (found, ())),
+        )?;
         self.facts = claims::facts(&claims, &keys);
         Ok(checkpoint.size)
     }
@@ -98,11 +136,21 @@ impl Check {
     ) -> Result<T, Conclusion> {
         match find() {
             Ok((found, value)) => {
-                self.steps.push(Step { name, checked, holds: true, found });
+                self.steps.push(Step {
+                    name,
+                    checked,
+                    holds: true,
+                    found,
+                });
                 Ok(value)
             }
             Err(why) => {
-                self.steps.push(Step { name, checked, holds: false, found: why.clone() });
+                self.steps.push(Step {
+                    name,
+                    checked,
+                    holds: false,
+                    found: why.clone(),
+                });
                 Err(Conclusion::DoesNotHold { step: name, why })
             }
         }
@@ -119,5 +167,9 @@ fn policy_agrees(trust: &Trust, file: &ProofFile, keys: &crate::record::Keys) ->
         let of_key = |row: &KeyRow| row.role == KeyRole::Log && row.public.to_bytes() == verifier.public();
         verifier.name() == file.origin && keys.rows().iter().any(of_key)
     });
-    if known { Ok(()) } else { Err("your policy trusts another log key for this log".to_owned()) }
+    if known {
+        Ok(())
+    } else {
+        Err("your policy trusts another log key for this log".to_owned())
+    }
 }

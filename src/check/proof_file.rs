@@ -43,9 +43,13 @@ impl ProofFile {
         if bytes.len() > FILE_BYTES_MAX {
             return Err(format!("it is longer than {FILE_BYTES_MAX} bytes"));
         }
-        let file: Self = serde_json::from_slice(bytes).map_err(|error| format!("it is no proof file: {error}"))?;
+        let file: Self =
+            serde_json::from_slice(bytes).map_err(|error| format!("it is no proof file: {error}"))?;
         if file.v != 1 {
-            return Err(format!("it is of version {}, this program reads version 1", file.v));
+            return Err(format!(
+                "it is of version {}, this program reads version 1",
+                file.v
+            ));
         }
         if file.to_bytes() != bytes {
             return Err("its bytes are not in the canonical form: it was altered or re-saved".to_owned());

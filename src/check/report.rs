@@ -127,12 +127,22 @@ impl std::fmt::Display for Report {
         }
         match &self.conclusion {
             Conclusion::Holds { size } => {
-                writeln!(f, "\nThe record of {} holds, as of size {size}.\n{}", self.facts.serial, Self::LIMIT)
+                writeln!(
+                    f,
+                    "\nThe record of {} holds, as of size {size}.\n{}",
+                    self.facts.serial,
+                    Self::LIMIT
+                )
             }
-            Conclusion::DoesNotHold { step, why } => writeln!(f, "\nThe record does not hold ({step}): {why}"),
+            Conclusion::DoesNotHold { step, why } => {
+                writeln!(f, "\nThe record does not hold ({step}): {why}")
+            }
             Conclusion::Unreadable { why } => writeln!(f, "\nThe file cannot be read: {why}"),
             Conclusion::NotUnderstood { what } => {
-                writeln!(f, "\nNot understood by this version: {what}. It is neither confirmed nor denied.")
+                writeln!(
+                    f,
+                    "\nNot understood by this version: {what}. It is neither confirmed nor denied."
+                )
             }
         }
     }

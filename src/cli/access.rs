@@ -72,12 +72,24 @@ pub enum TokenCommand {
 
 pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
     match command {
-        TokenCommand::Add { dir, role, name, days, json: as_json } => {
+        TokenCommand::Add {
+            dir,
+            role,
+            name,
+            days,
+            json: as_json,
+        } => {
             let path = book_folder(dir).tokens();
             let mut tokens = Tokens::read(&path).map_err(Failure::unusable)?;
             let Timestamp(now) = clock::now();
-            let expires = days.map(|days| Timestamp(now.saturating_add(i64::from(days).saturating_mul(86_400))));
-            let token = tokens.add(&mut Draw::new(chance::bytes()), (*role).into(), name.clone(), expires);
+            let expires =
+                days.map(|days| Timestamp(now.saturating_add(i64::from(days).saturating_mul(86_400))));
+            let token = tokens.add(
+                &mut Draw::new(chance::bytes()),
+                (*role).into(),
+                name.clone(),
+                expires,
+            );
             tokens.write(&path).map_err(Failure::unusable)?;
             let operator = tokens.tokens.last().map(|row| row.operator);
             if *as_json {
@@ -92,10 +104,20 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
                 return Ok(json(&tokens));
             }
             let lines = tokens.tokens.iter().map(|row| {
-                let state = if row.revoked.is_some() { "revoked" } else { "in force" };
-                let expires = row.expires.map_or_else(|| "no end".to_owned(), |Timestamp(end)| format!("ends {end}"));
+                let state = if row.revoked.is_some() {
+                    "revoked"
+                } else {
+                    "in force"
+                };
+                let expires = row
+                    .expires
+                    .map_or_else(|| "no end".to_owned(), |Timestamp(end)| format!("ends {end}"));
                 let name = row.name.as_deref().unwrap_or("-");
-                format!("{}  {:<8} {state:<9} {expires:<16} {name}", row.operator, format!("{:?}", row.role).to_lowercase())
+                format!(
+                    "{}  {:<8} {state:<9} {expires:<16} {name}",
+                    row.operator,
+                    format!("{:?}", row.role).to_lowercase()
+                )
             });
             Ok(lines.collect::<Vec<_>>().join("\n"))
         }
@@ -103,7 +125,9 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
             let path = book_folder(dir).tokens();
             let mut tokens = Tokens::read(&path).map_err(Failure::unusable)?;
             match tokens.revoke(OperatorId(*operator), clock::now()) {
-                0 => Err(Failure::refused(format!("operator {operator} has no token in force"))),
+                0 => Err(Failure::refused(format!(
+                    "operator {operator} has no token in force"
+                ))),
                 count => {
                     tokens.write(&path).map_err(Failure::unusable)?;
                     Ok(format!("{count} revoked"))

@@ -13,8 +13,10 @@ use std::path::PathBuf;
 
 /// What is audited.
 #[derive(Debug, Args)]
-#[command(after_help = "Examples:\n  pourbook audit ./book\n  pourbook audit http://127.0.0.1:4747 --token \"$AUDITOR_TOKEN\"\n\n\
-Exit code: 0 it holds, 1 an entry is wrong (the first one is named), 2 it cannot be read.")]
+#[command(
+    after_help = "Examples:\n  pourbook audit ./book\n  pourbook audit http://127.0.0.1:4747 --token \"$AUDITOR_TOKEN\"\n\n\
+Exit code: 0 it holds, 1 an entry is wrong (the first one is named), 2 it cannot be read."
+)]
 pub struct AuditArguments {
     /// A book's folder, or the address of a served book.
     book: String,
@@ -34,20 +36,33 @@ pub struct AuditArguments {
 
 pub(super) fn audit(arguments: &AuditArguments) -> Result<String, Failure> {
     let watch = Stopwatch::start();
-    let (report, notices) = if arguments.book.starts_with("http://") || arguments.book.starts_with("https://") {
+    let (report, notices) = if arguments.book.starts_with("http://") || arguments.book.starts_with("https://")
+    {
         (audit_served(arguments)?, Vec::new())
     } else {
         audit_folder(arguments)?
     };
-    if arguments.root.as_ref().is_some_and(|root| *root != report.root_key) {
-        return Err(Failure::refused(format!("the log descends from root {}, not from the one you trust", report.root_key)));
+    if arguments
+        .root
+        .as_ref()
+        .is_some_and(|root| *root != report.root_key)
+    {
+        return Err(Failure::refused(format!(
+            "the log descends from root {}, not from the one you trust",
+            report.root_key
+        )));
     }
     if arguments.json {
         return Ok(json(&serde_json::json!({ "report": report, "notices": notices })));
     }
     let mut text = format!(
         "holds: {} entries, every byte, signature ({}), key, chain and rule; {} private members erased\nroot hash {}\nroot key  {}\n{} ms\n",
-        report.size, report.signatures, report.erased, report.root, report.root_key, watch.elapsed().as_millis(),
+        report.size,
+        report.signatures,
+        report.erased,
+        report.root,
+        report.root_key,
+        watch.elapsed().as_millis(),
     );
     for (kid, from) in &report.suspect_keys {
         text.push_str(&format!("in doubt: what key {kid} signed from entry {from} on\n"));
@@ -74,7 +89,9 @@ fn audit_folder(arguments: &AuditArguments) -> Result<(AuditReport, Vec<String>)
     options.second_pin = settings.second_pin;
     let store = FileStore::open(folder.path(), options, folder.files()).map_err(Failure::unusable)?;
     let head = store.head();
-    let note = head.checkpoint.ok_or_else(|| Failure::unusable("the log is empty"))?;
+    let note = head
+        .checkpoint
+        .ok_or_else(|| Failure::unusable("the log is empty"))?;
     let bar = progress(head.size);
     let mut audit = Audit::new(&settings.origin, arguments.strict, workers());
     let mut block = Vec::with_capacity(BLOCK);
@@ -98,7 +115,10 @@ fn audit_folder(arguments: &AuditArguments) -> Result<(AuditReport, Vec<String>)
     }
     let mut notices: Vec<String> = store.notices().iter().map(ToString::to_string).collect();
     let kept = store.torn_kept().map_err(Failure::unusable)?;
-    notices.extend(kept.iter().map(|name| format!("log/{name} keeps the bytes of a group that was torn")));
+    notices.extend(
+        kept.iter()
+            .map(|name| format!("log/{name} keeps the bytes of a group that was torn")),
+    );
     Ok((report, notices))
 }
 
@@ -110,9 +130,13 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
         if let Some(token) = &arguments.token {
             request = request.header("authorization", format!("Bearer {token}"));
         }
-        let mut reply = request.call().map_err(|error| Failure::unusable(format!("{path}: {error}")))?;
+        let mut reply = request
+            .call()
+            .map_err(|error| Failure::unusable(format!("{path}: {error}")))?;
         let limited = reply.body_mut().with_config().limit(32 * 1024 * 1024);
-        limited.read_to_vec().map_err(|error| Failure::unusable(format!("{path}: {error}")))
+        limited
+            .read_to_vec()
+            .map_err(|error| Failure::unusable(format!("{path}: {error}")))
     };
     let note = String::from_utf8(fetch("checkpoint")?).map_err(Failure::unusable)?;
     let checkpoint = Checkpoint::peek(&note).map_err(Failure::unusable)?;
@@ -121,10 +145,18 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let mut block = Vec::with_capacity(BLOCK);
     for n in 0..checkpoint.size.div_ceil(u64::from(FULL)) {
         let width = width_at(TileLevel::Entries, n, checkpoint.size);
-        let path = TilePath { level: TileLevel::Entries, n, width }.to_string();
+        let path = TilePath {
+            level: TileLevel::Entries,
+            n,
+            width,
+        }
+        .to_string();
         let entries = unbundle(&fetch(&path)?).map_err(Failure::refused)?;
         if entries.len() != usize::from(width) {
-            return Err(Failure::refused(format!("{path} holds {} entries", entries.len())));
+            return Err(Failure::refused(format!(
+                "{path} holds {} entries",
+                entries.len()
+            )));
         }
         block.extend(entries);
         if block.len() >= BLOCK {

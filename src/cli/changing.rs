@@ -28,9 +28,11 @@ pub enum Ground {
 
 /// What is erased.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook erase ./book 17 0 seller --reason request\n\n\
+#[command(
+    after_help = "Example:\n  pourbook erase ./book 17 0 seller --reason request\n\n\
 The entry, its proof and every checkpoint stay valid. Copies that were handed out are not recalled, and remnants on\n\
-flash or copy-on-write disks are not promised away. The server must be stopped; on a served book use POST /v1/erasures.")]
+flash or copy-on-write disks are not promised away. The server must be stopped; on a served book use POST /v1/erasures."
+)]
 pub struct EraseArguments {
     /// The book.
     dir: PathBuf,
@@ -67,10 +69,21 @@ fn submit(folder: &BookFolder, ask: Ask, request: Option<Uuid>) -> Result<Record
     let mut desk = open_desk(folder).map_err(Failure::unusable)?;
     let mut draw = Draw::new(chance::bytes());
     let request = request.unwrap_or_else(|| draw.uuid());
-    let submission = Submission { request, by: OperatorId(Uuid::nil()), at: None, expected: Vec::new(), ask };
-    let outcomes = desk.turn(clock::now(), chance::bytes(), vec![submission]).map_err(Failure::unusable)?;
+    let submission = Submission {
+        request,
+        by: OperatorId(Uuid::nil()),
+        at: None,
+        expected: Vec::new(),
+        ask,
+    };
+    let outcomes = desk
+        .turn(clock::now(), chance::bytes(), vec![submission])
+        .map_err(Failure::unusable)?;
     desk.release().map_err(Failure::unusable)?;
-    let outcome = outcomes.into_iter().next().ok_or_else(|| Failure::unusable("the book gave no answer"))?;
+    let outcome = outcomes
+        .into_iter()
+        .next()
+        .ok_or_else(|| Failure::unusable("the book gave no answer"))?;
     outcome.map_err(Failure::refused)
 }
 
@@ -104,8 +117,10 @@ pub struct RootArguments {
 #[derive(Debug, Subcommand)]
 pub enum KeyCommand {
     /// Add a recorder or log key: a new key file is made, and the root key vouches for it.
-    #[command(after_help = "Examples:\n  pourbook key add ./book --role recorder --key new-recorder.key\n\
-  pourbook key add ./book --role log --key new-log.key --root-key /media/stick/root.key")]
+    #[command(
+        after_help = "Examples:\n  pourbook key add ./book --role recorder --key new-recorder.key\n\
+  pourbook key add ./book --role log --key new-log.key --root-key /media/stick/root.key"
+    )]
     Add {
         /// The book.
         dir: PathBuf,
@@ -161,12 +176,27 @@ pub(super) fn key(command: &KeyCommand) -> Result<String, Failure> {
                 Duty::Log => KeyRole::Log,
             };
             let signer = key_file(&book_folder(dir), key, role)?.signer();
-            make(dir, root, &KeyAdded { kid: signer.kid().to_owned(), role, x: signer.x() }.into())
+            make(
+                dir,
+                root,
+                &KeyAdded {
+                    kid: signer.kid().to_owned(),
+                    role,
+                    x: signer.public().to_base64url(),
+                }
+                .into(),
+            )
         }
         KeyCommand::Revoke { dir, kid, root } => make(dir, root, &KeyRevoked { kid: kid.clone() }.into()),
-        KeyCommand::Suspect { dir, kid, from, root } => {
-            make(dir, root, &KeySuspect { kid: kid.clone(), from: *from }.into())
-        }
+        KeyCommand::Suspect { dir, kid, from, root } => make(
+            dir,
+            root,
+            &KeySuspect {
+                kid: kid.clone(),
+                from: *from,
+            }
+            .into(),
+        ),
         KeyCommand::Newest { dir } => Ok(newest(&book_folder(dir))?.to_base64url()),
         KeyCommand::Record { dir, entry } => record(&book_folder(dir), &load(entry)?),
     }
@@ -187,26 +217,41 @@ fn key_file(folder: &BookFolder, path: &Path, role: KeyRole) -> Result<KeyFile, 
     if RealFiles.exists(path).map_err(Failure::unusable)? {
         return folder.key_at(path, role).map_err(Failure::unusable);
     }
-    let file = KeyFile { role, seed: chance::bytes() };
+    let file = KeyFile {
+        role,
+        seed: chance::bytes(),
+    };
     folder.write_key(&file, path).map_err(Failure::unusable)?;
     Ok(file)
 }
 
 fn newest(folder: &BookFolder) -> Result<Hash, Failure> {
     let reader = BookReader::open(folder).map_err(Failure::unusable)?;
-    reader.newest_key_entry().ok_or_else(|| Failure::unusable("the book has no key entry"))
+    reader
+        .newest_key_entry()
+        .ok_or_else(|| Failure::unusable("the book has no key entry"))
 }
 
 fn make(dir: &Path, root: &RootArguments, event: &Event) -> Result<String, Failure> {
     let folder = BookFolder::at(dir);
-    let path = root.root_key.clone().unwrap_or_else(|| folder.key_path(KeyRole::Root));
-    let signer = folder.key_at(&path, KeyRole::Root).map_err(Failure::unusable)?.signer();
+    let path = root
+        .root_key
+        .clone()
+        .unwrap_or_else(|| folder.key_path(KeyRole::Root));
+    let signer = folder
+        .key_at(&path, KeyRole::Root)
+        .map_err(Failure::unusable)?
+        .signer();
     let (origin, newest) = match (&root.origin, &root.newest) {
         (Some(origin), Some(newest)) => {
-            let hash = Hash::from_base64url(newest).ok_or_else(|| Failure::unusable("--newest is no leaf hash"))?;
+            let hash =
+                Hash::from_base64url(newest).ok_or_else(|| Failure::unusable("--newest is no leaf hash"))?;
             (origin.clone(), hash)
         }
-        _ => (folder.settings().map_err(Failure::unusable)?.origin, newest(&folder)?),
+        _ => (
+            folder.settings().map_err(Failure::unusable)?.origin,
+            newest(&folder)?,
+        ),
     };
     let mut draw = Draw::new(chance::bytes());
     let draft = KeyEntryDraft {
@@ -217,11 +262,16 @@ fn make(dir: &Path, root: &RootArguments, event: &Event) -> Result<String, Failu
         keys: Some(newest),
         event: event.clone(),
     };
-    let entry = crate::record::seal_key_entry(&draft, &signer);
+    let entry = crate::record::seal_key_entry(&draft, &signer).map_err(Failure::unusable)?;
     match &root.output {
         Some(path) => {
-            RealFiles.replace_synced(path, &entry, crate::log::files::MODE_OPEN).map_err(Failure::unusable)?;
-            Ok(format!("{} holds the entry: record it with `pourbook key record`.", path.display()))
+            RealFiles
+                .replace_synced(path, &entry, crate::log::files::MODE_OPEN)
+                .map_err(Failure::unusable)?;
+            Ok(format!(
+                "{} holds the entry: record it with `pourbook key record`.",
+                path.display()
+            ))
         }
         None => record(&folder, &entry),
     }
@@ -230,5 +280,9 @@ fn make(dir: &Path, root: &RootArguments, event: &Event) -> Result<String, Failu
 fn record(folder: &BookFolder, entry: &[u8]) -> Result<String, Failure> {
     let read = crate::record::read(entry).map_err(Failure::unusable)?;
     let recorded = submit(folder, Ask::KeyEntry(entry.to_vec()), Some(read.payload.jti))?;
-    Ok(format!("Recorded as entry {}, leaf {}.", recorded.index, recorded.leaf.to_base64url()))
+    Ok(format!(
+        "Recorded as entry {}, leaf {}.",
+        recorded.index,
+        recorded.leaf.to_base64url()
+    ))
 }

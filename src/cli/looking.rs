@@ -12,7 +12,9 @@ use std::path::PathBuf;
 
 /// What is shown.
 #[derive(Debug, Args)]
-#[command(after_help = "Examples:\n  pourbook show ./book\n  pourbook show ./book TW-0007-65\n  pourbook show ./book --serials")]
+#[command(
+    after_help = "Examples:\n  pourbook show ./book\n  pourbook show ./book TW-0007-65\n  pourbook show ./book --serials"
+)]
 pub struct ShowArguments {
     /// The book.
     dir: PathBuf,
@@ -30,7 +32,11 @@ pub(super) fn show(arguments: &ShowArguments) -> Result<String, Failure> {
     let reader = BookReader::open(&book_folder(&arguments.dir)).map_err(Failure::unusable)?;
     if arguments.serials {
         let serials = certified(&reader);
-        return Ok(if arguments.json { json(&serials) } else { serials.join("\n") });
+        return Ok(if arguments.json {
+            json(&serials)
+        } else {
+            serials.join("\n")
+        });
     }
     match &arguments.serial {
         Some(serial) => show_piece(&reader, serial),
@@ -50,10 +56,13 @@ fn certified(reader: &BookReader) -> Vec<String> {
 }
 
 fn show_piece(reader: &BookReader, typed: &str) -> Result<String, Failure> {
-    let serial = Serial::parse_typed(typed).map_err(|error| Failure::unusable(format!("{typed}: {error}")))?;
+    let serial =
+        Serial::parse_typed(typed).map_err(|error| Failure::unusable(format!("{typed}: {error}")))?;
     let id = reader.piece(&serial).map_err(Failure::refused)?;
     let piece = reader.book().piece(id);
-    Ok(json(&serde_json::json!({ "piece": piece, "entries": reader.chain(id.0) })))
+    Ok(json(
+        &serde_json::json!({ "piece": piece, "entries": reader.chain(id.0) }),
+    ))
 }
 
 fn show_book(reader: &BookReader, as_json: bool) -> String {
@@ -66,14 +75,19 @@ fn show_book(reader: &BookReader, as_json: bool) -> String {
     }
     let root = reader.policy().root.clone().unwrap_or_default();
     if as_json {
-        return json(&serde_json::json!({ "size": head.size, "root_key": root, "pieces": states, "torn": head.torn.is_some() }));
+        return json(
+            &serde_json::json!({ "size": head.size, "root_key": root, "pieces": states, "torn": head.torn.is_some() }),
+        );
     }
     let mut text = format!("{} entries; root thumbprint {root}\n", head.size);
     for (state, count) in states {
         text.push_str(&format!("{count:>6} pieces {state}\n"));
     }
     if let Some(torn) = head.torn {
-        text.push_str(&format!("A torn last group begins at entry {}: {} bytes.\n", torn.index, torn.bytes));
+        text.push_str(&format!(
+            "A torn last group begins at entry {}: {} bytes.\n",
+            torn.index, torn.bytes
+        ));
     }
     text
 }
@@ -102,7 +116,12 @@ pub(super) fn proof(arguments: &ProofArguments) -> Result<String, Failure> {
             RealFiles
                 .replace_synced(path, &bytes, crate::log::files::MODE_OPEN)
                 .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))?;
-            Ok(format!("{}: {} entries, {} bytes", path.display(), file.proofs.len(), bytes.len()))
+            Ok(format!(
+                "{}: {} entries, {} bytes",
+                path.display(),
+                file.proofs.len(),
+                bytes.len()
+            ))
         }
         None => String::from_utf8(bytes).map_err(Failure::unusable),
     }
@@ -116,7 +135,9 @@ pub(super) fn print_links(folder: &BookFolder, listen: SocketAddr) -> Result<(),
         text.push_str(&format!("  http://{listen}{path}\n"));
     }
     for serial in certified(&reader).iter().take(3) {
-        text.push_str(&format!("  http://{listen}/v1/serials/{serial}\n  http://{listen}/v1/serials/{serial}/proof\n"));
+        text.push_str(&format!(
+            "  http://{listen}/v1/serials/{serial}\n  http://{listen}/v1/serials/{serial}/proof\n"
+        ));
     }
     // A reader that has gone away needs no more.
     let _ = write!(std::io::stdout(), "{text}");

@@ -10,8 +10,10 @@ use std::path::PathBuf;
 
 /// What a new book is founded with.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook init ./book --origin book.example/log --address https://book.example --currency GBP\n\n\
-Then move keys/root.key to another machine or a stick: whoever has it can add keys to the book.")]
+#[command(
+    after_help = "Example:\n  pourbook init ./book --origin book.example/log --address https://book.example --currency GBP\n\n\
+Then move keys/root.key to another machine or a stick: whoever has it can add keys to the book."
+)]
 pub struct InitArguments {
     /// A folder that holds no book yet.
     dir: PathBuf,
@@ -40,13 +42,23 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         origin: arguments.origin.clone(),
         address: arguments.address.clone(),
         currency: arguments.currency.clone(),
-        entries: if arguments.public_entries { EntriesFor::Public } else { EntriesFor::Auditors },
+        entries: if arguments.public_entries {
+            EntriesFor::Public
+        } else {
+            EntriesFor::Auditors
+        },
         second_pin: arguments.second_pin.clone(),
     };
-    let founding = Founding { settings: &settings, now: clock::now(), seed: chance::bytes() };
+    let founding = Founding {
+        settings: &settings,
+        now: clock::now(),
+        seed: chance::bytes(),
+    };
     let founded = found(&book_folder(&arguments.dir), &founding).map_err(Failure::unusable)?;
     if arguments.json {
-        return Ok(json(&serde_json::json!({ "root": founded.root, "policy": founded.policy.to_string() })));
+        return Ok(json(
+            &serde_json::json!({ "root": founded.root, "policy": founded.policy.to_string() }),
+        ));
     }
     Ok(format!(
         "Founded {}.\nRoot thumbprint: {}\n  Print it on your certificates: with it a stranger can check a piece.\n\
@@ -83,7 +95,9 @@ pub(super) fn serve(arguments: &ServeArguments) -> Result<String, Failure> {
 
 /// Which views are built anew.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook rebuild ./book\n\nThe server must be stopped. Only derived/ is replaced; the log is not touched.")]
+#[command(
+    after_help = "Example:\n  pourbook rebuild ./book\n\nThe server must be stopped. Only derived/ is replaced; the log is not touched."
+)]
 pub struct RebuildArguments {
     /// The book.
     dir: PathBuf,

@@ -7,9 +7,11 @@ use std::path::PathBuf;
 
 /// Check a piece's proof file against the root key that you trust.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  pourbook-verify TW-0007-65.proof.json --root kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k\n\n\
+#[command(
+    after_help = "Example:\n  pourbook-verify TW-0007-65.proof.json --root kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k\n\n\
 The thumbprint stands on the workshop's certificates. Take it from there, not from whoever gave you the file.\n\
-Exit code: 0 it holds, 1 it does not hold, 2 it cannot be read.")]
+Exit code: 0 it holds, 1 it does not hold, 2 it cannot be read."
+)]
 pub struct VerifyArguments {
     /// The proof file.
     pub file: PathBuf,
@@ -37,16 +39,23 @@ pub fn verify(
     };
     let mut policy = None;
     if let Some(path) = &arguments.policy {
-        let text = String::from_utf8(load(path)?).map_err(|_| Failure::unusable("the policy is not UTF-8 text"))?;
+        let text =
+            String::from_utf8(load(path)?).map_err(|_| Failure::unusable("the policy is not UTF-8 text"))?;
         policy = Some(Policy::parse(&text).map_err(Failure::unusable)?);
     }
     let named = policy.as_ref().and_then(|policy| policy.root.clone());
     let root = match (arguments.root.clone(), named) {
         (Some(root), Some(named)) if root != named => {
-            return Err(Failure::unusable(format!("--root says {root}, the policy says {named}")));
+            return Err(Failure::unusable(format!(
+                "--root says {root}, the policy says {named}"
+            )));
         }
         (Some(root), _) | (None, Some(root)) => root,
-        (None, None) => return Err(Failure::unusable("the policy has no `# root <thumbprint>` line: give --root")),
+        (None, None) => {
+            return Err(Failure::unusable(
+                "the policy has no `# root <thumbprint>` line: give --root",
+            ));
+        }
     };
     let report = check_piece(&load(&arguments.file)?, &Trust { root, policy });
     let code = report.exit_code();

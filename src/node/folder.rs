@@ -52,7 +52,10 @@ impl BookFolder {
     /// The book at a path on the real disk.
     #[must_use]
     pub fn at(path: &Path) -> Self {
-        Self { path: path.to_owned(), files: Arc::new(RealFiles) }
+        Self {
+            path: path.to_owned(),
+            files: Arc::new(RealFiles),
+        }
     }
 
     /// Its path.
@@ -92,7 +95,9 @@ impl BookFolder {
     pub fn lay_out(&self) -> Result<(), FolderError> {
         for (name, mode) in [("keys", MODE_DIR_PRIVATE), ("derived", MODE_DIR_OPEN)] {
             let path = self.path.join(name);
-            self.files.create_dirs(&path, mode).map_err(|source| io(&path, source))?;
+            self.files
+                .create_dirs(&path, mode)
+                .map_err(|source| io(&path, source))?;
         }
         Ok(())
     }
@@ -118,8 +123,10 @@ impl BookFolder {
     /// # Errors
     /// [`FolderError`].
     pub fn key_at(&self, path: &Path, role: KeyRole) -> Result<KeyFile, FolderError> {
-        KeyFile::read(&self.text(path)?, role)
-            .map_err(|error| FolderError::Key { path: path.display().to_string(), error })
+        KeyFile::read(&self.text(path)?, role).map_err(|error| FolderError::Key {
+            path: path.display().to_string(),
+            error,
+        })
     }
 
     /// Writes a key, for its owner only; never over another.
@@ -127,7 +134,9 @@ impl BookFolder {
     /// # Errors
     /// [`FolderError::Io`].
     pub fn write_key(&self, key: &KeyFile, path: &Path) -> Result<(), FolderError> {
-        self.files.write_new_synced(path, key.to_text().as_bytes(), MODE_PRIVATE).map_err(|source| io(path, source))
+        self.files
+            .write_new_synced(path, key.to_text().as_bytes(), MODE_PRIVATE)
+            .map_err(|source| io(path, source))
     }
 
     /// Writes a file that anybody may read, over an older one.
@@ -136,7 +145,9 @@ impl BookFolder {
     /// [`FolderError::Io`].
     pub fn write_open(&self, name: &str, text: &str) -> Result<(), FolderError> {
         let path = self.path.join(name);
-        self.files.replace_synced(&path, text.as_bytes(), MODE_OPEN).map_err(|source| io(&path, source))
+        self.files
+            .replace_synced(&path, text.as_bytes(), MODE_OPEN)
+            .map_err(|source| io(&path, source))
     }
 
     /// Reads a text.
@@ -145,10 +156,15 @@ impl BookFolder {
     /// [`FolderError::Io`], [`FolderError::NotText`].
     pub fn text(&self, path: &Path) -> Result<String, FolderError> {
         let bytes = self.files.read_whole(path).map_err(|source| io(path, source))?;
-        String::from_utf8(bytes).map_err(|_| FolderError::NotText { path: path.display().to_string() })
+        String::from_utf8(bytes).map_err(|_| FolderError::NotText {
+            path: path.display().to_string(),
+        })
     }
 }
 
 fn io(path: &Path, source: std::io::Error) -> FolderError {
-    FolderError::Io { path: path.display().to_string(), source }
+    FolderError::Io {
+        path: path.display().to_string(),
+        source,
+    }
 }

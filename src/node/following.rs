@@ -27,20 +27,30 @@ pub(super) fn follow(
     failed: impl FnOnce(ViewError) + Send + 'static,
 ) -> std::io::Result<(Observer, JoinHandle<()>)> {
     let (tell, told) = sync_channel(WAITING_MAX);
-    let thread = std::thread::Builder::new().name("views".to_owned()).spawn(move || {
-        if let Err(error) = run(&mut follower, &told) {
-            failed(error);
-        }
-    })?;
+    let thread = std::thread::Builder::new()
+        .name("views".to_owned())
+        .spawn(move || {
+            if let Err(error) = run(&mut follower, &told) {
+                failed(error);
+            }
+        })?;
     Ok((observer(tell), thread))
 }
 
 fn observer(tell: SyncSender<Told>) -> Observer {
     Box::new(move |appended: &Appended<'_>| {
         let payload = &appended.entry.payload;
-        let stamp = Stamp { index: appended.index, at: payload.iat, by: payload.by };
+        let stamp = Stamp {
+            index: appended.index,
+            at: payload.iat,
+            by: payload.by,
+        };
         // Views that have failed are rebuilt at the next start; the log does not wait for them.
-        let _ = tell.send(Told { stamp, leaf: appended.leaf, entry: Arc::clone(&appended.entry) });
+        let _ = tell.send(Told {
+            stamp,
+            leaf: appended.leaf,
+            entry: Arc::clone(&appended.entry),
+        });
     })
 }
 

@@ -60,7 +60,10 @@ pub fn found(folder: &BookFolder, founding: &Founding<'_>) -> Result<Founded, Fo
     FileStore::create(folder.path(), &*files, &draw.bytes())?;
     folder.lay_out()?;
     folder.write_open("pourbook.toml", &settings.to_text().map_err(FolderError::from)?)?;
-    let keys = [KeyRole::Root, KeyRole::Recorder, KeyRole::Log].map(|role| KeyFile { role, seed: draw.bytes() });
+    let keys = [KeyRole::Root, KeyRole::Recorder, KeyRole::Log].map(|role| KeyFile {
+        role,
+        seed: draw.bytes(),
+    });
     for key in &keys {
         folder.write_key(key, &folder.key_path(key.role))?;
     }
@@ -84,7 +87,10 @@ pub fn found(folder: &BookFolder, founding: &Founding<'_>) -> Result<Founded, Fo
     desk.release()?;
     let root = root.signer().kid().to_owned();
     let url = format!("{}/log", settings.address);
-    let policy = Policy { root: Some(root.clone()), logs: vec![(verifier, Some(url))] };
+    let policy = Policy {
+        root: Some(root.clone()),
+        logs: vec![(verifier, Some(url))],
+    };
     folder.write_open("policy", &policy.to_string())?;
     Ok(Founded { root, policy })
 }
@@ -98,13 +104,30 @@ fn key_entries(settings: &Settings, now: Timestamp, keys: &[KeyFile; 3], draw: &
     let mut submissions = Vec::new();
     for key in keys {
         let key_signer = key.signer();
-        let event = KeyAdded { kid: key_signer.kid().to_owned(), role: key.role, x: key_signer.public().to_base64url() };
+        let event = KeyAdded {
+            kid: key_signer.kid().to_owned(),
+            role: key.role,
+            x: key_signer.public().to_base64url(),
+        };
         let jti = draw.uuid();
-        let draft = KeyEntryDraft { iss: &settings.origin, jti, iat: now, by, keys: newest, event: Event::from(event) };
+        let draft = KeyEntryDraft {
+            iss: &settings.origin,
+            jti,
+            iat: now,
+            by,
+            keys: newest,
+            event: Event::from(event),
+        };
         let entry = crate::record::seal_key_entry(&draft, &signer)
             .unwrap_or_else(|_| unreachable!("an entry about one key is short"));
         newest = Some(leaf_hash(&entry));
-        submissions.push(Submission { request: jti, by, at: None, expected: Vec::new(), ask: Ask::KeyEntry(entry) });
+        submissions.push(Submission {
+            request: jti,
+            by,
+            at: None,
+            expected: Vec::new(),
+            ask: Ask::KeyEntry(entry),
+        });
     }
     submissions
 }

@@ -51,13 +51,24 @@ impl KeyFile {
             return Err(KeyFileError::Form);
         };
         let roles = [KeyRole::Root, KeyRole::Recorder, KeyRole::Log];
-        let found = roles.into_iter().find(|r| r.word() == *role).ok_or(KeyFileError::Form)?;
+        let found = roles
+            .into_iter()
+            .find(|r| r.word() == *role)
+            .ok_or(KeyFileError::Form)?;
         if found != wanted {
             return Err(KeyFileError::Role { found, wanted });
         }
-        let seed = URL_SAFE_NO_PAD.decode(seed).ok().and_then(|seed| seed.try_into().ok()).ok_or(KeyFileError::Form)?;
+        let seed = URL_SAFE_NO_PAD
+            .decode(seed)
+            .ok()
+            .and_then(|seed| seed.try_into().ok())
+            .ok_or(KeyFileError::Form)?;
         let file = Self { role: found, seed };
-        if file.signer().kid() == *kid { Ok(file) } else { Err(KeyFileError::Altered) }
+        if file.signer().kid() == *kid {
+            Ok(file)
+        } else {
+            Err(KeyFileError::Altered)
+        }
     }
 
     /// The key, for signing entries.

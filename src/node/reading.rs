@@ -4,7 +4,7 @@ use super::folder::{BookFolder, FolderError};
 use crate::check::{Ancestry, BuildError, Materials, ProofFile, build};
 use crate::domain::{Book, PieceId, Serial, Stamp};
 use crate::log::{FileStore, FileStoreOptions, Head, Store};
-use crate::proof::{Checkpoint, Policy, Tree, Unproven, leaf_hash};
+use crate::proof::{Checkpoint, Hash, Policy, Tree, Unproven, leaf_hash};
 use crate::record::Entry;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -77,7 +77,14 @@ impl BookReader {
     }
 
     fn replay(&mut self) -> Result<(), ReadError> {
-        let Self { store, book, tree, histories, key_entries, .. } = self;
+        let Self {
+            store,
+            book,
+            tree,
+            histories,
+            key_entries,
+            ..
+        } = self;
         let mut outcome = Ok(());
         store.scan(0, &mut |index, bytes| {
             outcome = replay_entry(index, bytes, book, histories, key_entries);
@@ -117,13 +124,21 @@ impl BookReader {
         self.histories.get(&subject).map_or(&[], Vec::as_slice)
     }
 
+    /// Leaf hash of the newest key entry.
+    #[must_use]
+    pub fn newest_key_entry(&self) -> Option<Hash> {
+        self.tree.leaf(*self.key_entries.last()?)
+    }
+
     /// The piece that has a serial.
     ///
     /// # Errors
     /// [`ReadError::UnknownSerial`].
     pub fn piece(&self, serial: &Serial) -> Result<PieceId, ReadError> {
         let mut pieces = self.book.pieces();
-        let found = pieces.find(|piece| piece.serial.as_ref() == Some(serial)).map(|piece| piece.piece);
+        let found = pieces
+            .find(|piece| piece.serial.as_ref() == Some(serial))
+            .map(|piece| piece.piece);
         found.ok_or_else(|| ReadError::UnknownSerial(serial.clone()))
     }
 
@@ -156,9 +171,14 @@ fn replay_entry(
     key_entries: &mut Vec<u64>,
 ) -> Result<(), (u64, String)> {
     let entry = crate::record::read(bytes).map_err(|why| (index, why.to_string()))?;
-    let stamp = Stamp { index, at: entry.payload.iat, by: entry.payload.by };
+    let stamp = Stamp {
+        index,
+        at: entry.payload.iat,
+        by: entry.payload.by,
+    };
     for event in entry.events() {
-        book.take(&stamp, event).map_err(|refusal| (index, refusal.to_string()))?;
+        book.take(&stamp, event)
+            .map_err(|refusal| (index, refusal.to_string()))?;
     }
     book.keep();
     if entry.is_key_entry() {

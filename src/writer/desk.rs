@@ -6,7 +6,9 @@
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
-use crate::domain::{Book, Command, Draft, Draw, Event, FieldErased, Moment, Refusal, Refused, Timestamp, Touched};
+use crate::domain::{
+    Book, Command, Draft, Draw, Event, FieldErased, Moment, Refusal, Refused, Timestamp, Touched,
+};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Malformed, Sealed, Signer, Unsealed};
@@ -191,16 +193,32 @@ impl Desk {
         let (by, leaf, stored, events, subjects) =
             if let Some(landing) = landings.iter().find(|landing| landing.index == index) {
                 let subjects = landing.subjects.clone();
-                (landing.by, landing.leaf, landing.digest.clone(), Arc::clone(&landing.events), subjects)
+                (
+                    landing.by,
+                    landing.leaf,
+                    landing.digest.clone(),
+                    Arc::clone(&landing.events),
+                    subjects,
+                )
             } else {
                 let Some(bytes) = self.store.read(index)? else {
                     return Ok(Err(SubmitError::Closed));
                 };
                 let entry = crate::record::read(&bytes).map_err(|malformed| unreadable(index, &malformed))?;
-                let stored = self.store.private(index)?.into_iter().find(|r| matches!(r.kind, VaultKind::Request));
+                let stored = self
+                    .store
+                    .private(index)?
+                    .into_iter()
+                    .find(|r| matches!(r.kind, VaultKind::Request));
                 let events = entry.events().cloned().collect();
                 let subjects = entry.payload.prev.keys().copied().collect();
-                (entry.payload.by, leaf_hash(&bytes), stored.map(|r| r.body).unwrap_or_default(), events, subjects)
+                (
+                    entry.payload.by,
+                    leaf_hash(&bytes),
+                    stored.map(|r| r.body).unwrap_or_default(),
+                    events,
+                    subjects,
+                )
             };
         if by != submission.by {
             return Ok(Err(SubmitError::OtherOperator));
@@ -209,7 +227,13 @@ impl Desk {
             return Ok(Err(SubmitError::OtherContent));
         }
         let subjects = subjects.into_iter().map(|s| (s, self.version(s))).collect();
-        Ok(Ok(Recorded { index, leaf, subjects, events, repeated: true }))
+        Ok(Ok(Recorded {
+            index,
+            leaf,
+            subjects,
+            events,
+            repeated: true,
+        }))
     }
 
     fn stale(&self, submission: &Submission) -> Option<SubmitError> {
@@ -250,12 +274,17 @@ impl Desk {
             Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),
         };
         let seed = draw.bytes();
-        let mut moment = Moment { now, by: submission.by, draw: Draw::new(seed) };
+        let mut moment = Moment {
+            now,
+            by: submission.by,
+            draw: Draw::new(seed),
+        };
         let drafts = match self.book.decide(index, &command, &mut moment) {
             Ok(drafts) => drafts,
             Err(refused) => return Ok(Err(SubmitError::Refused(refused))),
         };
-        let subjects = named.unwrap_or_else(|| distinct(drafts.iter().flat_map(|draft| draft.event.subjects())));
+        let subjects =
+            named.unwrap_or_else(|| distinct(drafts.iter().flat_map(|draft| draft.event.subjects())));
         match self.seal(now, submission, &drafts, &subjects, &mut moment.draw) {
             Ok(sealed) => {
                 self.last = now;
@@ -269,17 +298,30 @@ impl Desk {
     }
 
     /// An erasure names an entry: its leaf hash and its chains are the writer's to know.
-    fn name_entry(&self, command: &Command) -> Result<Result<(Command, Option<Vec<Uuid>>), Refusal>, StoreError> {
+    fn name_entry(
+        &self,
+        command: &Command,
+    ) -> Result<Result<(Command, Option<Vec<Uuid>>), Refusal>, StoreError> {
         let Command::EraseField(erase) = command else {
             return Ok(Ok((command.clone(), None)));
         };
-        let missing =
-            || Refusal::NotErasable { index: erase.index, event: erase.event, member: erase.member.clone() };
+        let missing = || Refusal::NotErasable {
+            index: erase.index,
+            event: erase.event,
+            member: erase.member.clone(),
+        };
         let Some(bytes) = self.store.read(erase.index)? else {
             return Ok(Err(missing()));
         };
-        let wanted = VaultKind::Disclosure { event: erase.event, member: erase.member.clone() };
-        let held = self.store.private(erase.index)?.into_iter().find(|record| record.kind == wanted);
+        let wanted = VaultKind::Disclosure {
+            event: erase.event,
+            member: erase.member.clone(),
+        };
+        let held = self
+            .store
+            .private(erase.index)?
+            .into_iter()
+            .find(|record| record.kind == wanted);
         match held {
             None => return Ok(Err(missing())),
             Some(record) if record.body.is_empty() => return Ok(Err(Refusal::AlreadyErased)),
@@ -288,7 +330,10 @@ impl Desk {
         let entry = crate::record::read(&bytes).map_err(|malformed| unreadable(erase.index, &malformed))?;
         let mut erase = erase.clone();
         erase.entry = leaf_hash(&bytes).to_base64url();
-        Ok(Ok((Command::EraseField(erase), Some(entry.payload.prev.keys().copied().collect()))))
+        Ok(Ok((
+            Command::EraseField(erase),
+            Some(entry.payload.prev.keys().copied().collect()),
+        )))
     }
 
     fn seal(
@@ -300,9 +345,16 @@ impl Desk {
         draw: &mut Draw,
     ) -> Result<Sealed, Refused> {
         if subjects.len() > SUBJECTS_MAX {
-            return Err(Refusal::TooMany { count: subjects.len(), most: SUBJECTS_MAX }.into());
+            return Err(Refusal::TooMany {
+                count: subjects.len(),
+                most: SUBJECTS_MAX,
+            }
+            .into());
         }
-        let prev = subjects.iter().map(|s| (*s, self.chains.get(s).map(|end| end.leaf))).collect();
+        let prev = subjects
+            .iter()
+            .map(|s| (*s, self.chains.get(s).map(|end| end.leaf)))
+            .collect();
         let unsealed = Unsealed {
             iss: &self.origin,
             jti: submission.request,
@@ -313,8 +365,12 @@ impl Desk {
             drafts,
             prev,
         };
-        crate::record::seal(&unsealed, &self.deskkeys.recorder, draw)
-            .map_err(|_| Refusal::EntryTooLong { bytes_max: ENTRY_BYTES_MAX }.into())
+        crate::record::seal(&unsealed, &self.deskkeys.recorder, draw).map_err(|_| {
+            Refusal::EntryTooLong {
+                bytes_max: ENTRY_BYTES_MAX,
+            }
+            .into()
+        })
     }
 
     fn landing(
@@ -328,7 +384,10 @@ impl Desk {
         let touched = self.book.keep();
         let private = sealed.disclosures.into_iter().map(|disclosure| VaultRecord {
             index,
-            kind: VaultKind::Disclosure { event: disclosure.event, member: disclosure.member },
+            kind: VaultKind::Disclosure {
+                event: disclosure.event,
+                member: disclosure.member,
+            },
             body: disclosure.text.into_bytes(),
         });
         let private = private.collect();
@@ -361,7 +420,9 @@ impl Desk {
             return Err(refused("its jti is not the Idempotency-Key"));
         }
         let index = self.size();
-        self.keys.apply(index, &entry, bytes).map_err(|_| refused("the key chain does not take it"))?;
+        self.keys
+            .apply(index, &entry, bytes)
+            .map_err(|_| refused("the key chain does not take it"))?;
         self.published.note_key_entry(index);
         let leaf = leaf_hash(bytes);
         self.published.push(leaf);
@@ -396,10 +457,22 @@ impl Desk {
         let mut vault = Vec::new();
         for landing in &landings {
             vault.extend(landing.private.iter().cloned());
-            vault.push(VaultRecord { index: landing.index, kind: VaultKind::Request, body: landing.digest.clone() });
+            vault.push(VaultRecord {
+                index: landing.index,
+                kind: VaultKind::Request,
+                body: landing.digest.clone(),
+            });
         }
-        let entries = landings.iter().map(|landing| Arc::clone(&landing.bytes)).collect();
-        self.store.append(&Group { first, entries, checkpoint: sealed.note.clone(), vault })?;
+        let entries = landings
+            .iter()
+            .map(|landing| Arc::clone(&landing.bytes))
+            .collect();
+        self.store.append(&Group {
+            first,
+            entries,
+            checkpoint: sealed.note.clone(),
+            vault,
+        })?;
         self.sealed = Some(sealed);
         for landing in landings {
             if let Some(erased) = &landing.erases {
@@ -424,7 +497,12 @@ impl Desk {
             let tree = self.published.tree();
             (tree.size(), tree.root())
         };
-        let note = Checkpoint { origin: self.origin.clone(), size, root }.sign(&self.deskkeys.log);
+        let note = Checkpoint {
+            origin: self.origin.clone(),
+            size,
+            root,
+        }
+        .sign(&self.deskkeys.log);
         Released { note, size, root }
     }
 
@@ -434,7 +512,11 @@ impl Desk {
     /// A failed write or sync of the pin.
     pub fn release(&mut self) -> Result<(), StoreError> {
         let Some(sealed) = &self.sealed else { return Ok(()) };
-        if self.published.released().is_some_and(|released| released.size == sealed.size) {
+        if self
+            .published
+            .released()
+            .is_some_and(|released| released.size == sealed.size)
+        {
             return Ok(());
         }
         self.store.pin(&sealed.note)?;
@@ -445,7 +527,13 @@ impl Desk {
 
 /// Erases what a `field.erased` names, and the request digest that covered it.
 pub(super) fn erase(store: &dyn Store, erased: &FieldErased) -> Result<(), StoreError> {
-    store.erase(erased.index, &VaultKind::Disclosure { event: erased.event, member: erased.member.clone() })?;
+    store.erase(
+        erased.index,
+        &VaultKind::Disclosure {
+            event: erased.event,
+            member: erased.member.clone(),
+        },
+    )?;
     store.erase(erased.index, &VaultKind::Request)
 }
 
@@ -460,5 +548,8 @@ fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
 }
 
 fn unreadable(index: u64, malformed: &Malformed) -> StoreError {
-    StoreError::Corrupt { at: format!("entry {index}"), why: malformed.to_string() }
+    StoreError::Corrupt {
+        at: format!("entry {index}"),
+        why: malformed.to_string(),
+    }
 }

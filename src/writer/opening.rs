@@ -54,7 +54,9 @@ pub enum OpenError {
         why: Unproven,
     },
     /// The log was altered behind a checkpoint that had left the house.
-    #[error("the log differs from the pinned checkpoint of size {size}: it was altered or put back from another copy")]
+    #[error(
+        "the log differs from the pinned checkpoint of size {size}: it was altered or put back from another copy"
+    )]
     Forked {
         /// Size of the pinned checkpoint.
         size: u64,
@@ -101,14 +103,21 @@ impl Desk {
     }
 
     fn replay(&mut self, index: u64, bytes: &[u8], erasures: &mut Vec<FieldErased>) -> Result<(), OpenError> {
-        let entry = crate::record::read(bytes).map_err(|malformed| OpenError::Malformed { index, malformed })?;
+        let entry =
+            crate::record::read(bytes).map_err(|malformed| OpenError::Malformed { index, malformed })?;
         let leaf = leaf_hash(bytes);
         self.published.push(leaf);
-        let stamp = Stamp { index, at: entry.payload.iat, by: entry.payload.by };
+        let stamp = Stamp {
+            index,
+            at: entry.payload.iat,
+            by: entry.payload.by,
+        };
         let mut known = 0;
         for event in entry.events() {
             known += 1;
-            self.book.take(&stamp, event).map_err(|refusal| OpenError::Broken { index, refusal })?;
+            self.book
+                .take(&stamp, event)
+                .map_err(|refusal| OpenError::Broken { index, refusal })?;
             if let Event::FieldErased(erased) = event {
                 erasures.push(erased.clone());
             }
@@ -120,7 +129,10 @@ impl Desk {
         if entry.is_key_entry() {
             self.keys
                 .apply(index, &entry, bytes)
-                .map_err(|why| OpenError::KeyChain { index, why: why.to_string() })?;
+                .map_err(|why| OpenError::KeyChain {
+                    index,
+                    why: why.to_string(),
+                })?;
             self.published.note_key_entry(index);
         } else {
             self.last = entry.payload.iat;
@@ -152,14 +164,22 @@ impl Desk {
                 return Err(OpenError::Forked { size: sealed.size });
             }
             drop(tree);
-            self.sealed = Some(Released { note, size: sealed.size, root: sealed.root });
+            self.sealed = Some(Released {
+                note,
+                size: sealed.size,
+                root: sealed.root,
+            });
         }
         if let Some(note) = self.store.pinned() {
             let pinned = open_checkpoint("pinned", &note, &verifier)?;
             if self.published.tree().root_at(pinned.size) != Some(pinned.root) {
                 return Err(OpenError::Forked { size: pinned.size });
             }
-            self.published.release(Released { note, size: pinned.size, root: pinned.root });
+            self.published.release(Released {
+                note,
+                size: pinned.size,
+                root: pinned.root,
+            });
         }
         Ok(())
     }

@@ -31,7 +31,10 @@ impl Published {
     /// The last released checkpoint.
     #[must_use]
     pub fn released(&self) -> Option<Arc<Released>> {
-        self.released.read().unwrap_or_else(PoisonError::into_inner).clone()
+        self.released
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
     }
 
     /// Indexes of the key entries, in log order.
@@ -41,7 +44,10 @@ impl Published {
     }
 
     pub(super) fn push(&self, leaf: Hash) {
-        self.tree.write().unwrap_or_else(PoisonError::into_inner).push(leaf);
+        self.tree
+            .write()
+            .unwrap_or_else(PoisonError::into_inner)
+            .push(leaf);
     }
 
     pub(super) fn release(&self, released: Released) {

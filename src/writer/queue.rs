@@ -61,10 +61,12 @@ impl Writer {
     /// [`SubmitError::Busy`] if the queue is full, [`SubmitError::Closed`] if the writer has stopped; nothing is
     /// decided then and `answer` is dropped.
     pub fn submit(&self, submission: Submission, answer: Answer) -> Result<(), SubmitError> {
-        self.queue.try_send(Waiting::Submission(Box::new(submission), answer)).map_err(|error| match error {
-            TrySendError::Full(_) => SubmitError::Busy,
-            TrySendError::Disconnected(_) => SubmitError::Closed,
-        })
+        self.queue
+            .try_send(Waiting::Submission(Box::new(submission), answer))
+            .map_err(|error| match error {
+                TrySendError::Full(_) => SubmitError::Busy,
+                TrySendError::Disconnected(_) => SubmitError::Closed,
+            })
     }
 
     /// What readers may see.
@@ -116,7 +118,10 @@ fn run(mut desk: Desk, mut around: Surroundings, waiting: &Receiver<Waiting>) {
     }
 }
 
-fn gather(first: (Box<Submission>, Answer), waiting: &Receiver<Waiting>) -> (Vec<(Submission, Answer)>, bool) {
+fn gather(
+    first: (Box<Submission>, Answer),
+    waiting: &Receiver<Waiting>,
+) -> (Vec<(Submission, Answer)>, bool) {
     let mut batch = vec![(*first.0, first.1)];
     while batch.len() < TURN_MAX {
         match waiting.try_recv() {

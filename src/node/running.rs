@@ -1,0 +1,187 @@
+//! Opening a book for writing, serving it, and stopping so that nothing acknowledged is lost.
+
+use super::folder::{BookFolder, FolderError};
+use super::following::follow;
+use super::{chance, clock};
+use crate::config::EntriesFor;
+use crate::domain::KeyRole;
+use crate::http::{Access, App, Proofs, Settings as ApiSettings, configure};
+use crate::log::{FileStore, FileStoreOptions, StoreError};
+use crate::proof::NoteSigner;
+use crate::views::{Follower, ViewError, Views};
+use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+
+/// How long a request may take to arrive, and a connection may stand idle, seconds.
+const CLIENT_SECONDS: u64 = 10;
+
+/// Why a book does not run.
+#[derive(Debug, thiserror::Error)]
+pub enum NodeError {
+    /// The folder.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The log.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The views.
+    #[error(transparent)]
+    Views(#[from] ViewError),
+    /// The log key.
+    #[error(transparent)]
+    Key(#[from] crate::proof::Unproven),
+    /// The operating system.
+    #[error(transparent)]
+    Io(#[from] std::io::Error),
+    /// A thread died.
+    #[error("the {0} thread ended by a bug; the book is safe on disk")]
+    Died(&'static str),
+}
+
+/// A book that is open, with its threads.
+pub struct Node {
+    /// What handlers use.
+    pub app: Arc<App>,
+    writer: JoinHandle<()>,
+    following: JoinHandle<()>,
+}
+
+fn open_store(folder: &BookFolder) -> Result<(Arc<FileStore>, DeskKeys, String), NodeError> {
+    let settings = folder.settings()?;
+    let mut options = FileStoreOptions::new(Box::new(chance::bytes));
+    options.second_pin = settings.second_pin;
+    let store = Arc::new(FileStore::open(folder.path(), options, folder.files())?);
+    let deskkeys = DeskKeys {
+        recorder: folder.key(KeyRole::Recorder)?.signer(),
+        log: NoteSigner::new(&settings.origin, &folder.key(KeyRole::Log)?.seed)?,
+        secret: store.secret()?,
+    };
+    Ok((store, deskkeys, settings.origin))
+}
+
+/// Opens the desk of a book that nobody serves, without views.
+///
+/// # Errors
+/// [`NodeError`].
+pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
+    open_observed(folder, Box::new(|_| {}))
+}
+
+fn open_observed(folder: &BookFolder, observer: Observer) -> Result<Desk, NodeError> {
+    let (store, deskkeys, origin) = open_store(folder)?;
+    Ok(Desk::open(store, &origin, deskkeys, observer)?)
+}
+
+/// Builds the views anew and says how many entries they follow.
+///
+/// # Errors
+/// [`NodeError`].
+pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
+    let path = folder.views();
+    if folder.files().exists(&path)? {
+        std::fs::remove_dir_all(&path)?;
+    }
+    let views = Views::open(&path)?;
+    let (observer, thread) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
+    drop(open_observed(folder, observer)?);
+    thread.join().map_err(|_| NodeError::Died("views"))?;
+    Ok(views.position())
+}
+
+impl Node {
+    /// Opens a book and starts its threads. The views follow the whole log first.
+    ///
+    /// # Errors
+    /// [`NodeError`].
+    pub fn open(folder: &BookFolder) -> Result<Self, NodeError> {
+        let settings = folder.settings()?;
+        let policy = folder.text(&folder.path().join("policy"))?;
+        let views = Views::open(&folder.views())?;
+        let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
+        let mut desk = open_observed(folder, observer)?;
+        desk.release()?;
+        let store = desk.store();
+        let watch = clock::Stopwatch::start();
+        let surroundings = Surroundings {
+            now: Box::new(clock::now),
+            elapsed: Box::new(move || watch.elapsed()),
+            chance: Box::new(chance::bytes),
+            failed: Box::new(|error| {
+                // What is on disk is found by opening again; going on could acknowledge what is not there.
+                tell_failure(&error);
+                std::process::abort();
+            }),
+        };
+        let (writer, writing) = Writer::start(desk, surroundings)?;
+        let app = Arc::new(App {
+            writer,
+            views,
+            store,
+            access: Access::open(folder.tokens())?,
+            settings: ApiSettings {
+                origin: settings.origin,
+                address: settings.address,
+                entries_public: settings.entries == EntriesFor::Public,
+                policy,
+            },
+            clock: Arc::new(clock::now),
+            proofs: Proofs::default(),
+        });
+        Ok(Self {
+            app,
+            writer: writing,
+            following,
+        })
+    }
+
+    /// Stops: what waits is recorded, the last checkpoint released, the views settled.
+    ///
+    /// # Errors
+    /// [`NodeError::Died`] if a thread had ended by a bug.
+    pub fn stop(self) -> Result<(), NodeError> {
+        self.app.writer.stop();
+        self.writer.join().map_err(|_| NodeError::Died("writer"))?;
+        self.following.join().map_err(|_| NodeError::Died("views"))
+    }
+}
+
+fn tell_failure(error: &dyn std::fmt::Display) {
+    tracing::error!("{error}");
+}
+
+/// Serves a book until it is told to stop (SIGINT or SIGTERM).
+///
+/// # Errors
+/// [`NodeError`].
+pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("POURBOOK_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    // A second start in one process keeps the first subscriber.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .try_init();
+    let node = Node::open(folder)?;
+    let app = Arc::clone(&node.app);
+    let served = actix_web::rt::System::new().block_on(async move {
+        let factory = move || actix_web::App::new().configure(|config| configure(config, &app));
+        let client = std::time::Duration::from_secs(CLIENT_SECONDS);
+        let server = actix_web::HttpServer::new(factory)
+            .client_request_timeout(client)
+            .keep_alive(std::time::Duration::from_secs(75))
+            .max_connections(10_000)
+            .shutdown_timeout(CLIENT_SECONDS)
+            .bind(listen)?;
+        for address in server.addrs() {
+            tracing::info!("serving on http://{address}");
+        }
+        server.run().await
+    });
+    node.stop()?;
+    Ok(served?)
+}
