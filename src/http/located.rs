@@ -51,6 +51,13 @@ impl serde::de::Error for Misfit {
         }
     }
 
+    fn invalid_type(unexpected: Unexpected<'_>, expected: &dyn serde::de::Expected) -> Self {
+        match unexpected {
+            Unexpected::Unit => Self::custom(format!("is null, {expected} is needed")),
+            other => Self::custom(format!("is {other}, {expected} is needed")),
+        }
+    }
+
     fn missing_field(field: &'static str) -> Self {
         Self::custom("is missing").below(field)
     }

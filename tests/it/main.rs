@@ -10,6 +10,8 @@
 )]
 
 mod domain;
+mod http;
 mod log;
 mod metal;
 mod record;
+mod views;
