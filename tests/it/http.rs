@@ -8,8 +8,8 @@ mod main_line;
 mod public;
 
 use actix_web::body::MessageBody;
-use actix_web::http::header::HeaderMap;
 use actix_web::http::Method;
+use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Stamp, Timestamp};
@@ -56,15 +56,25 @@ impl Reply {
 
     /// The last part of a problem's type.
     pub fn problem(&self) -> String {
-        assert_eq!(self.header("content-type"), Some("application/problem+json"), "{}", self.text());
+        assert_eq!(
+            self.header("content-type"),
+            Some("application/problem+json"),
+            "{}",
+            self.text()
+        );
         let body = self.json();
         assert_eq!(body["status"], self.status);
         let kind = body["type"].as_str().unwrap();
-        kind.strip_prefix(&format!("{ADDRESS}/problems/")).unwrap().to_owned()
+        kind.strip_prefix(&format!("{ADDRESS}/problems/"))
+            .unwrap()
+            .to_owned()
     }
 
     pub fn pointer(&self) -> String {
-        self.json()["errors"][0]["pointer"].as_str().unwrap_or("").to_owned()
+        self.json()["errors"][0]["pointer"]
+            .as_str()
+            .unwrap_or("")
+            .to_owned()
     }
 
     #[track_caller]
@@ -76,7 +86,12 @@ impl Reply {
     #[track_caller]
     pub fn refused(self, status: u16, code: &str, pointer: &str) {
         let reply = self.expect(status);
-        assert_eq!((reply.problem().as_str(), reply.pointer().as_str()), (code, pointer), "{}", reply.text());
+        assert_eq!(
+            (reply.problem().as_str(), reply.pointer().as_str()),
+            (code, pointer),
+            "{}",
+            reply.text()
+        );
     }
 }
 
@@ -124,9 +139,10 @@ impl TestApp {
             proofs: Proofs::default(),
         });
         let configured = Arc::clone(&app);
-        let service =
-            test::init_service(actix_web::App::new().configure(move |config| pourbook::http::configure(config, &configured)))
-                .await;
+        let service = test::init_service(
+            actix_web::App::new().configure(move |config| pourbook::http::configure(config, &configured)),
+        )
+        .await;
         let service = Rc::new(service);
         let call = move |request: TestRequest| -> Pin<Box<dyn Future<Output = Reply>>> {
             let service = Rc::clone(&service);
@@ -135,7 +151,11 @@ impl TestApp {
                 let (status, headers) = (response.status().as_u16(), response.headers().clone());
                 let body = response.into_body().try_into_bytes();
                 let body = body.unwrap_or_else(|_| panic!("a body that streams")).to_vec();
-                Reply { status, headers, body }
+                Reply {
+                    status,
+                    headers,
+                    body,
+                }
             })
         };
         Self {
@@ -210,7 +230,12 @@ impl TestApp {
     /// Waits until a released checkpoint covers all that was recorded.
     pub async fn released(&self) {
         for _ in 0..2_000 {
-            let size = self.app.writer.published().released().map_or(0, |released| released.size);
+            let size = self
+                .app
+                .writer
+                .published()
+                .released()
+                .map_or(0, |released| released.size);
             if size == self.app.views.position() {
                 return;
             }
@@ -239,18 +264,30 @@ fn open_book(clock: &Arc<AtomicI64>) -> (Writer, Views, Arc<dyn Store>, String, 
     let policy = format!("# root {}\nlog {}\nquorum none\n", root.kid(), log.verifier());
     let added = [
         (root.kid().to_owned(), KeyRole::Root, root.public().to_base64url()),
-        (recorder.kid().to_owned(), KeyRole::Recorder, recorder.public().to_base64url()),
+        (
+            recorder.kid().to_owned(),
+            KeyRole::Recorder,
+            recorder.public().to_base64url(),
+        ),
         {
             let public = log.verifier().public();
             let x = base64::engine::general_purpose::URL_SAFE_NO_PAD.encode(public);
             (pourbook::record::thumbprint(&public), KeyRole::Log, x)
         },
     ];
-    let keys = DeskKeys { recorder, log, secret: [9; 32] };
+    let keys = DeskKeys {
+        recorder,
+        log,
+        secret: [9; 32],
+    };
     let mut follower = Follower::new(views.clone());
     let observer = Box::new(move |appended: &Appended<'_>| {
         let payload = &appended.entry.payload;
-        let stamp = Stamp { index: appended.index, at: payload.iat, by: payload.by };
+        let stamp = Stamp {
+            index: appended.index,
+            at: payload.iat,
+            by: payload.by,
+        };
         follower.follow(stamp, appended.leaf, &appended.entry).unwrap();
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();
@@ -313,34 +350,64 @@ impl Workshop {
         let series = app.done("/v1/series", series("TW")).await;
         let jar = json!({"metal": "silver", "fineness": "999", "residue": "lemel"});
         let jar = app.done("/v1/jars", jar).await;
-        Self { session, lot, series, jar }
+        Self {
+            session,
+            lot,
+            series,
+            jar,
+        }
     }
 
     /// A melt of this lot with ovals of these masses, weighed from the mould; the melt and its pieces.
     pub async fn pour(&self, app: &TestApp, masses: &[&str]) -> (String, Vec<String>) {
         let charge = json!({"metal": "silver", "session": self.session, "lots": [{"lot": self.lot, "mass": "250.00"}]});
         let melt = app.done("/v1/melts", charge).await;
-        let pours: Vec<Value> = masses.iter().map(|_| json!({"series": self.series, "shape": "oval"})).collect();
-        let reply = app.post(&format!("/v1/melts/{melt}/pours"), json!({"pours": pours})).await.expect(201);
+        let pours: Vec<Value> = masses
+            .iter()
+            .map(|_| json!({"series": self.series, "shape": "oval"}))
+            .collect();
+        let reply = app
+            .post(&format!("/v1/melts/{melt}/pours"), json!({"pours": pours}))
+            .await
+            .expect(201);
         let pieces: Vec<String> = reply.json()["events"]
             .as_array()
             .unwrap()
             .iter()
             .map(|event| event["piece"].as_str().unwrap().to_owned())
             .collect();
-        let items: Vec<Value> = pieces.iter().zip(masses).map(|(piece, mass)| item(app, piece, mass)).collect();
-        app.post("/v1/weighings", self.tray("from_mould", items)).await.expect(201);
+        let items: Vec<Value> = pieces
+            .iter()
+            .zip(masses)
+            .map(|(piece, mass)| item(app, piece, mass))
+            .collect();
+        app.post("/v1/weighings", self.tray("from_mould", items))
+            .await
+            .expect(201);
         (melt, pieces)
     }
 
     /// Weighs a melt out with a loss of 0.50 g.
     pub async fn close(&self, app: &TestApp, melt: &str) {
-        let row = app.app.views.melt(MeltId(Uuid::try_parse(melt).unwrap())).unwrap().unwrap();
-        let masses = row.pieces.iter().map(|piece| app.app.views.piece(*piece).unwrap().unwrap().mass().unwrap());
-        let out = Mass::checked_sum(masses).unwrap().checked_add(Mass::parse("0.50").unwrap()).unwrap();
+        let row = app
+            .app
+            .views
+            .melt(MeltId(Uuid::try_parse(melt).unwrap()))
+            .unwrap()
+            .unwrap();
+        let masses = row
+            .pieces
+            .iter()
+            .map(|piece| app.app.views.piece(*piece).unwrap().unwrap().mass().unwrap());
+        let out = Mass::checked_sum(masses)
+            .unwrap()
+            .checked_add(Mass::parse("0.50").unwrap())
+            .unwrap();
         let heel = row.charge.checked_sub(out).unwrap().to_text(2);
         let closing = json!({"session": self.session, "heel": heel});
-        app.post(&format!("/v1/melts/{melt}/closing"), closing).await.expect(201);
+        app.post(&format!("/v1/melts/{melt}/closing"), closing)
+            .await
+            .expect(201);
     }
 
     pub fn tray(&self, stage: &str, items: Vec<Value>) -> Value {
@@ -350,13 +417,24 @@ impl Workshop {
     /// Takes the first piece of a melt all the way to its certificate; its serial.
     pub async fn certify(&self, app: &TestApp, melt: &str, piece: &str, mass: &str) -> String {
         self.close(app, melt).await;
-        let serials = app.post("/v1/serials", json!({"pieces": [piece]})).await.expect(201);
+        let serials = app
+            .post("/v1/serials", json!({"pieces": [piece]}))
+            .await
+            .expect(201);
         let serial = serials.json()["events"][0]["serial"].as_str().unwrap().to_owned();
-        app.post("/v1/weighings", self.tray("final", vec![item(app, piece, mass)])).await.expect(201);
-        app.post("/v1/numbers", json!({"pieces": [piece]})).await.expect(201);
+        app.post("/v1/weighings", self.tray("final", vec![item(app, piece, mass)]))
+            .await
+            .expect(201);
+        app.post("/v1/numbers", json!({"pieces": [piece]}))
+            .await
+            .expect(201);
         let check = json!({"nominal": "50.00", "reading": "50.00"});
-        app.post(&format!("/v1/sessions/{}/closing", self.session), check).await.expect(201);
-        app.post("/v1/certificates", json!({"pieces": [piece]})).await.expect(201);
+        app.post(&format!("/v1/sessions/{}/closing", self.session), check)
+            .await
+            .expect(201);
+        app.post("/v1/certificates", json!({"pieces": [piece]}))
+            .await
+            .expect(201);
         serial
     }
 }
@@ -385,4 +463,3 @@ pub fn item(app: &TestApp, piece: &str, mass: &str) -> Value {
 pub fn method(name: &str) -> Method {
     Method::from_bytes(name.as_bytes()).unwrap()
 }
-

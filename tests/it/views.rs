@@ -15,7 +15,11 @@ fn follow(store: &dyn Store, views: Views) -> Follower {
     store
         .scan(0, &mut |index, bytes| {
             let entry = record::read(bytes).unwrap();
-            let stamp = Stamp { index, at: entry.payload.iat, by: entry.payload.by };
+            let stamp = Stamp {
+                index,
+                at: entry.payload.iat,
+                by: entry.payload.by,
+            };
             follower.follow(stamp, leaf_hash(bytes), &entry).unwrap();
             true
         })
@@ -25,7 +29,10 @@ fn follow(store: &dyn Store, views: Views) -> Follower {
 
 /// All that the views answer about every subject of a log.
 fn answers(store: &dyn Store, views: &Views) -> Vec<String> {
-    let mut told = vec![format!("{:?}", views.list::<Piece>(&|_| true, None, 100).unwrap())];
+    let mut told = vec![format!(
+        "{:?}",
+        views.list::<Piece>(&|_| true, None, 100).unwrap()
+    )];
     store
         .scan(0, &mut |index, bytes| {
             told.push(format!("{:?}", views.leaf(index).unwrap()));
@@ -55,9 +62,19 @@ async fn history() -> TestApp {
     let app = TestApp::start().await;
     let shop = Workshop::open(&app).await;
     let (melt, pieces) = shop.pour(&app, &["50.42", "51.90", "50.60"]).await;
-    app.post(&format!("/v1/pieces/{}/condemnation", pieces[1]), json!({"reason": "over"})).await.expect(201);
+    app.post(
+        &format!("/v1/pieces/{}/condemnation", pieces[1]),
+        json!({"reason": "over"}),
+    )
+    .await
+    .expect(201);
     shop.certify(&app, &melt, &pieces[0], "50.42").await;
-    app.post(&format!("/v1/pieces/{}/supersession", pieces[0]), json!({"reason": "damaged"})).await.expect(201);
+    app.post(
+        &format!("/v1/pieces/{}/supersession", pieces[0]),
+        json!({"reason": "damaged"}),
+    )
+    .await
+    .expect(201);
     app
 }
 
@@ -104,9 +121,16 @@ async fn an_entry_out_of_turn_is_refused() {
     let mut follower = Follower::new(views.clone());
     let bytes = store.read(1).unwrap().unwrap();
     let entry = record::read(&bytes).unwrap();
-    let stamp = Stamp { index: 1, at: entry.payload.iat, by: entry.payload.by };
+    let stamp = Stamp {
+        index: 1,
+        at: entry.payload.iat,
+        by: entry.payload.by,
+    };
     let refused = follower.follow(stamp, leaf_hash(&bytes), &entry);
-    assert!(matches!(refused, Err(ViewError::OutOfTurn { wanted: 0, found: 1 })));
+    assert!(matches!(
+        refused,
+        Err(ViewError::OutOfTurn { wanted: 0, found: 1 })
+    ));
     assert_eq!(views.position(), 0);
 }
 

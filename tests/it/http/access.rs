@@ -25,7 +25,9 @@ fn address(path: &str) -> String {
 }
 
 fn request(method: &str, path: &str) -> TestRequest {
-    let request = TestRequest::default().method(super::method(method)).uri(&address(path));
+    let request = TestRequest::default()
+        .method(super::method(method))
+        .uri(&address(path));
     if method != "POST" {
         return request;
     }
@@ -46,7 +48,11 @@ async fn every_route_takes_its_roles_and_no_other_and_no_bad_token() {
         let roles: &[Role] = match route.who {
             Who::Public => {
                 let reply = app.send(request(route.method, route.path)).await;
-                assert!(![401, 403].contains(&reply.status), "{what} without a token: {}", reply.text());
+                assert!(
+                    ![401, 403].contains(&reply.status),
+                    "{what} without a token: {}",
+                    reply.text()
+                );
                 assert_eq!(reply.header("access-control-allow-origin"), Some("*"), "{what}");
                 continue;
             }
@@ -63,14 +69,21 @@ async fn every_route_takes_its_roles_and_no_other_and_no_bad_token() {
             assert_eq!(reply.header("access-control-allow-origin"), None, "{what}");
         }
         for (role, expired) in &app.expired {
-            let reply = app.send(request(route.method, route.path).insert_header(bearer(expired))).await;
+            let reply = app
+                .send(request(route.method, route.path).insert_header(bearer(expired)))
+                .await;
             assert_eq!(reply.status, 401, "{what} with an expired token of {role:?}");
         }
         for role in Role::ALL {
             let sent = request(route.method, route.path).insert_header(bearer(app.token(role)));
             let reply = app.send(sent).await;
             let refused = reply.status == 403;
-            assert_eq!(refused, !roles.contains(&role), "{what} as {role:?}: {}", reply.text());
+            assert_eq!(
+                refused,
+                !roles.contains(&role),
+                "{what} as {role:?}: {}",
+                reply.text()
+            );
             assert_ne!(reply.status, 401, "{what} as {role:?}");
             tried += 1;
         }
@@ -81,7 +94,9 @@ async fn every_route_takes_its_roles_and_no_other_and_no_bad_token() {
 #[actix_web::test]
 async fn admin_gives_no_trade_command_and_the_auditor_writes_nothing() {
     for route in ROUTES.iter().filter(|route| route.method == "POST") {
-        let Who::Roles(roles) = route.who else { panic!("{} writes for everybody", route.path) };
+        let Who::Roles(roles) = route.who else {
+            panic!("{} writes for everybody", route.path)
+        };
         assert!(!roles.contains(&Role::Auditor), "{}", route.path);
         let of_admin = ["/v1/erasures", "/v1/keys", "/v1/clock"].contains(&route.path);
         assert_eq!(roles.contains(&Role::Admin), of_admin, "{}", route.path);
@@ -103,7 +118,12 @@ fn a_token_is_kept_as_its_hash_and_stops_when_the_file_says_so() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("tokens.json");
     let mut tokens = Tokens::default();
-    let token = tokens.add(&mut Draw::new([1; 32]), Role::Bench, Some("bench by the window".into()), None);
+    let token = tokens.add(
+        &mut Draw::new([1; 32]),
+        Role::Bench,
+        Some("bench by the window".into()),
+        None,
+    );
     tokens.write(&path).unwrap();
     assert!(!std::fs::read_to_string(&path).unwrap().contains(&token));
     let access = Access::open(path.clone()).unwrap();

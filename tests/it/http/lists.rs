@@ -7,7 +7,8 @@ use serde_json::{Value, json};
 #[actix_web::test]
 async fn pages_go_on_where_the_last_one_ended_whatever_is_added() {
     let app = TestApp::start().await;
-    let jar = |fineness: usize| json!({"metal": "silver", "fineness": format!("{fineness}"), "residue": "lemel"});
+    let jar =
+        |fineness: usize| json!({"metal": "silver", "fineness": format!("{fineness}"), "residue": "lemel"});
     for fineness in 801..=807 {
         app.post("/v1/jars", jar(fineness)).await.expect(201);
     }
@@ -16,7 +17,13 @@ async fn pages_go_on_where_the_last_one_ended_whatever_is_added() {
     for page in 0.. {
         let reply = app.get_as(Role::Bench, &path).await.expect(200);
         let body = reply.json();
-        seen.extend(body["items"].as_array().unwrap().iter().map(|row| row["fineness"].as_str().unwrap().to_owned()));
+        seen.extend(
+            body["items"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|row| row["fineness"].as_str().unwrap().to_owned()),
+        );
         if page == 1 {
             app.post("/v1/jars", jar(808)).await.expect(201);
         }
@@ -29,7 +36,12 @@ async fn pages_go_on_where_the_last_one_ended_whatever_is_added() {
         assert_eq!(relation, "; rel=\"next\"");
         path = target.trim_start_matches('<').to_owned();
     }
-    assert_eq!(seen, ["801.0", "802.0", "803.0", "804.0", "805.0", "806.0", "807.0", "808.0"]);
+    assert_eq!(
+        seen,
+        [
+            "801.0", "802.0", "803.0", "804.0", "805.0", "806.0", "807.0", "808.0"
+        ]
+    );
 }
 
 #[actix_web::test]
@@ -39,11 +51,22 @@ async fn pieces_are_listed_by_what_is_asked_in_the_order_of_pouring() {
     let (melt, pieces) = shop.pour(&app, &["50.42", "49.10", "51.90", "50.60"]).await;
     let ids = |body: &Value| -> Vec<String> {
         let items = body["items"].as_array().unwrap().iter();
-        items.map(|row| row["piece"].as_str().unwrap().to_owned()).collect()
+        items
+            .map(|row| row["piece"].as_str().unwrap().to_owned())
+            .collect()
     };
-    let list = async |query: &str| ids(&app.get_as(Role::Bench, &format!("/v1/pieces{query}")).await.expect(200).json());
+    let list = async |query: &str| {
+        ids(&app
+            .get_as(Role::Bench, &format!("/v1/pieces{query}"))
+            .await
+            .expect(200)
+            .json())
+    };
     assert_eq!(list("").await, pieces);
-    assert_eq!(list(&format!("?melt={melt}&grade=accepted")).await, [pieces[0].clone(), pieces[3].clone()]);
+    assert_eq!(
+        list(&format!("?melt={melt}&grade=accepted")).await,
+        [pieces[0].clone(), pieces[3].clone()]
+    );
     assert_eq!(list("?grade=under").await, [pieces[1].clone()]);
     assert_eq!(list("?state=condemned").await, Vec::<String>::new());
     assert_eq!(list("?shape=oval&limit=2").await, pieces[..2]);
@@ -55,10 +78,21 @@ async fn pieces_are_listed_by_what_is_asked_in_the_order_of_pouring() {
 async fn parameters_that_are_not_known_or_not_of_their_form_are_refused() {
     let app = TestApp::start().await;
     for query in [
-        "colour=red", "limit=0", "limit=201", "limit=ten", "limit=1&limit=2", "after=xyz", "after=", "state=lost", "offset=3",
+        "colour=red",
+        "limit=0",
+        "limit=201",
+        "limit=ten",
+        "limit=1&limit=2",
+        "after=xyz",
+        "after=",
+        "state=lost",
+        "offset=3",
         "melt=seven",
     ] {
-        let reply = app.get_as(Role::Bench, &format!("/v1/pieces?{query}")).await.expect(400);
+        let reply = app
+            .get_as(Role::Bench, &format!("/v1/pieces?{query}"))
+            .await
+            .expect(400);
         assert_eq!(reply.problem(), "unreadable", "{query}");
     }
     app.get("/healthz?x=1").await.expect(400);

@@ -11,14 +11,23 @@ async fn a_serial_is_read_as_people_type_it_and_a_slip_is_said_and_not_guessed()
     let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
     let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
     let bare = serial.rsplit_once('-').unwrap().0;
-    for typed in [serial.to_lowercase(), serial.replace('-', ""), serial.replace('-', "%20")] {
+    for typed in [
+        serial.to_lowercase(),
+        serial.replace('-', ""),
+        serial.replace('-', "%20"),
+    ] {
         let record = app.get(&format!("/v1/serials/{typed}")).await.expect(200).json();
         assert_eq!(record["serial"], serial, "{typed}");
         assert_eq!(record["slip_checked"], true);
     }
     let record = app.get(&format!("/v1/serials/{bare}")).await.expect(200).json();
     assert_eq!(record["slip_checked"], false);
-    assert!(record["caution"].as_str().unwrap().contains("could not be caught"));
+    assert!(
+        record["caution"]
+            .as_str()
+            .unwrap()
+            .contains("could not be caught")
+    );
 
     // Every serial with one wrong digit: none finds a piece, none is told the right one.
     for place in 3..serial.len() {
@@ -26,16 +35,29 @@ async fn a_serial_is_read_as_people_type_it_and_a_slip_is_said_and_not_guessed()
         if !typed[place].is_ascii_digit() {
             continue;
         }
-        typed[place] = if typed[place] == b'9' { b'0' } else { typed[place] + 1 };
+        typed[place] = if typed[place] == b'9' {
+            b'0'
+        } else {
+            typed[place] + 1
+        };
         let typed = String::from_utf8(typed).unwrap();
-        for path in [format!("/v1/serials/{typed}"), format!("/v1/serials/{typed}/proof")] {
+        for path in [
+            format!("/v1/serials/{typed}"),
+            format!("/v1/serials/{typed}/proof"),
+        ] {
             let reply = app.get(&path).await.expect(422);
             assert_eq!(reply.problem(), "serial-slip", "{typed}");
             assert!(!reply.text().contains(&serial));
         }
     }
-    assert_eq!(app.get("/v1/serials/hello").await.expect(422).problem(), "serial-form");
-    assert_eq!(app.get("/v1/serials/TW-9999").await.expect(404).problem(), "serial-unknown");
+    assert_eq!(
+        app.get("/v1/serials/hello").await.expect(422).problem(),
+        "serial-form"
+    );
+    assert_eq!(
+        app.get("/v1/serials/TW-9999").await.expect(404).problem(),
+        "serial-unknown"
+    );
 }
 
 #[actix_web::test]
@@ -49,8 +71,14 @@ async fn the_tiles_make_the_tree_that_the_checkpoint_signs() {
     let checkpoint = Checkpoint::open(&note, &[log.verifier()]).unwrap();
     let size = checkpoint.size;
 
-    let bundle = app.get(&format!("/log/tile/entries/000.p/{size}")).await.expect(200);
-    assert_eq!(bundle.header("cache-control"), Some("public, max-age=31536000, immutable"));
+    let bundle = app
+        .get(&format!("/log/tile/entries/000.p/{size}"))
+        .await
+        .expect(200);
+    assert_eq!(
+        bundle.header("cache-control"),
+        Some("public, max-age=31536000, immutable")
+    );
     let entries = tile::unbundle(&bundle.body).unwrap();
     let mut tree = Tree::new();
     for entry in &entries {
@@ -58,15 +86,36 @@ async fn the_tiles_make_the_tree_that_the_checkpoint_signs() {
     }
     assert_eq!((tree.size(), tree.root()), (size, checkpoint.root));
 
-    let hashes = app.get(&format!("/log/tile/0/000.p/{size}")).await.expect(200).body;
-    let told: Vec<Hash> = hashes.chunks(32).map(|chunk| Hash(chunk.try_into().unwrap())).collect();
+    let hashes = app
+        .get(&format!("/log/tile/0/000.p/{size}"))
+        .await
+        .expect(200)
+        .body;
+    let told: Vec<Hash> = hashes
+        .chunks(32)
+        .map(|chunk| Hash(chunk.try_into().unwrap()))
+        .collect();
     let made: Vec<Hash> = entries.iter().map(|entry| leaf_hash(entry)).collect();
     assert_eq!(told, made);
 
-    for beyond in [format!("0/000.p/{}", size + 1), "0/000".into(), "1/000".into(), "0/001.p/1".into()] {
+    for beyond in [
+        format!("0/000.p/{}", size + 1),
+        "0/000".into(),
+        "1/000".into(),
+        "0/001.p/1".into(),
+    ] {
         app.get(&format!("/log/tile/{beyond}")).await.expect(404);
     }
-    for no_path in ["0/0", "0/000.p/0", "0/000.p/256", "64/000.p/1", "00/000.p/1", "0/000.p/01", "x/000", "entries/x"] {
+    for no_path in [
+        "0/0",
+        "0/000.p/0",
+        "0/000.p/256",
+        "64/000.p/1",
+        "00/000.p/1",
+        "0/000.p/01",
+        "x/000",
+        "entries/x",
+    ] {
         app.get(&format!("/log/tile/{no_path}")).await.expect(404);
     }
 }
@@ -91,7 +140,9 @@ async fn every_problem_has_its_page() {
         assert!(page.text().contains(&format!("<code>{code}</code>")));
     }
     codes.sort_unstable();
-    codes.windows(2).for_each(|pair| assert_ne!(pair[0], pair[1], "one code for two problems"));
+    codes
+        .windows(2)
+        .for_each(|pair| assert_ne!(pair[0], pair[1], "one code for two problems"));
     let reply = app.get("/problems/nonsense").await.expect(404);
     assert_eq!(reply.json()["type"], format!("{ADDRESS}/problems/not-found"));
 }
@@ -102,6 +153,15 @@ async fn health_tells_how_far_everything_is() {
     app.released().await;
     let health = app.get("/healthz").await.expect(200).json();
     assert_eq!(health["status"], "ok");
-    assert_eq!((&health["size"], &health["released"], &health["views"]), (&3.into(), &3.into(), &3.into()));
-    assert!(app.get("/openapi.yaml").await.expect(200).text().starts_with("openapi: 3.1"));
+    assert_eq!(
+        (&health["size"], &health["released"], &health["views"]),
+        (&3.into(), &3.into(), &3.into())
+    );
+    assert!(
+        app.get("/openapi.yaml")
+            .await
+            .expect(200)
+            .text()
+            .starts_with("openapi: 3.1")
+    );
 }
