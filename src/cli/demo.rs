@@ -1,8 +1,73 @@
-//! `demo`.
+//! `demo`: the book of an invented workshop, always the same.
+//!
+//! Brackenfold Pourhouse pours the edition *Tidewheel* for The Lantern & Loom Society, with silver of Pellworth Metals
+//! Counter, and sells what comes out heavy in its open series *Driftweight*. People, names and numbers are invented.
+
+mod ledger;
+mod story;
+mod workshop;
+
+pub use ledger::Ledger;
+pub use story::tell;
+pub use workshop::Workshop;
+
 use super::Failure;
-/// x
-#[derive(Debug, clap::Args)]
-pub struct DemoArguments {}
-pub(super) fn demo(_: &DemoArguments) -> Result<String, Failure> {
-    Ok(String::new())
+use super::arguments::book_folder;
+use crate::config::{EntriesFor, Settings};
+use crate::domain::Timestamp;
+use crate::node::{BookFolder, Founding, found, open_desk};
+use clap::Args;
+use std::path::PathBuf;
+
+/// Where the demo begins: Friday, 2 January 2026, 08:00 UTC.
+const BEGIN: Timestamp = Timestamp(1_767_340_800);
+/// What everything in it is drawn from.
+const SEED: [u8; 32] = *b"brackenfold pourhouse, a demo.  ";
+
+/// What the story draws from; another stream than the founding's, or its requests would be taken for repeats.
+const STORY: [u8; 32] = *b"tidewheel and driftweight, told.";
+
+/// Where the demo's book is made.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  pourbook demo ./demo-book && pourbook serve ./demo-book --links")]
+pub struct DemoArguments {
+    /// A folder that holds no book yet.
+    dir: PathBuf,
+}
+
+pub(super) fn demo(arguments: &DemoArguments) -> Result<String, Failure> {
+    let folder = book_folder(&arguments.dir);
+    let ledger = make(&folder)?;
+    Ok(format!(
+        "Made {} in {}.",
+        ledger.summary(),
+        arguments.dir.display()
+    ))
+}
+
+/// Makes the demo's book in a folder and gives the ledger of what really happened.
+///
+/// # Errors
+/// [`Failure`], also when there is a book already.
+pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
+    let settings = Settings {
+        origin: "brackenfold.example/log".to_owned(),
+        address: "http://127.0.0.1:4747".to_owned(),
+        currency: "GBP".to_owned(),
+        entries: EntriesFor::Public,
+        second_pin: None,
+    };
+    found(
+        folder,
+        &Founding {
+            settings: &settings,
+            now: BEGIN,
+            seed: SEED,
+        },
+    )
+    .map_err(Failure::unusable)?;
+    let desk = open_desk(folder).map_err(Failure::unusable)?;
+    let mut workshop = Workshop::new(desk, BEGIN, STORY);
+    tell(&mut workshop)?;
+    workshop.close()
 }
