@@ -24,7 +24,7 @@ use serde_json::{Value, json};
 use std::future::Future;
 use std::pin::Pin;
 use std::rc::Rc;
-use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use uuid::Uuid;
@@ -103,6 +103,8 @@ pub struct TestApp {
     pub app: Arc<App>,
     pub root: String,
     pub clock: Arc<AtomicI64>,
+    /// Whether the writer's thread holds its checkpoints back.
+    pub held: Arc<AtomicBool>,
     tokens: Vec<(Role, String)>,
     pub expired: Vec<(Role, String)>,
     next_key: AtomicU64,
@@ -120,7 +122,8 @@ impl TestApp {
         let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
-        let (writer, views, store, root, policy) = open_book(&clock);
+        let releases_held = Arc::new(AtomicBool::new(false));
+        let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
         let app = Arc::new(App {
             writer,
             views,
@@ -163,6 +166,7 @@ impl TestApp {
             app,
             root,
             clock,
+            held: releases_held,
             tokens,
             expired,
             next_key: AtomicU64::new(1),
@@ -256,7 +260,10 @@ pub fn bearer(token: &str) -> (&'static str, String) {
 }
 
 /// A book with its three keys, its writer's thread, and views that follow.
-fn open_book(clock: &Arc<AtomicI64>) -> (Writer, Views, Arc<dyn Store>, String, String) {
+fn open_book(
+    clock: &Arc<AtomicI64>,
+    held: &Arc<AtomicBool>,
+) -> (Writer, Views, Arc<dyn Store>, String, String) {
     let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
     let views = Views::temporary().unwrap();
     let (root, recorder) = (Signer::from_seed(&[1; 32]), Signer::from_seed(&[2; 32]));
@@ -312,20 +319,21 @@ fn open_book(clock: &Arc<AtomicI64>) -> (Writer, Views, Arc<dyn Store>, String, 
         let mut answers = desk.turn(Timestamp(NOW), draw.bytes(), vec![submission]).unwrap();
         newest = Some(answers.remove(0).unwrap().leaf);
     }
-    let around = surroundings(clock);
+    let around = surroundings(clock, held);
     let (writer, _thread) = Writer::start(desk, around).unwrap();
     (writer, views, store, root.kid().to_owned(), policy)
 }
 
-fn surroundings(clock: &Arc<AtomicI64>) -> Surroundings {
+fn surroundings(clock: &Arc<AtomicI64>, held: &Arc<AtomicBool>) -> Surroundings {
     let clock = Arc::clone(clock);
+    let held = Arc::clone(held);
     let mut ticks = 0;
     let draw = Mutex::new(Draw::new([5; 32]));
     Surroundings {
         now: Box::new(move || Timestamp(clock.load(Ordering::SeqCst))),
         // Every look at this clock is a second later, so that each turn releases its checkpoint.
         elapsed: Box::new(move || {
-            ticks += 1;
+            ticks += u64::from(!held.load(Ordering::SeqCst));
             Duration::from_secs(ticks)
         }),
         chance: Box::new(move || draw.lock().unwrap().bytes()),

@@ -121,6 +121,35 @@ async fn the_tiles_make_the_tree_that_the_checkpoint_signs() {
 }
 
 #[actix_web::test]
+async fn nothing_is_served_that_no_released_checkpoint_covers() {
+    let app = TestApp::start_with(true).await;
+    app.released().await;
+    app.held.store(true, std::sync::atomic::Ordering::SeqCst);
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let size = app.app.views.position();
+    let note = app.get("/log/checkpoint").await.expect(200).text();
+    let released = Checkpoint::peek(&note).unwrap().size;
+    assert!(released < size);
+    for width in released + 1..=size {
+        app.get(&format!("/log/tile/0/000.p/{width}")).await.expect(404);
+        app.get(&format!("/log/tile/entries/000.p/{width}"))
+            .await
+            .expect(404);
+    }
+    let reply = app.get(&format!("/v1/serials/{serial}/proof")).await.expect(503);
+    assert_eq!(
+        (reply.problem().as_str(), reply.header("retry-after")),
+        ("not-released", Some("1"))
+    );
+    app.held.store(false, std::sync::atomic::Ordering::SeqCst);
+    app.released().await;
+    app.get(&format!("/log/tile/0/000.p/{size}")).await.expect(200);
+    app.get(&format!("/v1/serials/{serial}/proof")).await.expect(200);
+}
+
+#[actix_web::test]
 async fn the_policy_is_one_that_a_verifier_takes() {
     let app = TestApp::start().await;
     let text = app.get("/v1/policy").await.expect(200).text();
