@@ -44,6 +44,9 @@ impl Book {
     ///
     /// # Errors
     /// The fact that forbids, and which member of the command it is about; then this command has changed nothing.
+    ///
+    /// # Panics
+    /// When a decision leaves out an event that its own events ask for: only a bug of this module can.
     pub fn decide(
         &mut self,
         stamp_index: u64,

@@ -98,10 +98,17 @@ impl Shop {
             .into_iter()
             .filter(|jar| b % 5 == 1 && !jar.mass.is_zero());
         ChargeMelt {
-            metal: if a % 7 == 0 { Metal::Gold } else { Metal::Silver },
+            metal: if a.is_multiple_of(7) {
+                Metal::Gold
+            } else {
+                Metal::Silver
+            },
             session: self.session(),
             lots,
-            heels: one(&closed, c).into_iter().filter(|_| b % 2 == 0).collect(),
+            heels: one(&closed, c)
+                .into_iter()
+                .filter(|_| b.is_multiple_of(2))
+                .collect(),
             jars: jars
                 .map(|jar| JarDraw {
                     jar: jar.jar,
@@ -116,8 +123,8 @@ impl Shop {
 
     fn pour(&self, a: u32, b: u32, c: u32) -> Option<Command> {
         let melt = one(&self.melts(|melt| melt.state == MeltState::Open), a)?;
-        let series = SeriesId(self.bench.id(if c % 4 == 0 { "DW" } else { "TW" }));
-        let shape = Shape::parse(if b % 3 == 0 { "slab" } else { "oval" }).unwrap();
+        let series = SeriesId(self.bench.id(if c.is_multiple_of(4) { "DW" } else { "TW" }));
+        let shape = Shape::parse(if b.is_multiple_of(3) { "slab" } else { "oval" }).unwrap();
         Some(
             PourPieces {
                 melt,
@@ -185,7 +192,7 @@ impl Shop {
                 .filter_map(|id| self.bench.book.piece(*id)?.mass()),
         )?;
         let left = melt.charge.minus(pieces).units();
-        let prills = (b % 3 == 0).then(|| JarDraw {
+        let prills = (b.is_multiple_of(3)).then(|| JarDraw {
             jar: self.jar(Residue::Prills).jar,
             mass: grams(50_000),
         });
@@ -222,7 +229,7 @@ impl Shop {
 
     fn checks(&self, a: u32, b: u32) -> Command {
         let (nominal, session) = (Mass::parse("100").unwrap(), self.session());
-        let reading = reading(if b % 6 == 0 { "100.10" } else { "100.01" });
+        let reading = reading(if b.is_multiple_of(6) { "100.10" } else { "100.01" });
         if self.bench.book.session(session).is_none() {
             let scale = ScaleId(self.bench.id("S"));
             return OpenSession {
@@ -265,7 +272,11 @@ impl Shop {
         }
         Some(match kind % 18 {
             0 => ReceiveLot {
-                metal: if a % 5 == 0 { Metal::Gold } else { Metal::Silver },
+                metal: if a.is_multiple_of(5) {
+                    Metal::Gold
+                } else {
+                    Metal::Silver
+                },
                 fineness: pourbook::metal::Fineness::parse(["999.9", "999.0", "925"][b as usize % 3])
                     .unwrap(),
                 basis: [FinenessBasis::Assayed, FinenessBasis::Declared][c as usize % 2],
@@ -335,7 +346,7 @@ impl Shop {
                 }
                 .into()
             }
-            _ if a % 2 == 0 => {
+            _ if a.is_multiple_of(2) => {
                 let piece = one(&self.pieces(|piece| piece.certificate.is_some()), b)?;
                 SupersedeCertificate {
                     piece,
