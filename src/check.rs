@@ -10,6 +10,7 @@ mod ancestry;
 mod audit;
 mod build;
 mod claims;
+mod display;
 mod evidence;
 mod measures;
 mod piece;

@@ -8,6 +8,7 @@
 //! by opening again, never guessed.
 
 mod desk;
+mod landing;
 mod opening;
 mod published;
 mod queue;

@@ -4,13 +4,11 @@ use super::ancestry::{Lineage, certificates, closing, series_index};
 use super::evidence::Evidence;
 use super::measures;
 use super::proof_file::ProofFile;
-use super::report::{Facts, LotShare};
 use crate::domain::{
-    CertificateIssued, Event, FinenessBasis, Grade, LotId, LotReceived, MeltClosed, MeltId, MeltInput,
-    PieceGraded, PieceWeighed, ScaleRegistered, SeriesId, SeriesOpened, SessionId,
+    CertificateIssued, Event, FinenessBasis, LotId, LotReceived, MeltClosed, MeltId, MeltInput, PieceGraded,
+    PieceWeighed, ScaleRegistered, SeriesId, SeriesOpened, SessionId,
 };
 use crate::metal::{Fineness, Mass, at_least, blend_fineness};
-use crate::record::Keys;
 use std::collections::BTreeMap;
 
 /// The file, its entries, and which of them stand behind the piece.
@@ -21,7 +19,7 @@ pub(super) struct Claims<'a> {
 }
 
 impl Claims<'_> {
-    fn own(&self) -> impl Iterator<Item = (u64, &Event)> {
+    pub(super) fn own(&self) -> impl Iterator<Item = (u64, &Event)> {
         let piece = self.file.piece;
         self.evidence
             .events()
@@ -39,7 +37,7 @@ impl Claims<'_> {
             .ok_or_else(|| format!("series {id} is missing"))
     }
 
-    fn lot(&self, id: LotId) -> Option<&LotReceived> {
+    pub(super) fn lot(&self, id: LotId) -> Option<&LotReceived> {
         self.evidence.events().find_map(|(_, event)| match event {
             Event::LotReceived(lot) if lot.lot == id => Some(lot),
             _ => None,
@@ -288,7 +286,7 @@ fn regrade(claims: &Claims<'_>, weighed: &PieceWeighed, graded: &PieceGraded) ->
     Ok(true)
 }
 
-fn is_suspect(claims: &Claims<'_>, session: SessionId) -> bool {
+pub(super) fn is_suspect(claims: &Claims<'_>, session: SessionId) -> bool {
     claims.checks_of(session).iter().any(|(_, held, _)| !held)
 }
 
@@ -377,51 +375,4 @@ fn states_the_record(claims: &Claims<'_>, stated: &CertificateIssued) -> Result<
         ));
     }
     Ok(())
-}
-
-/// What the record says, for display.
-pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
-    let mut facts = Facts {
-        serial: claims.file.serial.to_string(),
-        ..Facts::default()
-    };
-    for (_, event) in claims.own() {
-        event.kind().clone_into(&mut facts.last_event);
-        match event {
-            Event::PiecePoured(e) => facts.pour.clone_from(&e.pour),
-            Event::PieceWeighed(e) => {
-                facts.weight_grams = Some(e.mass.to_string());
-                facts.weight_suspect = is_suspect(claims, e.session);
-            }
-            Event::PieceNumbered(e) => facts.number = Some(format!("{} of {}", e.number, e.of)),
-            Event::PieceGraded(PieceGraded {
-                grade: Grade::Faulty, ..
-            }) => {}
-            _ => {}
-        }
-    }
-    if let Some(newest) = certificates(claims.evidence, &claims.lineage.own, claims.file.piece).last() {
-        facts.metal = Some(newest.metal.word());
-        facts.fineness = Some(newest.fineness.to_string());
-        facts.uncertainty_grams = Some(newest.uncertainty.to_string());
-        facts.at_least_grams = Some(newest.at_least.to_string());
-        facts.certificate_issue = Some(newest.issue);
-    }
-    for (lot, share) in &claims.lineage.lots {
-        if let Some(lot) = claims.lot(*lot) {
-            let share_ppm = u64::try_from(share / 1_000_000).unwrap_or(0);
-            facts.lots.push(LotShare {
-                number: lot.number,
-                metal: lot.metal.word(),
-                share_ppm,
-            });
-        }
-    }
-    facts.lots.sort_by_key(|share| share.number);
-    for (index, held) in &claims.evidence.entries {
-        if keys.is_suspect(&held.entry.kid, *index) && !facts.suspect_keys.contains(&held.entry.kid) {
-            facts.suspect_keys.push(held.entry.kid.clone());
-        }
-    }
-    facts
 }

@@ -2,6 +2,7 @@
 
 use super::ancestry::lineage;
 use super::claims::{self, Claims};
+use super::display;
 use super::evidence::{Evidence, Spoilt};
 use super::proof_file::ProofFile;
 use super::report::{Conclusion, Facts, Report, Step};
@@ -124,7 +125,7 @@ impl Check {
             "The certificate states no more than the record supports",
             || claims::certificate(&claims).map(|found| (found, ())),
         )?;
-        self.facts = claims::facts(&claims, &keys);
+        self.facts = display::facts(&claims, &keys);
         Ok(checkpoint.size)
     }
 

@@ -5,7 +5,7 @@ use super::{Failure, access, audit, changing, demo, looking, making};
 use crate::log::{Files, RealFiles};
 use clap::{CommandFactory, Parser, Subcommand};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::Path;
 use std::process::ExitCode;
 
 /// The book of a workshop that pours precious metal by hand.
@@ -101,7 +101,7 @@ fn say(text: &str) {
 }
 
 /// A path that must hold a book.
-pub(super) fn book_folder(path: &PathBuf) -> crate::node::BookFolder {
+pub(super) fn book_folder(path: &Path) -> crate::node::BookFolder {
     crate::node::BookFolder::at(path)
 }
 

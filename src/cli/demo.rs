@@ -3,6 +3,7 @@
 //! Brackenfold Pourhouse pours the edition *Tidewheel* for The Lantern & Loom Society, with silver of Pellworth Metals
 //! Counter, and sells what comes out heavy in its open series *Driftweight*. People, names and numbers are invented.
 
+mod equipment;
 mod ledger;
 mod story;
 mod workshop;

@@ -485,7 +485,8 @@ impl Files for MemoryFiles {
                 path: path.to_owned(),
                 life: disk.life,
             };
-            Ok(Some(Box::new(lock) as Box<dyn Lock>))
+            let lock: Box<dyn Lock> = Box::new(lock);
+            Ok(Some(lock))
         })
     }
 }

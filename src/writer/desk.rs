@@ -3,15 +3,14 @@
 //! The desk is the only one that decides, and it decides in the order in which it appends, so no decision can be
 //! overtaken and nothing is retried. It reads no clock and no view: the time comes in with the turn.
 
+use super::landing::{Landing, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
-use crate::domain::{
-    Book, Command, Draft, Draw, Event, FieldErased, Moment, Refusal, Refused, Timestamp, Touched,
-};
+use crate::domain::{Book, Command, Draw, FieldErased, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
-use crate::record::{Entry, Keys, Malformed, Sealed, Signer, Unsealed};
+use crate::record::{Entry, Keys, Signer};
 use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -20,11 +19,6 @@ use uuid::Uuid;
 const CLOCK_BACK_SECONDS: i64 = 5;
 /// How far ahead the clock may stand before the writer refuses, seconds (400 days).
 const CLOCK_AHEAD_SECONDS: i64 = 400 * 86_400;
-/// How many chains one entry may move.
-const SUBJECTS_MAX: usize = 64;
-/// How long an entry may be, bytes: a tlog-proof carries it, and readers of those refuse long lines.
-const ENTRY_BYTES_MAX: usize = 40_000;
-
 /// The keys that a desk signs with, and the secret of its request digests.
 pub struct DeskKeys {
     /// Signs entries.
@@ -59,20 +53,6 @@ pub type Observer = Box<dyn FnMut(&Appended<'_>) + Send>;
 pub(super) struct ChainEnd {
     pub leaf: Hash,
     pub version: u64,
-}
-
-/// What was decided in this turn and is not durable yet.
-struct Landing {
-    index: u64,
-    leaf: Hash,
-    bytes: Arc<[u8]>,
-    by: crate::domain::OperatorId,
-    digest: Vec<u8>,
-    events: Arc<[Event]>,
-    subjects: Vec<Uuid>,
-    touched: Vec<Touched>,
-    private: Vec<VaultRecord>,
-    erases: Option<FieldErased>,
 }
 
 /// The writer without its thread.
@@ -121,7 +101,7 @@ impl Desk {
         self.chains.get(&subject).map_or(0, |end| end.version)
     }
 
-    fn size(&self) -> u64 {
+    pub(super) fn size(&self) -> u64 {
         self.published.tree().size()
     }
 
@@ -261,193 +241,6 @@ impl Desk {
         Ok(now.max(self.last))
     }
 
-    fn take_command(
-        &mut self,
-        now: Timestamp,
-        draw: &mut Draw,
-        command: &Command,
-        submission: &Submission,
-    ) -> Result<Result<Landing, SubmitError>, StoreError> {
-        let index = self.size();
-        let (command, named) = match self.name_entry(command)? {
-            Ok(named) => named,
-            Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),
-        };
-        let seed = draw.bytes();
-        let mut moment = Moment {
-            now,
-            by: submission.by,
-            draw: Draw::new(seed),
-        };
-        let drafts = match self.book.decide(index, &command, &mut moment) {
-            Ok(drafts) => drafts,
-            Err(refused) => return Ok(Err(SubmitError::Refused(refused))),
-        };
-        let subjects =
-            named.unwrap_or_else(|| distinct(drafts.iter().flat_map(|draft| draft.event.subjects())));
-        match self.seal(now, submission, &drafts, &subjects, &mut moment.draw) {
-            Ok(sealed) => {
-                self.last = now;
-                Ok(Ok(self.landing(index, submission, drafts, subjects, sealed)))
-            }
-            Err(refused) => {
-                self.book.undo();
-                Ok(Err(SubmitError::Refused(refused)))
-            }
-        }
-    }
-
-    /// An erasure names an entry: its leaf hash and its chains are the writer's to know.
-    fn name_entry(
-        &self,
-        command: &Command,
-    ) -> Result<Result<(Command, Option<Vec<Uuid>>), Refusal>, StoreError> {
-        let Command::EraseField(erase) = command else {
-            return Ok(Ok((command.clone(), None)));
-        };
-        let missing = || Refusal::NotErasable {
-            index: erase.index,
-            event: erase.event,
-            member: erase.member.clone(),
-        };
-        let Some(bytes) = self.store.read(erase.index)? else {
-            return Ok(Err(missing()));
-        };
-        let wanted = VaultKind::Disclosure {
-            event: erase.event,
-            member: erase.member.clone(),
-        };
-        let held = self
-            .store
-            .private(erase.index)?
-            .into_iter()
-            .find(|record| record.kind == wanted);
-        match held {
-            None => return Ok(Err(missing())),
-            Some(record) if record.body.is_empty() => return Ok(Err(Refusal::AlreadyErased)),
-            Some(_) => {}
-        }
-        let entry = crate::record::read(&bytes).map_err(|malformed| unreadable(erase.index, &malformed))?;
-        let mut erase = erase.clone();
-        erase.entry = leaf_hash(&bytes).to_base64url();
-        Ok(Ok((
-            Command::EraseField(erase),
-            Some(entry.payload.prev.keys().copied().collect()),
-        )))
-    }
-
-    fn seal(
-        &self,
-        now: Timestamp,
-        submission: &Submission,
-        drafts: &[Draft],
-        subjects: &[Uuid],
-        draw: &mut Draw,
-    ) -> Result<Sealed, Refused> {
-        if subjects.len() > SUBJECTS_MAX {
-            return Err(Refusal::TooMany {
-                count: subjects.len(),
-                most: SUBJECTS_MAX,
-            }
-            .into());
-        }
-        let prev = subjects
-            .iter()
-            .map(|s| (*s, self.chains.get(s).map(|end| end.leaf)))
-            .collect();
-        let unsealed = Unsealed {
-            iss: &self.origin,
-            jti: submission.request,
-            iat: now,
-            by: submission.by,
-            at: submission.at,
-            keys: self.keys.newest(),
-            drafts,
-            prev,
-        };
-        crate::record::seal(&unsealed, &self.deskkeys.recorder, draw).map_err(|_| {
-            Refusal::EntryTooLong {
-                bytes_max: ENTRY_BYTES_MAX,
-            }
-            .into()
-        })
-    }
-
-    fn landing(
-        &mut self,
-        index: u64,
-        submission: &Submission,
-        drafts: Vec<Draft>,
-        subjects: Vec<Uuid>,
-        sealed: Sealed,
-    ) -> Landing {
-        let touched = self.book.keep();
-        let private = sealed.disclosures.into_iter().map(|disclosure| VaultRecord {
-            index,
-            kind: VaultKind::Disclosure {
-                event: disclosure.event,
-                member: disclosure.member,
-            },
-            body: disclosure.text.into_bytes(),
-        });
-        let private = private.collect();
-        let erases = drafts.iter().find_map(|draft| match &draft.event {
-            Event::FieldErased(erased) => Some(erased.clone()),
-            _ => None,
-        });
-        self.move_chains(&subjects, sealed.leaf);
-        Landing {
-            index,
-            leaf: sealed.leaf,
-            bytes: sealed.entry,
-            by: submission.by,
-            digest: Vec::new(),
-            events: drafts.into_iter().map(|draft| draft.event).collect(),
-            subjects,
-            touched,
-            private,
-            erases,
-        }
-    }
-
-    fn take_key_entry(&mut self, bytes: &[u8], submission: &Submission) -> Result<Landing, SubmitError> {
-        let refused = |why: &'static str| SubmitError::Refused(Refusal::KeyEntry { why }.into());
-        let entry = crate::record::read(bytes).map_err(|_| refused("it is not a well-formed entry"))?;
-        if entry.payload.iss != self.origin {
-            return Err(refused("it names another book"));
-        }
-        if entry.payload.jti != submission.request {
-            return Err(refused("its jti is not the Idempotency-Key"));
-        }
-        let index = self.size();
-        self.keys
-            .apply(index, &entry, bytes)
-            .map_err(|_| refused("the key chain does not take it"))?;
-        self.published.note_key_entry(index);
-        let leaf = leaf_hash(bytes);
-        self.published.push(leaf);
-        Ok(Landing {
-            index,
-            leaf,
-            bytes: bytes.into(),
-            by: submission.by,
-            digest: Vec::new(),
-            events: entry.events().cloned().collect(),
-            subjects: Vec::new(),
-            touched: Vec::new(),
-            private: Vec::new(),
-            erases: None,
-        })
-    }
-
-    fn move_chains(&mut self, subjects: &[Uuid], leaf: Hash) {
-        self.published.push(leaf);
-        for subject in subjects {
-            let version = self.version(*subject).saturating_add(1);
-            self.chains.insert(*subject, ChainEnd { leaf, version });
-        }
-    }
-
     /// Makes the turn durable: one group, one checkpoint; then erases what was to be erased, then tells the observer.
     fn land(&mut self, landings: Vec<Landing>) -> Result<(), StoreError> {
         let Some(first) = landings.first().map(|landing| landing.index) else {
@@ -535,21 +328,4 @@ pub(super) fn erase(store: &dyn Store, erased: &FieldErased) -> Result<(), Store
         },
     )?;
     store.erase(erased.index, &VaultKind::Request)
-}
-
-fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
-    let mut seen = Vec::new();
-    for subject in subjects {
-        if !seen.contains(&subject) {
-            seen.push(subject);
-        }
-    }
-    seen
-}
-
-fn unreadable(index: u64, malformed: &Malformed) -> StoreError {
-    StoreError::Corrupt {
-        at: format!("entry {index}"),
-        why: malformed.to_string(),
-    }
 }
