@@ -9,6 +9,7 @@
     clippy::disallowed_methods
 )]
 
+mod check;
 mod domain;
 mod http;
 mod log;
