@@ -258,6 +258,10 @@ impl Audit {
     /// [`AuditError::Checkpoint`].
     pub fn finish(&self, note: &str) -> Result<AuditReport, AuditError> {
         let wrong = |why: String| AuditError::Checkpoint(why);
+        self.book.settled().map_err(|refusal| Wrong {
+            index: self.size().saturating_sub(1),
+            why: format!("it is not whole: {refusal}"),
+        })?;
         let checkpoint = self.open(note, self.size())?;
         if checkpoint.size != self.size() || checkpoint.root != self.tree.root() {
             return Err(wrong(format!(

@@ -95,6 +95,10 @@ impl Desk {
             outcome.is_ok()
         })?;
         outcome?;
+        let index = desk.size().saturating_sub(1);
+        desk.book
+            .settled()
+            .map_err(|refusal| OpenError::Broken { index, refusal })?;
         desk.hold_checkpoints()?;
         for erased in &erasures {
             erase(&*store, erased)?;

@@ -348,7 +348,7 @@ fn aftermath(shop: &mut Workshop, bench: &Bench) -> Result<(), Failure> {
         .pieces()
         .filter(|piece| piece.number == Some(1))
         .collect();
-    certified.sort_by_key(|piece| piece.since);
+    certified.sort_by(|a, b| (a.since, &a.pour).cmp(&(b.since, &b.pour)));
     if let Some(piece) = certified.first().map(|piece| piece.piece) {
         let note = Some("tea on the first print".to_owned());
         shop.record(SupersedeCertificate {

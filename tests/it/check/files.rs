@@ -58,7 +58,9 @@ fn no_changed_byte_of_a_proof_file_passes() {
     let bytes = file.to_bytes();
     assert!(check_piece(&bytes, &trust).holds());
     let end = bytes.len() - r#","policy":""}"#.len() - 1;
-    for place in 0..end {
+    // Each byte takes a millisecond or two: by default every eleventh is tried, with SLOW=1 every one.
+    let stride = if std::env::var_os("SLOW").is_some() { 1 } else { 11 };
+    for place in (0..end).step_by(stride) {
         let mut changed = bytes.clone();
         changed[place] ^= 1;
         let report = check_piece(&changed, &trust);
