@@ -24,11 +24,14 @@ pub struct BadSignature;
 pub struct PublicKey(VerifyingKey);
 
 impl PublicKey {
-    /// A key from its 32 bytes; `None` if they are no point of the curve or one of small order.
+    /// A key from its 32 bytes; `None` if they are no point of the curve, one of small order, or an alias of a point: y
+    /// of the field's prime or more, which RFC 8032 (section 5.1.3) refuses and the library takes.
     #[must_use]
     pub fn from_bytes(bytes: &[u8; 32]) -> Option<Self> {
+        let [low, middle @ .., high] = bytes;
+        let is_alias = *low >= 0xed && middle.iter().all(|byte| *byte == 0xff) && high & 0x7f == 0x7f;
         let key = VerifyingKey::from_bytes(bytes).ok()?;
-        (!key.is_weak() && key.as_bytes() == bytes).then_some(Self(key))
+        (!is_alias && !key.is_weak()).then_some(Self(key))
     }
 
     /// A key from the `x` of its JWK (RFC 8037): canonical base64url without padding.

@@ -1,3 +1,9 @@
 //! The record: entries, disclosures and keys, against published values and against every way of spelling them wrongly.
 
+mod golden;
+mod keys;
+mod published;
+mod samples;
+mod schemas;
 mod sealing;
+mod strict;
