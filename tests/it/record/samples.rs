@@ -130,7 +130,7 @@ impl Workshop {
             jti: id(0xee, index as usize).parse().unwrap(),
             iat: Timestamp(1_764_060_000 + index as i64),
             by: OperatorId(id(0x0b, 2).parse().unwrap()),
-            at: (index % 2 == 0).then_some(Timestamp(1_764_050_000)),
+            at: index.is_multiple_of(2).then_some(Timestamp(1_764_050_000)),
             keys: self.keys,
             drafts,
             prev: subjects
