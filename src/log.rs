@@ -7,12 +7,14 @@
 //!
 //! The exact file formats stand in [`format`]; all file work goes through [`files`].
 
+mod entries;
 mod file_store;
 pub mod files;
 pub mod format;
 mod keys;
 mod memory_files;
 mod memory_store;
+mod options;
 mod pin;
 mod segments;
 mod vault;
@@ -21,10 +23,11 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-pub use file_store::{FileStore, FileStoreOptions, Notice, SEGMENT_BYTES};
+pub use file_store::FileStore;
 pub use files::{Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles};
 pub use memory_store::{MemoryFault, MemoryStore};
+pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};
 
 /// The most bytes that the body of a request record may have.
 pub const REQUEST_BYTES_MAX: usize = 96;

@@ -5,191 +5,25 @@
 //! names up to some point, as a seed says. Deliberately simpler than a disk: folders are durable as soon as they are
 //! made, and bytes that were durable never change by themselves (tests change those with [`MemoryFiles::patch`]).
 
-use std::collections::{BTreeMap, BTreeSet};
+mod disk;
+
+use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use disk::{Chance, Disk, Go, Inode, NameChange, failed, files_of, overwrite};
+pub use disk::{Fault, FaultKind};
 
 use super::files::{Files, Lock, OpenFile};
 use super::format::{narrow, wide};
 
 const SECTOR_BYTES: usize = 512;
 
-/// What goes wrong at an operation.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FaultKind {
-    /// It fails and has no effect.
-    Error,
-    /// A write is done in part and fails; other operations fail.
-    Torn,
-    /// A sync says that it was done, and was not; other operations are not disturbed.
-    LostSync,
-    /// The machine stops before it.
-    CrashBefore,
-    /// The machine stops after it was done; nobody hears of it.
-    CrashAfter,
-}
-
-/// A fault at the n-th operation, counted from 0 since the faults were set.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Fault {
-    /// Which operation.
-    pub at: u64,
-    /// What happens.
-    pub kind: FaultKind,
-}
-
 /// The file system; clones share it.
 #[derive(Clone, Default)]
 pub struct MemoryFiles {
     disk: Arc<Mutex<Disk>>,
-}
-
-#[derive(Default)]
-struct Inode {
-    content: Vec<u8>,
-    durable: Vec<u8>,
-    pending: Vec<(u64, Vec<u8>)>,
-}
-
-enum NameChange {
-    Link(PathBuf, usize),
-    Rename(PathBuf, PathBuf),
-    Unlink(PathBuf),
-}
-
-#[derive(Default)]
-struct Disk {
-    inodes: Vec<Inode>,
-    names: BTreeMap<PathBuf, usize>,
-    durable_names: BTreeMap<PathBuf, usize>,
-    name_changes: Vec<NameChange>,
-    dirs: BTreeSet<PathBuf>,
-    locks: BTreeSet<PathBuf>,
-    fault: Option<Fault>,
-    operations: u64,
-    stopped: bool,
-    /// Counts processes; a handle of an earlier one is dead.
-    life: u64,
-}
-
-/// How an operation goes on.
-#[derive(PartialEq, Eq)]
-enum Go {
-    Do,
-    Tear,
-    Lose,
-    ThenStop,
-}
-
-fn failed(why: &str) -> io::Error {
-    io::Error::other(why.to_owned())
-}
-
-impl Disk {
-    fn begin(&mut self) -> io::Result<Go> {
-        if self.stopped {
-            return Err(failed("the machine has stopped"));
-        }
-        let now = self.operations;
-        self.operations += 1;
-        match self.fault.filter(|fault| fault.at == now).map(|fault| fault.kind) {
-            None => Ok(Go::Do),
-            Some(FaultKind::Error) => Err(failed("injected fault")),
-            Some(FaultKind::Torn) => Ok(Go::Tear),
-            Some(FaultKind::LostSync) => Ok(Go::Lose),
-            Some(FaultKind::CrashBefore) => {
-                self.stopped = true;
-                Err(failed("the machine stops"))
-            }
-            Some(FaultKind::CrashAfter) => Ok(Go::ThenStop),
-        }
-    }
-
-    fn end<T>(&mut self, go: &Go, value: T) -> io::Result<T> {
-        match go {
-            Go::Do | Go::Lose => Ok(value),
-            Go::Tear => Err(failed("injected fault")),
-            Go::ThenStop => {
-                self.stopped = true;
-                Err(failed("the machine stops"))
-            }
-        }
-    }
-
-    /// Runs an operation that has no half.
-    fn run<T>(&mut self, act: impl FnOnce(&mut Disk) -> io::Result<T>) -> io::Result<T> {
-        let go = self.begin()?;
-        if go == Go::Tear {
-            return Err(failed("injected fault"));
-        }
-        let value = act(self)?;
-        self.end(&go, value)
-    }
-
-    fn inode(&mut self, number: usize) -> io::Result<&mut Inode> {
-        self.inodes
-            .get_mut(number)
-            .ok_or_else(|| io::ErrorKind::NotFound.into())
-    }
-
-    fn find(&self, path: &Path) -> io::Result<usize> {
-        self.names
-            .get(path)
-            .copied()
-            .ok_or_else(|| io::ErrorKind::NotFound.into())
-    }
-
-    fn has_dir(&self, path: &Path) -> bool {
-        self.dirs.contains(path)
-    }
-
-    /// Which folder a change of names belongs to.
-    fn is_in(change: &NameChange, dir: &Path) -> bool {
-        let (NameChange::Link(path, _) | NameChange::Rename(_, path) | NameChange::Unlink(path)) = change;
-        path.parent() == Some(dir)
-    }
-
-    fn settle_name(&mut self, change: NameChange) {
-        match change {
-            NameChange::Link(path, inode) => drop(self.durable_names.insert(path, inode)),
-            NameChange::Rename(from, to) => {
-                if let Some(inode) = self.durable_names.remove(&from) {
-                    self.durable_names.insert(to, inode);
-                }
-            }
-            NameChange::Unlink(path) => drop(self.durable_names.remove(&path)),
-        }
-    }
-
-    fn settle_names(&mut self, settles: impl Fn(&NameChange) -> bool) {
-        for change in std::mem::take(&mut self.name_changes) {
-            if settles(&change) {
-                self.settle_name(change);
-            } else {
-                self.name_changes.push(change);
-            }
-        }
-    }
-
-    fn begin_new_life(&mut self) {
-        self.life += 1;
-        self.locks.clear();
-        self.fault = None;
-        self.operations = 0;
-        self.stopped = false;
-    }
-}
-
-fn overwrite(content: &mut Vec<u8>, bytes: &[u8], offset: u64) {
-    let from = narrow(offset);
-    let end = from.saturating_add(bytes.len());
-    if content.len() < end {
-        content.resize(end, 0);
-    }
-    if let Some(place) = content.get_mut(from..end) {
-        place.copy_from_slice(bytes);
-    }
 }
 
 impl MemoryFiles {
@@ -251,23 +85,10 @@ impl MemoryFiles {
         Ok(())
     }
 
-    /// A separate copy of everything as it now reads, all of it durable.
+    /// A separate copy, with what is durable and what is not; no fault is set, nothing is locked.
     pub fn copy(&self) -> MemoryFiles {
-        let disk = self.disk();
-        let mut copy = Disk {
-            dirs: disk.dirs.clone(),
-            ..Disk::default()
-        };
-        for (path, content) in files_of(&disk) {
-            let inode = Inode {
-                durable: content.clone(),
-                content,
-                pending: Vec::new(),
-            };
-            copy.names.insert(path.clone(), copy.inodes.len());
-            copy.durable_names.insert(path, copy.inodes.len());
-            copy.inodes.push(inode);
-        }
+        let mut copy = self.disk().clone();
+        copy.begin_new_life();
         MemoryFiles {
             disk: Arc::new(Mutex::new(copy)),
         }
@@ -289,25 +110,6 @@ impl MemoryFiles {
             writable,
             life: disk.life,
         })
-    }
-}
-
-fn files_of(disk: &Disk) -> impl Iterator<Item = (PathBuf, Vec<u8>)> {
-    disk.names
-        .iter()
-        .filter_map(|(path, inode)| Some((path.clone(), disk.inodes.get(*inode)?.content.clone())))
-}
-
-/// SplitMix64 (Steele, Lea, Flood 2014): a small stream of numbers from a seed.
-struct Chance(u64);
-
-impl Chance {
-    fn below(&mut self, bound: usize) -> usize {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        narrow((mixed ^ (mixed >> 31)) % wide(bound).max(1))
     }
 }
 
@@ -476,17 +278,17 @@ impl Files for MemoryFiles {
     }
 
     fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
-        self.disk().run(|disk| {
-            if !disk.locks.insert(path.to_owned()) {
-                return Ok(None);
-            }
-            let lock = MemoryLock {
-                files: self.clone(),
-                path: path.to_owned(),
-                life: disk.life,
-            };
-            let lock: Box<dyn Lock> = Box::new(lock);
-            Ok(Some(lock))
-        })
+        // The lock is made outside: when the machine stops after this operation it would be dropped inside, where the
+        // disk is held.
+        let life = self
+            .disk()
+            .run(|disk| Ok(disk.locks.insert(path.to_owned()).then_some(disk.life)))?;
+        let Some(life) = life else { return Ok(None) };
+        let lock = MemoryLock {
+            files: self.clone(),
+            path: path.to_owned(),
+            life,
+        };
+        Ok(Some(Box::new(lock)))
     }
 }

@@ -3,12 +3,15 @@
 //! The log and the vault share it; what a body means is theirs. It owns the rule that only the last frame may be torn.
 //! Segments are made full of zeros, because a sync that does not change a file's length costs about half.
 
-use std::io;
+mod segment;
+
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
-use super::files::{Files, OpenFile};
-use super::format::{FRAME_HEAD_BYTES, FrameHead, all_zero, narrow, wide, zeros};
+pub(super) use segment::Segment;
+
+use super::files::Files;
+use super::format::{FRAME_HEAD_BYTES, FrameHead, all_zero, narrow, wide};
 use super::{StoreError, files};
 
 /// A place in a segment: 8 bytes, because one is held for every entry.
@@ -16,53 +19,6 @@ use super::{StoreError, files};
 pub(super) struct Place {
     pub segment: u32,
     pub offset: u32,
-}
-
-/// One open segment file.
-pub(super) struct Segment {
-    first: u64,
-    path: PathBuf,
-    pub file: Box<dyn OpenFile>,
-}
-
-impl Segment {
-    /// Reads until the buffer is full or the file ends.
-    pub fn read(&self, buffer: &mut [u8], offset: u64) -> Result<usize, StoreError> {
-        self.file
-            .read_at(buffer, offset)
-            .map_err(StoreError::io("reading", &self.path))
-    }
-
-    pub fn write(&self, bytes: &[u8], offset: u64) -> Result<(), StoreError> {
-        self.file
-            .write_at(bytes, offset)
-            .map_err(StoreError::io("writing", &self.path))
-    }
-
-    pub fn sync(&self) -> Result<(), StoreError> {
-        self.file.sync().map_err(StoreError::io("syncing", &self.path))
-    }
-
-    pub fn zero(&self, from: u64, to: u64) -> Result<(), StoreError> {
-        zeros(from, to).try_for_each(|(at, bytes)| self.write(bytes, at))
-    }
-
-    pub fn corrupt(&self, offset: u64, why: impl Into<String>) -> StoreError {
-        StoreError::corrupt(&self.path.display().to_string(), offset, why)
-    }
-
-    fn length(&self) -> Result<u64, StoreError> {
-        self.file
-            .length()
-            .map_err(StoreError::io("measuring", &self.path))
-    }
-
-    fn whole(&self) -> Result<Vec<u8>, StoreError> {
-        let mut bytes = vec![0; narrow(self.length()?)];
-        let read = self.read(&mut bytes, 0)?;
-        bytes.truncate(read);
-        Ok(bytes)
-    }
 }
 
 /// What distinguishes the two sets of segments.
@@ -414,9 +370,4 @@ pub(super) fn frame(
     bytes.extend(head.encode(&shape.magic));
     bytes.extend(body);
     Ok(bytes)
-}
-
-/// Never called with a length that memory cannot hold; used where a file ends early.
-pub(super) fn ended_early() -> io::Error {
-    io::Error::from(io::ErrorKind::UnexpectedEof)
 }

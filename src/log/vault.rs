@@ -3,27 +3,23 @@
 //! It owns the form of a record, the encryption of disclosures, and erasing. It is written and synced before the group
 //! of the log that it belongs to. Nothing here is needed to verify the log: with an empty vault every proof still holds.
 
+mod form;
+
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
-use chacha20poly1305::aead::{Aead, KeyInit, Payload};
-use chacha20poly1305::{ChaCha20Poly1305, Key, Nonce};
 use sha2::{Digest, Sha256};
 
+use form::{Stored, decrypt, parse, put};
+
 use super::files::Files;
-use super::format::{
-    DIGEST_BYTES, FRAME_HEAD_BYTES, NO_SLOT, RECORD_HEAD_BYTES, all_zero, narrow, u16_at, u32_at, u64_at,
-    wide,
-};
+use super::format::{DIGEST_BYTES, FRAME_HEAD_BYTES, NO_SLOT, RECORD_HEAD_BYTES, all_zero, narrow, wide};
 use super::keys::Keys;
-use super::segments::{Bad, End, Frame, Place, Segment, Segments, VAULT, ended_early, frame};
+use super::segments::{Bad, End, Frame, Place, Segment, Segments, VAULT, frame};
 use super::{Group, StoreError, VaultKind, VaultRecord};
 
 /// Draws 32 random bytes; each draw becomes the key of one record.
 pub(super) type Chance = Box<dyn FnMut() -> [u8; 32] + Send>;
-
-const KIND_DISCLOSURE: u8 = 1;
-const KIND_REQUEST: u8 = 2;
 
 /// Where the records of one entry stand, one behind the other.
 #[derive(Clone, Copy, Default)]
@@ -33,18 +29,6 @@ struct Spot {
     count: u16,
 }
 
-/// A record as it stands on disk.
-struct Stored {
-    index: u64,
-    kind: VaultKind,
-    slot: u32,
-    /// Offset of the hash, behind which the body stands.
-    digest_at: u64,
-    body_bytes: u32,
-    /// Bytes of the whole record.
-    bytes: u64,
-}
-
 /// The open vault.
 pub(super) struct Vault {
     segments: Segments,
@@ -52,6 +36,8 @@ pub(super) struct Vault {
     table: RwLock<Vec<Spot>>,
     next_slot: Mutex<u32>,
     chance: Mutex<Chance>,
+    /// Whether encrypted records were there at opening, but not the file of their keys.
+    pub lacks_keys: bool,
 }
 
 /// What opening found beyond the end of the log.
@@ -103,6 +89,7 @@ impl Vault {
             });
         }
         let vault = Vault {
+            lacks_keys: keys.is_missing() && next_slot > 0,
             segments,
             keys,
             table: RwLock::new(table),
@@ -110,11 +97,6 @@ impl Vault {
             chance: Mutex::new(chance),
         };
         Ok((vault, Orphan { end, at, bytes }))
-    }
-
-    /// Whether records are there but the file of their keys is not.
-    pub fn lacks_keys(&self) -> bool {
-        self.keys.is_missing() && *self.next_slot.lock().unwrap_or_else(PoisonError::into_inner) > 0
     }
 
     /// Whether there are no records at all.
@@ -244,7 +226,7 @@ impl Vault {
         let mut bytes = vec![0; DIGEST_BYTES.saturating_add(narrow(u64::from(record.body_bytes)))];
         let read = segment.read(&mut bytes, record.digest_at)?;
         if read < bytes.len() {
-            return Err(segment.corrupt(record.digest_at, ended_early().to_string()));
+            return Err(segment.corrupt(record.digest_at, "the file ends within a private record"));
         }
         let (digest, body) = bytes.split_at(DIGEST_BYTES);
         if all_zero(&bytes) {
@@ -261,13 +243,8 @@ impl Vault {
             return Err(segment.corrupt(record.digest_at, "a private record does not match its hash"));
         }
         let Some(key) = key else { return Ok(body.to_vec()) };
-        let cipher = ChaCha20Poly1305::new(&Key::from(key));
-        let payload = Payload {
-            msg: body,
-            aad: &bound(record.index, &record.kind),
-        };
-        let opened = cipher.decrypt(&nonce(record.index, record.slot), payload);
-        opened.map_err(|_| segment.corrupt(record.digest_at, "a private record does not open with its key"))
+        decrypt(record, key, body)
+            .ok_or_else(|| segment.corrupt(record.digest_at, "a private record does not open with its key"))
     }
 }
 
@@ -300,100 +277,6 @@ fn settle_spots(spots: &mut [Spot], place: Place) -> Result<(), StoreError> {
             .ok_or_else(|| too_large("private records"))?;
     }
     Ok(())
-}
-
-/// What the ciphertext is bound to: bytes 0 to 11 of its record and the member's name.
-fn bound(index: u64, kind: &VaultKind) -> Vec<u8> {
-    let (code, event, member) = match kind {
-        VaultKind::Disclosure { event, member } => (KIND_DISCLOSURE, *event, member.as_str()),
-        VaultKind::Request => (KIND_REQUEST, 0, ""),
-    };
-    let mut bytes = Vec::with_capacity(RECORD_HEAD_BYTES + member.len());
-    bytes.extend(index.to_le_bytes());
-    bytes.push(code);
-    // `check_group` has refused longer names.
-    bytes.push(u8::try_from(member.len()).unwrap_or(u8::MAX));
-    bytes.extend(event.to_le_bytes());
-    bytes.extend(member.as_bytes());
-    bytes
-}
-
-/// A key is used for one record only, so the nonce need not be random.
-fn nonce(index: u64, slot: u32) -> Nonce {
-    let mut bytes = [0; 12];
-    for (to, from) in bytes
-        .iter_mut()
-        .zip(index.to_le_bytes().into_iter().chain(slot.to_le_bytes()))
-    {
-        *to = from;
-    }
-    Nonce::from(bytes)
-}
-
-/// Appends a record in its stored form.
-fn put(
-    bytes: &mut Vec<u8>,
-    record: &VaultRecord,
-    slot: u32,
-    key: Option<&[u8; 32]>,
-) -> Result<(), StoreError> {
-    let bound = bound(record.index, &record.kind);
-    let body = match (slot, key) {
-        (NO_SLOT, _) | (_, None) => record.body.clone(),
-        (_, Some(key)) => ChaCha20Poly1305::new(&Key::from(*key))
-            .encrypt(
-                &nonce(record.index, slot),
-                Payload {
-                    msg: &record.body,
-                    aad: &bound,
-                },
-            )
-            .map_err(|_| too_large("bytes in a private record"))?,
-    };
-    let (fixed, member) = bound.split_at(12);
-    let mut head = fixed.to_vec();
-    head.extend(
-        u32::try_from(body.len())
-            .map_err(|_| too_large("bytes in a private record"))?
-            .to_le_bytes(),
-    );
-    head.extend(slot.to_le_bytes());
-    head.extend([0; 4]);
-    let crc = crc32c::crc32c_append(crc32c::crc32c(&head), member);
-    bytes.extend(head);
-    bytes.extend(crc.to_le_bytes());
-    bytes.extend(member);
-    bytes.extend(Sha256::digest(&body));
-    bytes.extend(body);
-    Ok(())
-}
-
-/// Reads the head of a record that stands at `at`; none unless it is right.
-fn parse(bytes: &[u8], at: u64) -> Option<Stored> {
-    let member_bytes = usize::from(*bytes.get(9)?);
-    let member = bytes.get(RECORD_HEAD_BYTES..RECORD_HEAD_BYTES + member_bytes)?;
-    if u32_at(bytes, 24)? != crc32c::crc32c_append(crc32c::crc32c(bytes.get(..24)?), member) {
-        return None;
-    }
-    let slot = u32_at(bytes, 16)?;
-    let kind = match *bytes.get(8)? {
-        KIND_DISCLOSURE if slot != NO_SLOT => VaultKind::Disclosure {
-            event: u16_at(bytes, 10)?,
-            member: std::str::from_utf8(member).ok()?.to_owned(),
-        },
-        KIND_REQUEST if slot == NO_SLOT => VaultKind::Request,
-        _ => return None,
-    };
-    let body_bytes = u32_at(bytes, 12)?;
-    let head_bytes = wide(RECORD_HEAD_BYTES + member_bytes);
-    Some(Stored {
-        index: u64_at(bytes, 0)?,
-        kind,
-        slot,
-        digest_at: at.checked_add(head_bytes)?,
-        body_bytes,
-        bytes: head_bytes + wide(DIGEST_BYTES) + u64::from(body_bytes),
-    })
 }
 
 /// Takes the places of a frame's records into the table; returns the slot after the last one that it uses.

@@ -1,4 +1,5 @@
 //! The store: one contract for all of them, and what disks do to the real one.
 
 mod contract;
+mod crash;
 mod workshop;
