@@ -5,7 +5,7 @@
 //! place instead of being repaired in silence. It stores bytes: it never looks into an entry, checks no signature and
 //! holds no tree. Deliberately absent: deleting, rewriting, compaction, and any repair beyond cutting a torn last group.
 //!
-//! The exact file formats stand in [`format`]; all file work goes through [`files`].
+//! The exact file formats stand in [`mod@format`]; all file work goes through [`files`].
 
 mod entries;
 mod file_store;

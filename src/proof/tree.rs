@@ -69,7 +69,7 @@ impl Tree {
         }
     }
 
-    /// PATH(index, D[size]) of RFC 6962 section 2.1.1, leaf's sibling first.
+    /// `PATH(index, D[size])` of RFC 6962 section 2.1.1, leaf's sibling first.
     #[must_use]
     pub fn inclusion(&self, index: u64, size: u64) -> Option<Vec<Hash>> {
         if index >= size || size > self.size() {
@@ -91,7 +91,7 @@ impl Tree {
         Some(path)
     }
 
-    /// PROOF(from, D[to]) of RFC 6962 section 2.1.2. `from` is at least 1; equal sizes have an empty proof.
+    /// `PROOF(from, D[to])` of RFC 6962 section 2.1.2. `from` is at least 1; equal sizes have an empty proof.
     #[must_use]
     pub fn consistency(&self, from: u64, to: u64) -> Option<Vec<Hash>> {
         if from == 0 || from > to || to > self.size() {
@@ -138,7 +138,7 @@ impl Tree {
         self.levels.get(level)?.get(usize::try_from(n).ok()?).copied()
     }
 
-    /// MTH(D[start:end]) where `start` is a multiple of the greatest power of two in the range.
+    /// `MTH(D[start:end])` where `start` is a multiple of the greatest power of two in the range.
     fn range(&self, start: u64, end: u64) -> Option<Hash> {
         let mut right: Option<Hash> = None;
         let mut end = end;

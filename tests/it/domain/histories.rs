@@ -161,7 +161,7 @@ impl Shop {
         for i in 0..1 + b % 7 {
             let piece = one(&pieces, b.wrapping_add(i))?;
             // Now and then a tray names a piece twice, and is refused.
-            if items.iter().any(|item| item.piece == piece) && a % 20 != 0 {
+            if items.iter().any(|item| item.piece == piece) && !a.is_multiple_of(20) {
                 continue;
             }
             let row = self.bench.book.piece(piece)?;
