@@ -15,4 +15,5 @@ mod http;
 mod log;
 mod metal;
 mod record;
+mod tidy;
 mod views;
