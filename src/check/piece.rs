@@ -1,14 +1,14 @@
 //! The check of one piece's proof file, from the root thumbprint down to the grams.
 
-use super::ancestry::lineage;
+use super::ancestry::{Lineage, lineage};
 use super::claims::{self, Claims};
 use super::display;
 use super::evidence::{Evidence, Spoilt};
 use super::proof_file::ProofFile;
 use super::report::{Conclusion, Facts, Report, Step};
 use crate::domain::KeyRole;
-use crate::proof::Policy;
-use crate::record::KeyRow;
+use crate::proof::{Checkpoint, Policy};
+use crate::record::{KeyRow, Keys};
 
 /// What the reader brings and trusts. It must not come from the file, nor from the server that gave the file.
 #[derive(Clone, Debug)]
@@ -50,27 +50,58 @@ impl Check {
             Spoilt::Unreadable(why) => Conclusion::Unreadable { why },
             Spoilt::NotUnderstood(what) => Conclusion::NotUnderstood { what },
         })?;
+        let (keys, checkpoint) = self.find_trust(&evidence, &file, trust)?;
+        self.check_entries(&evidence, &file, &keys, &checkpoint)?;
+        let lineage = self.follow(&evidence, &file)?;
+        let claims = Claims {
+            file: &file,
+            evidence: &evidence,
+            lineage: &lineage,
+        };
+        self.check_claims(&claims)?;
+        self.facts = display::facts(&claims, &keys);
+        Ok(checkpoint.size)
+    }
+
+    /// From the root that the reader trusts to the size and root that the log signed.
+    fn find_trust(
+        &mut self,
+        evidence: &Evidence,
+        file: &ProofFile,
+        trust: &Trust,
+    ) -> Result<(Keys, Checkpoint), Conclusion> {
         let keys = self.step("keys", "The keys descend from the root you trust", || {
             let keys = evidence.keys(&trust.root)?;
             Ok((format!("root {}", trust.root), keys))
         })?;
         let checkpoint = self.step("checkpoint", "The log signed its size and root", || {
             let checkpoint = evidence.checkpoint(&file.origin, &keys)?;
-            policy_agrees(trust, &file, &keys)?;
+            policy_agrees(trust, file, &keys)?;
             Ok((
                 format!("{} at size {}", checkpoint.origin, checkpoint.size),
                 checkpoint,
             ))
         })?;
+        Ok((keys, checkpoint))
+    }
+
+    /// That every entry stands in the log, is signed, and that none of the piece's own is missing.
+    fn check_entries(
+        &mut self,
+        evidence: &Evidence,
+        file: &ProofFile,
+        keys: &Keys,
+        checkpoint: &Checkpoint,
+    ) -> Result<(), Conclusion> {
         self.step("inclusion", "Every entry stands in that log", || {
-            evidence.included(&checkpoint)?;
+            evidence.included(checkpoint)?;
             Ok((format!("{} entries", evidence.entries.len()), ()))
         })?;
         self.step(
             "signatures",
             "Every entry is signed by a key valid at its place",
             || {
-                evidence.signed(&file.origin, &keys)?;
+                evidence.signed(&file.origin, keys)?;
                 Ok(("all of them".to_owned(), ()))
             },
         )?;
@@ -81,12 +112,16 @@ impl Check {
                 0 => Err("the file holds no entry of the piece".to_owned()),
                 count => Ok((format!("{count} entries, each naming the one before"), ())),
             },
-        )?;
-        let lineage = self.step(
+        )
+    }
+
+    /// That the file holds what is behind the piece, and nothing else.
+    fn follow(&mut self, evidence: &Evidence, file: &ProofFile) -> Result<Lineage, Conclusion> {
+        self.step(
             "ancestry",
             "The file holds just the entries behind the piece",
             || {
-                let lineage = lineage(file.piece, &evidence).map_err(|why| why.to_string())?;
+                let lineage = lineage(file.piece, evidence).map_err(|why| why.to_string())?;
                 if !lineage.indexes.iter().eq(evidence.entries.keys()) {
                     return Err("it holds entries that are not behind the piece".to_owned());
                 }
@@ -101,32 +136,29 @@ impl Check {
                     lineage,
                 ))
             },
-        )?;
-        let claims = Claims {
-            file: &file,
-            evidence: &evidence,
-            lineage: &lineage,
-        };
+        )
+    }
+
+    /// That what the entries claim holds.
+    fn check_claims(&mut self, claims: &Claims) -> Result<(), Conclusion> {
         self.step("serial", "The serial belongs to the piece", || {
-            claims::serial(&claims).map(|found| (found, ()))
+            claims::serial(claims).map(|found| (found, ()))
         })?;
         self.step(
             "metal",
             "Every melt adds up, and what one gives the next takes",
-            || claims::metal(&claims).map(|found| (found, ())),
+            || claims::metal(claims).map(|found| (found, ())),
         )?;
         self.step(
             "weight",
             "The weighings and gradings follow from scale, check and limits",
-            || claims::weight(&claims).map(|found| (found, ())),
+            || claims::weight(claims).map(|found| (found, ())),
         )?;
         self.step(
             "certificate",
             "The certificate states no more than the record supports",
-            || claims::certificate(&claims).map(|found| (found, ())),
-        )?;
-        self.facts = display::facts(&claims, &keys);
-        Ok(checkpoint.size)
+            || claims::certificate(claims).map(|found| (found, ())),
+        )
     }
 
     fn step<T>(

@@ -103,23 +103,7 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
             if *as_json {
                 return Ok(json(&tokens));
             }
-            let lines = tokens.tokens.iter().map(|row| {
-                let state = if row.revoked.is_some() {
-                    "revoked"
-                } else {
-                    "in force"
-                };
-                let expires = row
-                    .expires
-                    .map_or_else(|| "no end".to_owned(), |Timestamp(end)| format!("ends {end}"));
-                let name = row.name.as_deref().unwrap_or("-");
-                format!(
-                    "{}  {:<8} {state:<9} {expires:<16} {name}",
-                    row.operator,
-                    format!("{:?}", row.role).to_lowercase()
-                )
-            });
-            Ok(lines.collect::<Vec<_>>().join("\n"))
+            Ok(listed(&tokens))
         }
         TokenCommand::Revoke { dir, operator } => {
             let path = book_folder(dir).tokens();
@@ -135,4 +119,25 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
             }
         }
     }
+}
+
+/// The tokens as lines, without what would let anyone in.
+fn listed(tokens: &Tokens) -> String {
+    let lines = tokens.tokens.iter().map(|row| {
+        let state = if row.revoked.is_some() {
+            "revoked"
+        } else {
+            "in force"
+        };
+        let expires = row
+            .expires
+            .map_or_else(|| "no end".to_owned(), |Timestamp(end)| format!("ends {end}"));
+        let name = row.name.as_deref().unwrap_or("-");
+        format!(
+            "{}  {:<8} {state:<9} {expires:<16} {name}",
+            row.operator,
+            format!("{:?}", row.role).to_lowercase()
+        )
+    });
+    lines.collect::<Vec<_>>().join("\n")
 }
