@@ -12,7 +12,7 @@ use super::format::{all_zero, u32_at, wide, zeros};
 
 const SLOT_BYTES: u64 = 40;
 /// The file grows by this many zeros at a time.
-const GROWTH_BYTES: u64 = 40 * 1024;
+const GROWTH_BYTES: u64 = 40 * 128;
 
 /// The open file of keys; none in a read-only opening of a book whose keys are not there.
 pub(super) struct Keys {

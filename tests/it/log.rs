@@ -2,4 +2,6 @@
 
 mod contract;
 mod crash;
+mod damage;
+mod keeping;
 mod workshop;

@@ -1,0 +1,318 @@
+//! Every cut and every flipped bit of a small book is told by its place, or it stands in the last, unreleased group.
+
+use std::path::{Path, PathBuf};
+
+use pourbook::log::{Group, MemoryFiles, Store, StoreError};
+
+use super::workshop::{BOOK, SECOND_PIN, assert_holds, group, new_book, note, open, open_read_only};
+
+/// Four groups over several segments; the first three are released.
+fn small_book() -> (MemoryFiles, Vec<Group>) {
+    let files = new_book();
+    let groups = vec![group(0, 2), group(2, 3), group(5, 1), group(6, 2)];
+    let store = open(&files).unwrap();
+    groups.iter().for_each(|group| store.append(group).unwrap());
+    store.pin(&note(6)).unwrap();
+    drop(store);
+    (files, groups)
+}
+
+fn files_in(files: &MemoryFiles, folder: &str, suffix: &str) -> Vec<(PathBuf, usize)> {
+    let folder = Path::new(BOOK).join(folder);
+    let all = files
+        .contents()
+        .into_iter()
+        .map(|(path, bytes)| (path, bytes.len()));
+    all.filter(|(path, _)| path.starts_with(&folder) && path.to_string_lossy().ends_with(suffix))
+        .collect()
+}
+
+#[derive(Debug, PartialEq, Eq, Clone, Copy)]
+enum Outcome {
+    Refused,
+    /// The last group is cut, kept aside and reported.
+    Torn,
+    /// The last group is absent, as if it had never been written.
+    Absent,
+    Whole,
+}
+
+/// Opens a damaged copy, first for reading and then for writing, and judges what it shows.
+fn outcome(files: &MemoryFiles, groups: &[Group], place: &str) -> Outcome {
+    let before = files.contents();
+    let reading = open_read_only(files).map(|store| store.head());
+    assert_eq!(files.contents(), before, "{place}: looking changed something");
+    let store = match open(files) {
+        Ok(store) => store,
+        Err(error) => {
+            assert_eq!(files.contents(), before, "{place}: a refusal changed something");
+            assert!(
+                reading.is_err(),
+                "{place}: refused for writing but not for reading: {error}"
+            );
+            match error {
+                StoreError::Corrupt { at, .. } => assert!(at.contains(", byte "), "{place}: {at}"),
+                StoreError::BehindPin { size, pinned, .. } => assert!(size < pinned, "{place}"),
+                other => panic!("{place}: {other}"),
+            }
+            return Outcome::Refused;
+        }
+    };
+    let head = store.head();
+    let shown = if head.size == 8 { groups } else { &groups[..3] };
+    for (index, entry) in shown.iter().flat_map(|group| &group.entries).enumerate() {
+        assert_eq!(store.read(index as u64).unwrap().as_ref(), Some(entry), "{place}");
+        // A private record is as it was, or its reading is refused; it is never another and never seems erased.
+        let written = shown.iter().flat_map(|group| &group.vault);
+        let written: Vec<_> = written
+            .into_iter()
+            .filter(|record| record.index == index as u64)
+            .cloned()
+            .collect();
+        match store.private(index as u64) {
+            Ok(records) => assert_eq!(records, written, "{place}"),
+            Err(error) => assert!(matches!(error, StoreError::Corrupt { .. }), "{place}: {error}"),
+        }
+    }
+    assert_eq!(
+        store.head().size,
+        shown.iter().map(|group| group.entries.len() as u64).sum::<u64>(),
+        "{place}"
+    );
+    let Some(torn) = head.torn else {
+        return if head.size == 8 {
+            Outcome::Whole
+        } else {
+            Outcome::Absent
+        };
+    };
+    assert_eq!(torn.index, head.size, "{place}");
+    let kept = files.contents()[&torn.kept.unwrap()].clone();
+    assert_eq!(kept.len() as u64, torn.bytes, "{place}");
+    let found = before
+        .values()
+        .any(|bytes| bytes.windows(kept.len()).any(|window| window == kept));
+    assert!(found, "{place}: what is kept is not what was cut");
+    assert_eq!(reading.unwrap().torn.unwrap().kept, None);
+    Outcome::Torn
+}
+
+fn flip(files: &MemoryFiles, path: &Path, byte: usize) -> MemoryFiles {
+    let damaged = files.copy();
+    damaged
+        .patch(path, |bytes| bytes[byte] ^= 1 << (byte % 8))
+        .unwrap();
+    damaged
+}
+
+#[test]
+fn the_small_book_is_whole_and_spans_segments() {
+    let (files, groups) = small_book();
+    assert!(files_in(&files, "log", ".entries").len() > 1);
+    assert_eq!(outcome(&files, &groups, "undamaged"), Outcome::Whole);
+}
+
+#[test]
+fn every_flipped_byte_of_the_log_is_refused_or_stands_in_the_last_group() {
+    let (files, groups) = small_book();
+    let last: usize = group(6, 2).entries.iter().map(|entry| entry.len()).sum();
+    let (mut refused, mut torn) = (0, 0);
+    for (path, length) in files_in(&files, "log", ".entries") {
+        let bytes = files.contents()[&path].clone();
+        // Where the last group begins, if it stands in this file.
+        let needle = [
+            b"\xFFPBGROUP".as_slice(),
+            &1_u32.to_le_bytes(),
+            &2_u32.to_le_bytes(),
+            &6_u64.to_le_bytes(),
+        ];
+        let needle = needle.concat();
+        let begin = bytes
+            .windows(needle.len())
+            .position(|window| window == needle)
+            .unwrap_or(length);
+        let end = bytes.iter().rposition(|byte| *byte != 0).unwrap() + 1;
+        for byte in 0..length {
+            let place = format!("{} byte {byte}", path.display());
+            let outcome = outcome(&flip(&files, &path, byte), &groups, &place);
+            match outcome {
+                Outcome::Refused => refused += 1,
+                Outcome::Torn => torn += 1,
+                other => panic!("{place}: {other:?}"),
+            }
+            let in_last = (begin..end).contains(&byte);
+            let expected = if in_last { Outcome::Torn } else { Outcome::Refused };
+            // Beyond the end a stray byte in the last segment is itself a torn group.
+            if byte < end {
+                assert_eq!(outcome, expected, "{place}");
+            }
+        }
+    }
+    assert!(refused > 300 && torn > last, "{refused} {torn}");
+}
+
+#[test]
+fn every_cut_of_the_log_is_refused_or_takes_only_the_last_group() {
+    let (files, groups) = small_book();
+    let mut seen = Vec::new();
+    for (path, length) in files_in(&files, "log", ".entries") {
+        for kept in 0..length {
+            let damaged = files.copy();
+            damaged.patch(&path, |bytes| bytes.truncate(kept)).unwrap();
+            seen.push(outcome(
+                &damaged,
+                &groups,
+                &format!("{} cut to {kept}", path.display()),
+            ));
+        }
+    }
+    for expected in [Outcome::Refused, Outcome::Torn, Outcome::Absent, Outcome::Whole] {
+        assert!(seen.contains(&expected), "{expected:?}");
+    }
+}
+
+#[test]
+fn every_flipped_byte_of_the_vault_is_refused_at_opening_or_at_reading() {
+    let (files, groups) = small_book();
+    let mut places = files_in(&files, "vault", ".records");
+    places.extend(
+        files_in(&files, "vault", "keys")
+            .into_iter()
+            .map(|(path, length)| (path, length.min(300))),
+    );
+    let mut seen = Vec::new();
+    for (path, length) in places {
+        for byte in 0..length {
+            let place = format!("{} byte {byte}", path.display());
+            seen.push(outcome(&flip(&files, &path, byte), &groups, &place));
+        }
+    }
+    assert!(seen.contains(&Outcome::Refused) && seen.contains(&Outcome::Whole));
+    assert!(
+        seen.iter()
+            .all(|outcome| matches!(outcome, Outcome::Refused | Outcome::Whole))
+    );
+}
+
+#[test]
+fn a_damaged_private_record_is_not_handed_out() {
+    let (files, _) = small_book();
+    let path = Path::new(BOOK).join("vault/00000000000000000000.records");
+    // The first record is the request of entry 0: frame head 40, record head 28, hash 32.
+    let damaged = flip(&files, &path, 40 + 28 + 32 + 3);
+    let store = open(&damaged).unwrap();
+    assert!(matches!(store.private(0), Err(StoreError::Corrupt { .. })));
+    assert!(store.private(1).is_ok());
+}
+
+#[test]
+fn every_cut_of_the_vault_is_refused_unless_it_takes_only_zeros() {
+    let (files, groups) = small_book();
+    for (path, length) in files_in(&files, "vault", ".records") {
+        let end = files.contents()[&path]
+            .iter()
+            .rposition(|byte| *byte != 0)
+            .unwrap()
+            + 1;
+        for kept in 0..length {
+            let damaged = files.copy();
+            damaged.patch(&path, |bytes| bytes.truncate(kept)).unwrap();
+            let outcome = outcome(&damaged, &groups, &format!("{} cut to {kept}", path.display()));
+            assert_eq!(
+                outcome,
+                if kept < end {
+                    Outcome::Refused
+                } else {
+                    Outcome::Whole
+                },
+                "cut to {kept}"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_flipped_byte_of_a_pin_leaves_the_book_or_is_refused() {
+    let (files, groups) = small_book();
+    for path in [Path::new(BOOK).join("pin"), PathBuf::from(SECOND_PIN)] {
+        let length = files.contents()[&path].len();
+        for byte in 0..length {
+            let outcome = outcome(
+                &flip(&files, &path, byte),
+                &groups,
+                &format!("{} byte {byte}", path.display()),
+            );
+            assert!(matches!(outcome, Outcome::Refused | Outcome::Whole));
+        }
+    }
+}
+
+#[test]
+fn a_missing_segment_is_refused() {
+    let (files, groups) = small_book();
+    let segments = [
+        files_in(&files, "log", ".entries"),
+        files_in(&files, "vault", ".records"),
+    ]
+    .concat();
+    for (path, _) in segments {
+        let damaged = files.copy();
+        pourbook::log::Files::remove(&damaged, &path).unwrap();
+        let outcome = outcome(&damaged, &groups, &path.display().to_string());
+        assert!(
+            matches!(outcome, Outcome::Refused | Outcome::Absent),
+            "{}: {outcome:?}",
+            path.display()
+        );
+    }
+}
+
+/// Without any pin the vault still tells that more than one group is gone.
+#[test]
+fn two_groups_cut_away_are_told_by_the_vault() {
+    let files = new_book();
+    let groups = [group(0, 1), group(1, 1), group(2, 1), group(3, 1)];
+    let store = open(&files).unwrap();
+    let mut ends = Vec::new();
+    let path = Path::new(BOOK).join("log/00000000000000000000.entries");
+    for group in &groups {
+        store.append(group).unwrap();
+        ends.push(
+            files.contents()[&path]
+                .iter()
+                .rposition(|byte| *byte != 0)
+                .unwrap()
+                + 1,
+        );
+    }
+    drop(store);
+    assert_eq!(files_in(&files, "log", ".entries").len(), 1);
+    let cut = |kept: usize| {
+        let damaged = files.copy();
+        damaged
+            .patch(&path, |bytes| bytes.truncate(ends[kept - 1]))
+            .unwrap();
+        open(&damaged)
+    };
+    assert_holds(&cut(3).unwrap(), &groups[..3]);
+    assert!(matches!(cut(2), Err(StoreError::Corrupt { .. })));
+    assert!(matches!(cut(1), Err(StoreError::Corrupt { .. })));
+}
+
+#[test]
+fn a_group_of_another_version_is_refused_and_not_cut() {
+    let (files, groups) = small_book();
+    let (path, _) = files_in(&files, "log", ".entries").pop().unwrap();
+    files
+        .patch(&path, |bytes| {
+            let head = bytes
+                .windows(8)
+                .rposition(|window| window == b"\xFFPBGROUP")
+                .unwrap();
+            bytes[head + 8] = 2;
+            let crc = crc32c::crc32c(&bytes[head..head + 36]);
+            bytes[head + 36..head + 40].copy_from_slice(&crc.to_le_bytes());
+        })
+        .unwrap();
+    assert_eq!(outcome(&files, &groups, "another version"), Outcome::Refused);
+}
