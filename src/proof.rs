@@ -54,6 +54,9 @@ pub enum Unproven {
     /// A trusted key's signature does not hold.
     #[error("the signature of {0} does not hold")]
     Forged(String),
+    /// A policy asks for cosignatures, which are not checked here yet.
+    #[error("the policy asks for quorum {0} of witnesses, whose cosignatures are not checked here yet")]
+    Quorum(String),
     /// The note is of another log.
     #[error("it is of {found}, not of {wanted}")]
     OtherLog {

@@ -9,7 +9,7 @@ use std::fmt;
 
 const ED25519: u8 = 1;
 /// How long a note may be, bytes.
-const NOTE_BYTES_MAX: usize = 64_000;
+pub(super) const NOTE_BYTES_MAX: usize = 64_000;
 /// How many signature lines a note may have.
 const SIGNATURES_MAX: usize = 64;
 
@@ -141,9 +141,16 @@ impl fmt::Display for NoteVerifier {
     }
 }
 
-/// Signs a text, which must end with a line feed.
+/// Signs a text, which must end with a line feed and hold no other control character.
+///
+/// # Panics
+/// If it does not end so: only a text of our own making is signed.
 #[must_use]
 pub fn sign(text: &str, signers: &[&NoteSigner]) -> String {
+    assert!(
+        text.ends_with('\n'),
+        "what is signed as a note ends with a line feed"
+    );
     let mut note = format!("{text}\n");
     for signer in signers {
         let mut signature = signer.verifier.id.to_be_bytes().to_vec();

@@ -21,7 +21,7 @@ impl Policy {
     /// Reads a policy.
     ///
     /// # Errors
-    /// [`Unproven::Form`], also when it asks for witnesses.
+    /// [`Unproven::Form`]; [`Unproven::Quorum`] when it asks for witnesses.
     pub fn parse(text: &str) -> Result<Self, Unproven> {
         let wrong = |why| Unproven::form("policy", why);
         if text.len() > 64_000 {
@@ -35,7 +35,9 @@ impl Policy {
                 ["#", "root", thumbprint] if policy.root.is_none() => {
                     policy.root = Some((*thumbprint).to_owned())
                 }
-                ["#", "root", ..] => return Err(wrong("it names more than one root")),
+                ["#", "root", ..] => {
+                    return Err(wrong("a `# root` line holds one thumbprint, and stands once"));
+                }
                 [] => {}
                 [word, ..] if word.starts_with('#') => {}
                 ["log", vkey] => policy.logs.push((NoteVerifier::parse(vkey)?, None)),
@@ -53,9 +55,7 @@ impl Policy {
         }
         match quorum {
             Some("none") => Ok(policy),
-            Some(_) => Err(wrong(
-                "it asks for witnesses, whose cosignatures are not checked here yet",
-            )),
+            Some(group) => Err(Unproven::Quorum(group.to_owned())),
             None => Err(wrong("it has no quorum line")),
         }
     }

@@ -3,6 +3,7 @@
 use super::Unproven;
 use super::checkpoint::decimal;
 use super::hash::Hash;
+use super::note::NOTE_BYTES_MAX;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use std::fmt;
@@ -61,6 +62,11 @@ impl TlogProof {
                 return Err(wrong("its path is longer than any tree is deep"));
             }
             path.push(Hash::from_base64(line).ok_or_else(|| wrong("a hash is not the base64 of 32 bytes"))?);
+        }
+        if checkpoint.len() > NOTE_BYTES_MAX || !checkpoint.ends_with('\n') {
+            return Err(wrong(
+                "its checkpoint is no note: it is too long, or does not end with a line feed",
+            ));
         }
         Ok(Self {
             extra,

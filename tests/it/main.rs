@@ -14,6 +14,7 @@ mod domain;
 mod http;
 mod log;
 mod metal;
+mod proof;
 mod record;
 mod tidy;
 mod views;
