@@ -16,5 +16,6 @@ mod log;
 mod metal;
 mod proof;
 mod record;
+mod simulation;
 mod tidy;
 mod views;

@@ -1,0 +1,403 @@
+//! The whole writer on a disk that fails: random commands, faults at random operations of store and vault, power cuts.
+//!
+//! After each restart every answer that was given still stands, with the same index and leaf; the book is that of a
+//! replay; every released checkpoint is one that the tree went through. A failing seed is named: run it again with
+//! `SEED=<n>`; `SLOW=1` runs many more.
+
+use pourbook::domain::*;
+use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles};
+use pourbook::metal::{Fineness, Mass, Metal, Reading, ScaleClass};
+use pourbook::proof::{Checkpoint, NoteSigner, leaf_hash, verify_consistency};
+use pourbook::record::{KeyEntryDraft, Signer, read, seal_key_entry};
+use pourbook::writer::{Ask, Desk, DeskKeys, Submission};
+use std::path::Path;
+use std::sync::Arc;
+
+const ORIGIN: &str = "simulation.example/log";
+
+struct World {
+    seed: u64,
+    chance: Draw,
+    files: MemoryFiles,
+    now: i64,
+    desk: Option<Desk>,
+    /// Every submission that was answered with success, and the answer.
+    answered: Vec<(Submission, u64, pourbook::proof::Hash)>,
+    released: Vec<String>,
+    restarts: u32,
+}
+
+impl World {
+    fn new(seed: u64) -> Self {
+        let mut bytes = [0; 32];
+        bytes[..8].copy_from_slice(&seed.to_be_bytes());
+        let files = MemoryFiles::new();
+        FileStore::create(Path::new("/book"), &files, &[5; 32]).unwrap();
+        let mut world = Self {
+            seed,
+            chance: Draw::new(bytes),
+            files,
+            now: 1_767_340_800,
+            desk: None,
+            answered: Vec::new(),
+            released: Vec::new(),
+            restarts: 0,
+        };
+        world.open();
+        let mut newest = None;
+        for (secret, role) in [(1, KeyRole::Root), (2, KeyRole::Recorder), (3, KeyRole::Log)] {
+            let signer = Signer::from_seed(&[secret; 32]);
+            let x = signer.public().to_base64url();
+            let event = KeyAdded {
+                kid: signer.kid().to_owned(),
+                role,
+                x,
+            }
+            .into();
+            let jti = world.chance.uuid();
+            let by = OperatorId(uuid::Uuid::nil());
+            let draft = KeyEntryDraft {
+                iss: ORIGIN,
+                jti,
+                iat: Timestamp(world.now),
+                by,
+                keys: newest,
+                event,
+            };
+            let entry = seal_key_entry(&draft, &Signer::from_seed(&[1; 32])).unwrap();
+            newest = Some(leaf_hash(&entry));
+            world.submit(vec![Submission {
+                request: jti,
+                by,
+                at: None,
+                expected: Vec::new(),
+                ask: Ask::KeyEntry(entry),
+            }]);
+        }
+        world
+    }
+
+    fn below(&mut self, bound: usize) -> usize {
+        usize::from(self.chance.bytes()[0]) * 256 % bound.max(1)
+            + usize::from(self.chance.bytes()[1]) % bound.max(1) % 7 % bound.max(1)
+    }
+
+    fn pick<T: Copy>(&mut self, from: &[T]) -> Option<T> {
+        let place = usize::from(self.chance.bytes()[3]) % from.len().max(1);
+        from.get(place).copied()
+    }
+
+    fn open(&mut self) {
+        let mut chance = Draw::new(self.chance.bytes());
+        let options = FileStoreOptions {
+            segment_bytes: 64 * 1024,
+            ..FileStoreOptions::new(Box::new(move || chance.bytes()))
+        };
+        let store = FileStore::open(Path::new("/book"), options, Arc::new(self.files.clone()));
+        let store = Arc::new(store.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
+        let keys = DeskKeys {
+            recorder: Signer::from_seed(&[2; 32]),
+            log: NoteSigner::new(ORIGIN, &[3; 32]).unwrap(),
+            secret: store.secret().unwrap(),
+        };
+        let desk = Desk::open(store, ORIGIN, keys, Box::new(|_| {}));
+        self.desk = Some(desk.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
+    }
+
+    /// One turn. When the disk fails the power goes, and the book is opened again.
+    fn submit(&mut self, submissions: Vec<Submission>) {
+        self.now += 30;
+        let seed = self.chance.bytes();
+        let outcome = self
+            .desk
+            .as_mut()
+            .unwrap()
+            .turn(Timestamp(self.now), seed, submissions.clone());
+        match outcome {
+            Ok(outcomes) => {
+                for (submission, outcome) in submissions.into_iter().zip(outcomes) {
+                    if let Ok(recorded) = outcome {
+                        self.answered.push((submission, recorded.index, recorded.leaf));
+                    }
+                }
+                if self.chance.bytes()[0] < 60 {
+                    match self.desk.as_mut().unwrap().release() {
+                        Ok(()) => self.released.extend(
+                            self.desk
+                                .as_ref()
+                                .unwrap()
+                                .published()
+                                .released()
+                                .map(|r| r.note.clone()),
+                        ),
+                        Err(_) => self.power_cut(),
+                    }
+                }
+            }
+            Err(_) => self.power_cut(),
+        }
+    }
+
+    fn power_cut(&mut self) {
+        self.desk = None;
+        self.restarts += 1;
+        let seed = u64::from(self.chance.bytes()[0]);
+        self.files.crash(seed);
+        self.open();
+        self.look();
+    }
+
+    /// Holds what is on disk against what was said.
+    fn look(&mut self) {
+        let seed = self.seed;
+        let now = Timestamp(self.now);
+        let draw = self.chance.bytes();
+        let desk = self.desk.as_mut().unwrap();
+        let again: Vec<Submission> = self
+            .answered
+            .iter()
+            .map(|(submission, ..)| submission.clone())
+            .collect();
+        let outcomes = desk.turn(now, draw, again).unwrap();
+        for ((submission, index, leaf), outcome) in self.answered.iter().zip(outcomes) {
+            let recorded = outcome.unwrap_or_else(|error| {
+                panic!("seed {seed}: {} was answered, now: {error}", submission.request)
+            });
+            assert!(
+                recorded.repeated,
+                "seed {seed}: {} is recorded twice",
+                submission.request
+            );
+            assert_eq!((recorded.index, recorded.leaf), (*index, *leaf), "seed {seed}");
+        }
+        let mut replayed = Book::default();
+        desk.store()
+            .scan(0, &mut |index, bytes| {
+                let entry = read(bytes).unwrap();
+                let stamp = Stamp {
+                    index,
+                    at: entry.payload.iat,
+                    by: entry.payload.by,
+                };
+                entry
+                    .events()
+                    .for_each(|event| replayed.take(&stamp, event).unwrap());
+                replayed.keep();
+                true
+            })
+            .unwrap();
+        assert!(
+            replayed == *desk.book(),
+            "seed {seed}: the book differs from its replay"
+        );
+        for metal in Metal::ALL {
+            assert_eq!(
+                desk.book()
+                    .masses(metal)
+                    .unwrap()
+                    .difference()
+                    .unwrap()
+                    .mass
+                    .units(),
+                0,
+                "seed {seed}: {metal}"
+            );
+        }
+        let published = desk.published();
+        let tree = published.tree();
+        for note in &self.released {
+            let old = Checkpoint::peek(note).unwrap();
+            let path = tree
+                .consistency(old.size, tree.size())
+                .unwrap_or_else(|| panic!("seed {seed}: a released checkpoint is beyond the log"));
+            verify_consistency(old.size, tree.size(), &old.root, &tree.root(), &path)
+                .unwrap_or_else(|error| panic!("seed {seed}: {error}"));
+        }
+    }
+
+    fn command(&mut self) -> Option<Command> {
+        let book = self.desk.as_ref().unwrap().book();
+        let open_sessions: Vec<SessionId> = sorted(
+            book.sessions()
+                .filter(|s| s.state == SessionState::Open)
+                .map(|s| s.session),
+        );
+        let scales: Vec<ScaleId> = sorted(book.scales().map(|s| s.scale));
+        let lots: Vec<LotId> = sorted(book.lots().map(|lot| lot.lot));
+        let series: Vec<SeriesId> = sorted(book.all_series().map(|series| series.series));
+        let melts: Vec<MeltId> = sorted(book.melts().map(|melt| melt.melt));
+        let pieces: Vec<PieceId> = sorted(book.pieces().map(|piece| piece.piece));
+        let mass = |text: &str| Mass::parse(text).unwrap();
+        let reading = |text: &str| Reading::parse(text).unwrap();
+        let weights = ["50.42", "49.10", "50.90", "51.60", "50.02", "0.30", "12.5"];
+        let weight = weights[usize::from(self.chance.bytes()[5]) % weights.len()];
+        let command = match self.below(14) {
+            0 => RegisterScale {
+                class: ScaleClass::II,
+                e: mass("0.01"),
+                d: mass("0.01"),
+                max: mass("500"),
+                verified: true,
+                repeatability: mass("0.004"),
+                label: Some("bench".to_owned()),
+                note: None,
+            }
+            .into(),
+            1 | 2 => OpenSession {
+                scale: self.pick(&scales)?,
+                nominal: mass("100"),
+                reading: reading("100.00"),
+            }
+            .into(),
+            3 => CloseSession {
+                session: self.pick(&open_sessions)?,
+                nominal: mass("100"),
+                reading: reading("100.01"),
+            }
+            .into(),
+            4 | 5 => ReceiveLot {
+                metal: Metal::Silver,
+                fineness: Fineness::parse("999.5").unwrap(),
+                basis: FinenessBasis::Declared,
+                session: self.pick(&open_sessions)?,
+                mass: reading("480.00"),
+                invoiced: None,
+                seller: Some("Pellworth Metals Counter".to_owned()),
+                document: None,
+                price: None,
+                note: Some("simulated".to_owned()),
+            }
+            .into(),
+            6 => OpenSeries {
+                code: SeriesCode::parse(["TW", "DW", "KW"][usize::from(self.chance.bytes()[6]) % 3]).unwrap(),
+                kind_of: SeriesKind::Open,
+                metal: Metal::Silver,
+                fineness: Fineness::parse("999").unwrap(),
+                unit: WeightUnit::Gram,
+                shapes: Vec::new(),
+                limits: None,
+                digits: 4,
+                marking: Marking::Exempt,
+                ground: Some(ExemptGround::Bullion),
+                title: Some("Driftweight".to_owned()),
+                commissioner: None,
+                decided: None,
+                note: None,
+            }
+            .into(),
+            7 => ChargeMelt {
+                metal: Metal::Silver,
+                session: self.pick(&open_sessions)?,
+                lots: vec![LotDraw {
+                    lot: self.pick(&lots)?,
+                    mass: reading("160.00"),
+                }],
+                heels: Vec::new(),
+                jars: Vec::new(),
+                pieces: Vec::new(),
+                note: None,
+            }
+            .into(),
+            8 => PourPieces {
+                melt: self.pick(&melts)?,
+                pours: vec![Pour {
+                    series: self.pick(&series)?,
+                    shape: Shape::parse("oval").unwrap(),
+                }],
+            }
+            .into(),
+            9 | 10 => WeighPieces {
+                session: self.pick(&open_sessions)?,
+                stage: Stage::FromMould,
+                items: vec![Weighing {
+                    piece: self.pick(&pieces)?,
+                    mass: reading(weight),
+                }],
+            }
+            .into(),
+            11 => CloseMelt {
+                melt: self.pick(&melts)?,
+                session: self.pick(&open_sessions)?,
+                heel: reading("20.00"),
+                prills: None,
+                note: None,
+            }
+            .into(),
+            12 => GiveSerials {
+                pieces: vec![self.pick(&pieces)?],
+            }
+            .into(),
+            _ => EraseField {
+                index: u64::from(self.chance.bytes()[7]) % 40,
+                event: 0,
+                member: "note".to_owned(),
+                reason: EraseReason::Request,
+                entry: String::new(),
+            }
+            .into(),
+        };
+        Some(command)
+    }
+}
+
+fn sorted<T: Ord>(ids: impl Iterator<Item = T>) -> Vec<T> {
+    let mut ids: Vec<T> = ids.collect();
+    ids.sort();
+    ids
+}
+
+fn simulate(seed: u64) -> (usize, u32) {
+    let mut world = World::new(seed);
+    let kinds = [
+        FaultKind::Error,
+        FaultKind::Torn,
+        FaultKind::CrashBefore,
+        FaultKind::CrashAfter,
+    ];
+    for turn in 0..160 {
+        if turn % 12 == 11 {
+            let at = world.files.operations() + u64::from(world.chance.bytes()[8]) % 12;
+            let kind = kinds[usize::from(world.chance.bytes()[9]) % kinds.len()];
+            world.files.set_fault(Some(Fault { at, kind }));
+        }
+        let count = 1 + usize::from(world.chance.bytes()[10]) % 3;
+        let mut submissions = Vec::new();
+        for _ in 0..count {
+            if let Some(command) = world.command() {
+                let request = world.chance.uuid();
+                let by = OperatorId(uuid::Uuid::from_u128(7));
+                submissions.push(Submission {
+                    request,
+                    by,
+                    at: None,
+                    expected: Vec::new(),
+                    ask: Ask::Command(command),
+                });
+            }
+        }
+        world.submit(submissions);
+    }
+    world.files.set_fault(None);
+    world.power_cut();
+    (world.answered.len(), world.restarts)
+}
+
+#[test]
+fn nothing_that_was_answered_is_lost_or_doubled() {
+    let seeds: Vec<u64> = match std::env::var("SEED") {
+        Ok(seed) => vec![seed.parse().unwrap()],
+        Err(_) if std::env::var_os("SLOW").is_some() => (0..200).collect(),
+        Err(_) => (0..8).collect(),
+    };
+    let (mut answered, mut restarts) = (0, 0);
+    for seed in seeds {
+        let (count, times) = simulate(seed);
+        answered += count;
+        restarts += times;
+    }
+    println!("{answered} answers, {restarts} restarts");
+    assert!(
+        answered > 100 && restarts > 8,
+        "{answered} answers, {restarts} restarts"
+    );
+}
