@@ -228,3 +228,12 @@ fn a_file_of_another_book_does_not_hold_here() {
         "keys"
     );
 }
+
+#[test]
+fn the_golden_proof_file_of_version_1_holds_for_ever() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/api/golden/DW-0001-21.proof.json");
+    let root = "MJOk_G0WEXNu0J8w0ZFAKLVf0lRkcYh57PEhm9cNm1o".to_owned();
+    let report = check_piece(&std::fs::read(path).unwrap(), &Trust { root, policy: None });
+    assert!(report.holds(), "{report}");
+    assert_eq!(report.facts.serial, "DW-0001-21");
+}
