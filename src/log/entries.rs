@@ -167,6 +167,7 @@ impl Entries {
             segments: &self.segments,
             place: None,
             bytes: Vec::new(),
+            filled: 0,
         };
         let mut index = from;
         while index < size {
@@ -215,6 +216,8 @@ struct Window<'a> {
     segments: &'a Segments,
     place: Option<Place>,
     bytes: Vec<u8>,
+    /// How many of `bytes` were read; the buffer keeps its length, so that it is not filled with zeros each time.
+    filled: usize,
 }
 
 impl Window<'_> {
@@ -242,14 +245,15 @@ impl Window<'_> {
         let at = narrow(u64::from(place.offset.checked_sub(start.offset)?));
         let length = narrow(u64::from(u32_at(&self.bytes, at)?));
         let range = at.checked_add(4)?..at.checked_add(4)?.checked_add(length)?;
-        (range.end <= self.bytes.len()).then_some(range)
+        (range.end <= self.filled).then_some(range)
     }
 
     fn load(&mut self, place: Place, length: usize) -> Result<(), StoreError> {
-        self.bytes.resize(length, 0);
+        if self.bytes.len() < length {
+            self.bytes = vec![0; length];
+        }
         let segment = self.segments.segment(place.segment)?;
-        let read = segment.read(&mut self.bytes, u64::from(place.offset))?;
-        self.bytes.truncate(read);
+        self.filled = segment.read(&mut self.bytes, u64::from(place.offset))?;
         self.place = Some(place);
         Ok(())
     }

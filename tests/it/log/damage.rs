@@ -316,3 +316,68 @@ fn a_group_of_another_version_is_refused_and_not_cut() {
         .unwrap();
     assert_eq!(outcome(&files, &groups, "another version"), Outcome::Refused);
 }
+
+/// One segment, four groups, and no pin.
+fn book_in_one_segment() -> (MemoryFiles, Vec<Group>, PathBuf) {
+    let files = new_book();
+    let groups: Vec<Group> = (0..4).map(|first| group(first, 1)).collect();
+    let store = open(&files).unwrap();
+    groups.iter().for_each(|group| store.append(group).unwrap());
+    drop(store);
+    (
+        files,
+        groups,
+        Path::new(BOOK).join("log/00000000000000000000.entries"),
+    )
+}
+
+/// A copy of the log alone, as an auditor may have: what follows a bad group is what tells damage from a crash.
+#[test]
+fn damage_before_the_last_group_is_refused_also_without_vault_and_pin() {
+    let (files, _, path) = book_in_one_segment();
+    for (vault, _) in files_in(&files, "vault", ".records") {
+        pourbook::log::Files::remove(&files, &vault).unwrap();
+    }
+    let bytes = files.contents()[&path].clone();
+    let last = bytes
+        .windows(8)
+        .rposition(|window| window == b"\xFFPBGROUP")
+        .unwrap();
+    for byte in 0..last {
+        let refused = open_read_only(&flip(&files, &path, byte));
+        assert!(matches!(refused, Err(StoreError::Corrupt { .. })), "byte {byte}");
+    }
+    assert_eq!(open_read_only(&flip(&files, &path, last)).unwrap().head().size, 3);
+}
+
+#[test]
+fn a_last_group_that_was_released_is_never_cut() {
+    let (files, groups, path) = book_in_one_segment();
+    open(&files).unwrap().pin(&note(4)).unwrap();
+    let bytes = files.contents()[&path].clone();
+    let last = bytes
+        .windows(8)
+        .rposition(|window| window == b"\xFFPBGROUP")
+        .unwrap();
+    let end = bytes.iter().rposition(|byte| *byte != 0).unwrap() + 1;
+    for byte in last..end {
+        let damaged = flip(&files, &path, byte);
+        let before = damaged.contents();
+        assert!(
+            matches!(open(&damaged), Err(StoreError::Corrupt { .. })),
+            "byte {byte}"
+        );
+        assert_eq!(damaged.contents(), before, "byte {byte}");
+    }
+    let shorter = files.copy();
+    shorter.patch(&path, |bytes| bytes.truncate(last)).unwrap();
+    assert!(matches!(
+        open(&shorter),
+        Err(StoreError::BehindPin {
+            size: 3,
+            pinned: 4,
+            ..
+        })
+    ));
+    assert_holds(&open(&files).unwrap(), &groups);
+}
