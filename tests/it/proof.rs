@@ -4,6 +4,7 @@ mod demo_log;
 mod libraries;
 mod naive;
 mod notes;
+mod policies;
 mod published;
 mod texts;
 
