@@ -10,6 +10,7 @@
 )]
 
 mod check;
+mod contract;
 mod domain;
 mod http;
 mod log;
