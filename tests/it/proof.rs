@@ -1,6 +1,7 @@
 //! Tests of the floor `proof`: published values, a naive second implementation, and libraries that others wrote.
 
 mod demo_log;
+mod lengths;
 mod libraries;
 mod naive;
 mod notes;
