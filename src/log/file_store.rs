@@ -104,6 +104,7 @@ impl FileStore {
             writable,
             options.chance,
             size,
+            &|| entries.segments.has_grown(end.next),
         )?;
         let mut store = FileStore {
             files,

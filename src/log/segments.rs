@@ -156,6 +156,31 @@ impl Segments {
         Ok(end)
     }
 
+    /// Whether entry `next` stands now where the walk ended, or has a segment that the walk did not know: then a
+    /// writer is at work beside this reader.
+    pub fn has_grown(&self, next: u64) -> Result<bool, StoreError> {
+        let tail = *self.tail.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(number) = tail.segment {
+            let segment = self.segment(number)?;
+            let mut head = [0; FRAME_HEAD_BYTES];
+            segment.read(&mut head, tail.offset)?;
+            let head = FrameHead::decode(&self.shape.magic, &head).filter(|head| head.first == next);
+            let room = segment.length()?.saturating_sub(tail.offset);
+            if let Some(head) = head.filter(|head| head.frame_bytes() <= room) {
+                let mut body = vec![0; narrow(u64::from(head.body_bytes))];
+                segment.read(&mut body, tail.offset.saturating_add(wide(FRAME_HEAD_BYTES)))?;
+                return Ok(crc32c::crc32c(&body) == head.check);
+            }
+            if segment.first == next {
+                return Ok(false);
+            }
+        }
+        let path = self.dir.join(format!("{next:020}{}", self.shape.suffix));
+        self.files
+            .exists(&path)
+            .map_err(StoreError::io("looking for", &path))
+    }
+
     /// One segment; returns where its frames end.
     fn walk_segment(
         &self,

@@ -48,7 +48,8 @@ pub(super) struct Orphan {
 }
 
 impl Vault {
-    /// Walks the vault of a log of `size` entries and changes nothing.
+    /// Walks the vault of a log of `size` entries and changes nothing. `has_grown` says whether the log has more by
+    /// now: beside a writer, groups beyond `size` are not those of a log that was cut.
     pub fn open(
         files: &Arc<dyn Files>,
         dir: PathBuf,
@@ -56,15 +57,21 @@ impl Vault {
         writable: bool,
         chance: Chance,
         size: u64,
+        has_grown: &dyn Fn() -> Result<bool, StoreError>,
     ) -> Result<(Vault, Orphan), StoreError> {
         let keys = Keys::open(files, dir.join("keys"), writable)?;
         let segments = Segments::open(Arc::clone(files), dir, VAULT, segment_bytes, writable)?;
         let mut table = Vec::new();
         let mut next_slot = 0;
         let (mut at, mut bytes) = (None, 0);
+        let mut beside_writer = false;
         let end = segments.walk(&mut |frame| {
             if frame.head.first >= size {
                 if at.is_some() {
+                    beside_writer = beside_writer || (!writable && has_grown()?);
+                    if beside_writer {
+                        return Ok(());
+                    }
                     let why =
                         format!("more than one group beyond the {size} entries of the log: the log was cut");
                     return Err(frame.segment.corrupt(u64::from(frame.place.offset), why));
@@ -76,7 +83,7 @@ impl Vault {
             next_slot = read_frame(frame, &mut table)?.max(next_slot);
             Ok(())
         })?;
-        let beyond = at.is_some() && end.bad.is_some();
+        let beyond = at.is_some() && end.bad.is_some() && !beside_writer && (writable || !has_grown()?);
         let landed = if at.is_some() { wide(table.len()) } else { end.next };
         // A read-only copy may come without its vault.
         let left_out = !writable && segments.is_empty();

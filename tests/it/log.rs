@@ -1,5 +1,6 @@
 //! The store: one contract for all of them, and what disks do to the real one.
 
+mod beside;
 mod contract;
 mod crash;
 mod damage;
