@@ -1,8 +1,22 @@
-//! `openapi.yaml` against the table of routes: the same paths and methods, and every reference leads somewhere.
+//! `openapi.yaml` against the table of routes, against its own examples, and against every reply that a test of the API gets.
 
-use pourbook::http::routes::ROUTES;
-use serde_json::Value;
-use std::collections::BTreeSet;
+use crate::http::Reply;
+use jsonschema::Validator;
+use pourbook::http::routes::{Deed, ROUTES};
+use serde_json::{Value, json};
+use std::collections::{BTreeSet, HashMap};
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+
+/// The description, read once.
+static DESCRIPTION: LazyLock<Value> = LazyLock::new(description);
+/// The description as the tests hold replies to it: an object has no member that it does not name.
+static STRICT: LazyLock<Value> = LazyLock::new(|| {
+    let mut strict = DESCRIPTION.clone();
+    close(&mut strict);
+    strict
+});
+/// Validators by the pointer of their schema.
+static VALIDATORS: LazyLock<Mutex<HashMap<String, Arc<Validator>>>> = LazyLock::new(Mutex::default);
 
 fn description() -> Value {
     let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/openapi.yaml")).unwrap();
@@ -64,4 +78,158 @@ fn the_examples_are_of_their_schemas() {
         let validator = jsonschema::validator_for(&alone).unwrap();
         assert!(validator.is_valid(example), "{name}");
     }
+}
+
+/// Closes every schema with named members that does not say itself whether others may stand beside them.
+fn close(value: &mut Value) {
+    match value {
+        Value::Object(members) => {
+            members.values_mut().for_each(close);
+            if members.contains_key("properties") && !members.contains_key("additionalProperties") {
+                members.insert("additionalProperties".into(), json!(false));
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(close),
+        _ => {}
+    }
+}
+
+/// Follows a reference within the strict description; the pointer of what is meant.
+fn follow(pointer: &str) -> String {
+    let reference = STRICT.pointer(pointer).and_then(|value| value["$ref"].as_str());
+    reference.map_or_else(
+        || pointer.to_owned(),
+        |reference| follow(reference.trim_start_matches('#')),
+    )
+}
+
+fn validator(pointer: &str) -> Arc<Validator> {
+    let mut kept = VALIDATORS.lock().unwrap_or_else(PoisonError::into_inner);
+    let made = kept.entry(pointer.to_owned()).or_insert_with(|| {
+        // A reference is a URI, which takes no braces (RFC 3986).
+        let fragment = pointer.replace('{', "%7B").replace('}', "%7D");
+        let schema = json!({
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "$ref": format!("#{fragment}"),
+            "paths": STRICT["paths"],
+            "components": STRICT["components"],
+        });
+        Arc::new(jsonschema::validator_for(&schema).unwrap())
+    });
+    Arc::clone(made)
+}
+
+fn segment(text: &str) -> String {
+    text.replace('~', "~0").replace('/', "~1")
+}
+
+/// Whether an address is one of a route: a member takes one part, `{tile:.+}` all that is left.
+fn fits(template: &str, path: &str) -> bool {
+    let mut parts = path.split('/');
+    for wanted in template.split('/') {
+        let Some(part) = parts.next() else {
+            return false;
+        };
+        if wanted.ends_with(":.+}") {
+            return !part.is_empty();
+        }
+        if wanted != part && (!wanted.starts_with('{') || part.is_empty()) {
+            return false;
+        }
+    }
+    parts.next().is_none()
+}
+
+/// Holds a reply to the description: its status is named for its operation, its media type too, and its body fits.
+#[track_caller]
+pub fn hold(method: &str, path: &str, reply: &Reply) {
+    let method = if method == "HEAD" { "GET" } else { method };
+    let mut matching = ROUTES.iter().filter(|route| fits(route.path, path));
+    // What stands at no address, and what takes no such method, is described once for all.
+    let Some(route) = matching.find(|route| route.method == method) else {
+        assert!(
+            [404, 405].contains(&reply.status),
+            "{method} {path}: {}",
+            reply.text()
+        );
+        return;
+    };
+    let template = route.path.replace(":.+}", "}");
+    let what = format!("{method} {template} {}", reply.status);
+    let operation = format!("/paths/{}/{}", segment(&template), method.to_lowercase());
+    let response = follow(&format!("{operation}/responses/{}", reply.status));
+    let described = STRICT.pointer(&response);
+    let described = described.unwrap_or_else(|| panic!("{what} is not described: {}", reply.text()));
+    for name in described["headers"]
+        .as_object()
+        .into_iter()
+        .flat_map(|headers| headers.keys())
+    {
+        // A last page has no link, and a reply to a command about no row has no entity tag.
+        if !["Link", "ETag"].contains(&name.as_str()) {
+            assert!(reply.header(name).is_some(), "{what} lacks {name}");
+        }
+    }
+    let Some(contents) = described["content"].as_object() else {
+        assert!(reply.body.is_empty(), "{what} has a body");
+        return;
+    };
+    let media = reply.header("content-type").unwrap_or("");
+    let media = media.split(';').next().unwrap_or("").trim();
+    assert!(contents.contains_key(media), "{what} is {media:?}");
+    if media.ends_with("json") && !reply.body.is_empty() {
+        let schema = format!("{response}/content/{}/schema", segment(media));
+        let body = reply.json();
+        let faults: Vec<String> = validator(&schema)
+            .iter_errors(&body)
+            .map(|fault| format!("{}: {fault}", fault.instance_path()))
+            .collect();
+        assert!(faults.is_empty(), "{what}: {faults:#?}\n{body:#}");
+    }
+}
+
+#[test]
+fn every_problem_is_described_as_a_problem() {
+    let mut seen = 0;
+    for (path, operations) in DESCRIPTION["paths"].as_object().unwrap() {
+        for (method, operation) in operations.as_object().unwrap() {
+            for status in operation["responses"].as_object().unwrap().keys() {
+                if status.starts_with(['4', '5']) {
+                    let operation = format!("/paths/{}/{method}", segment(path));
+                    let response = follow(&format!("{operation}/responses/{status}"));
+                    let media = STRICT.pointer(&response).unwrap()["content"].as_object().unwrap();
+                    let media: Vec<&String> = media.keys().collect();
+                    assert_eq!(media, ["application/problem+json"], "{method} {path} {status}");
+                    seen += 1;
+                }
+            }
+        }
+    }
+    assert!(seen > 200);
+}
+
+#[test]
+fn every_command_has_an_example_that_its_reader_takes() {
+    let mut taken = 0;
+    for route in ROUTES {
+        let Deed::Command(recording) = route.deed else {
+            continue;
+        };
+        let mut body = DESCRIPTION["components"]["schemas"][recording.name]["example"].clone();
+        assert!(body.is_object(), "{} has no example", recording.name);
+        // What the path and the tray's versions give is put where the reader looks for it.
+        if let Some(subject) = recording.subject {
+            body[subject] = json!("5d0a2a0e-8f9c-4f6e-9a53-0b7a4c1d9e21");
+        }
+        if recording.tray {
+            for item in body["items"].as_array_mut().unwrap() {
+                assert!(item.as_object_mut().unwrap().remove("version").is_some());
+            }
+        }
+        if let Err(misfit) = (recording.read)(&body) {
+            panic!("{}: {misfit}", recording.name);
+        }
+        taken += 1;
+    }
+    assert_eq!(taken, 21);
 }

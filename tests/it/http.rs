@@ -150,15 +150,19 @@ impl TestApp {
         let call = move |request: TestRequest| -> Pin<Box<dyn Future<Output = Reply>>> {
             let service = Rc::clone(&service);
             Box::pin(async move {
-                let response = test::call_service(&*service, request.to_request()).await;
+                let request = request.to_request();
+                let (asked, path) = (request.method().clone(), request.path().to_owned());
+                let response = test::call_service(&*service, request).await;
                 let (status, headers) = (response.status().as_u16(), response.headers().clone());
                 let body = response.into_body().try_into_bytes();
                 let body = body.unwrap_or_else(|_| panic!("a body that streams")).to_vec();
-                Reply {
+                let reply = Reply {
                     status,
                     headers,
                     body,
-                }
+                };
+                crate::contract::hold(asked.as_str(), &path, &reply);
+                reply
             })
         };
         Self {
