@@ -8,6 +8,7 @@
 
 mod book;
 mod command;
+mod date;
 mod decide;
 mod draw;
 mod event;
@@ -19,6 +20,7 @@ mod words;
 
 pub use book::*;
 pub use command::*;
+pub use date::Date;
 pub use decide::{Draft, ITEMS_MAX, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};
 pub use event::*;

@@ -8,28 +8,36 @@
 //! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), the clock, and
 //! everything that comes after a piece is in stock.
 
+mod after;
+mod assay;
 mod balances;
 mod certificates;
+mod dies;
 mod grading;
 mod lots;
 mod masses;
 mod melts;
 mod office;
+mod orders;
 mod owed;
+mod owners;
 mod pieces;
+mod refining;
 mod rows;
+mod sales;
 mod scales;
 mod series;
+mod standing;
 mod table;
 
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
 
 use super::{
-    CertificateId, Event, JarId, LotId, MeltId, PieceId, Refusal, ScaleId, SeriesCode, SeriesId, SessionId,
-    Stamp,
+    CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Stamp,
 };
-use crate::metal::Mass;
+use crate::metal::{Mass, MassDifference};
 use owed::Due;
 pub(in crate::domain) use owed::Owed;
 use serde::Serialize;
@@ -125,6 +133,12 @@ tables! {
     melts: MeltId => Melt, melt, melts, known_melt, UnknownMelt;
     pieces: PieceId => Piece, piece, pieces, known_piece, UnknownPiece;
     certificates: CertificateId => Certificate, certificate, certificates, known_certificate, UnknownCertificate;
+    dies: DieId => Die, die, dies, known_die, UnknownDie;
+    consignments: ConsignmentId => Consignment, consignment, consignments, known_consignment, UnknownConsignment;
+    orders: OrderId => Order, order, orders, known_order, UnknownOrder;
+    sales: SaleId => Sale, sale, sales, known_sale, UnknownSale;
+    refinings: RefiningId => Refining, refining, refinings, known_refining, UnknownRefining;
+    owners: OwnerId => Owner, owner, owners, known_owner, UnknownOwner;
 }
 
 impl Book {
@@ -163,11 +177,52 @@ impl Book {
             Event::PieceCondemned(e) => self.take_condemning(e),
             Event::PieceRemelted(e) => self.take_remelting(e),
             Event::PieceSerialled(e) => self.take_serial(e),
-            Event::PieceNumbered(e) => self.take_number(e),
+            Event::PieceNumbered(e) => self.take_number(stamp, e),
             Event::PieceCertified(e) => self.take_certifying(e),
             Event::CertificateIssued(e) => self.take_issue(stamp, e),
             Event::CertificateSuperseded(e) => self.take_superseding(e),
             Event::FieldErased(e) => self.take_erasure(stamp, e),
+            Event::DieRegistered(e) => self.take_die(stamp, e),
+            Event::DieDisposed(e) => self.take_disposal(e),
+            Event::PieceStruck(e) => self.take_strike(stamp, e),
+            Event::PieceArchived(e) => self.take_archiving(e),
+            Event::SeriesClosed(e) => self.take_series_close(stamp, e),
+            Event::ConsignmentSent(e) => self.take_consignment(stamp, e),
+            Event::ConsignmentReturned(e) => self.take_consignment_return(stamp, e),
+            Event::PieceConsigned(e) => self.take_consigning(e),
+            Event::PieceHallmarked(e) => self.take_hallmark(e),
+            Event::PieceUnmarked(e) => self.take_unmarked(e),
+            Event::PieceKept(e) => self.take_kept(e),
+            Event::PieceMissing(e) => self.take_missing(e),
+            Event::PieceSpared(e) => self.take_spare(e),
+            Event::OrderRecorded(e) => self.take_order(stamp, e),
+            Event::OrderCancelled(e) => self.take_order_cancel(e),
+            Event::PieceReserved(e) => self.take_reservation(e),
+            Event::PieceReleased(e) => self.take_release(e),
+            Event::SaleMade(e) => self.take_sale(stamp, e),
+            Event::SaleDispatched(e) => self.take_parcel(e),
+            Event::PieceSold(e) => self.take_sold(e),
+            Event::PieceUnsold(e) => self.take_unsold(e),
+            Event::PieceDispatched(e) => self.take_dispatch(e),
+            Event::PieceHandedOver(e) => self.take_hand_over(e),
+            Event::PieceDelivered(e) => self.take_delivery(e),
+            Event::PieceLost(e) => self.take_lost(e),
+            Event::PieceFound(e) => self.take_found(e),
+            Event::PieceSentBack(e) => self.take_sent_back(e),
+            Event::PieceReturned(e) => self.take_return(e),
+            Event::PieceRestocked(e) => self.take_restock(e),
+            Event::PieceBoughtBack(e) => self.take_buy_back(stamp, e),
+            Event::PieceStolen(e) => self.take_theft(e),
+            Event::PieceRecovered(e) => self.take_recovery(e),
+            Event::PieceDestroyed(e) => self.take_destruction(e),
+            Event::OwnerRegistered(e) => self.take_owner(stamp, e),
+            Event::OwnerAgreed(e) => self.take_agreement(e),
+            Event::JarSwept(e) => self.take_sweeps(e),
+            Event::JarEmptied(e) => self.take_emptying(e),
+            Event::PieceRefined(e) => self.take_refined(e),
+            Event::RefiningSent(e) => self.take_refining(stamp, e),
+            Event::RefiningReturned(e) => self.take_refining_return(e),
+            Event::LotOutturned(e) => self.take_outturn(stamp, e),
             // Keys and the clock are no part of the trade; the floors above follow them.
             Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_) | Event::ClockSet(_) => Ok(()),
         }
@@ -212,6 +267,17 @@ fn sum(masses: impl IntoIterator<Item = Mass>) -> Result<Mass, Refusal> {
         says: "a sum of masses".to_owned(),
         reckons: format!("at most {} g", Mass::MAX),
     })
+}
+
+/// The sum of two differences; refused beyond what one can hold.
+fn sum_differences(a: MassDifference, b: MassDifference) -> Result<MassDifference, Refusal> {
+    a.units()
+        .checked_add(b.units())
+        .and_then(MassDifference::from_units)
+        .ok_or_else(|| Refusal::Contradicts {
+            says: "a sum of differences".to_owned(),
+            reckons: format!("at most {} g", Mass::MAX),
+        })
 }
 
 /// Refuses a list in which something stands twice.

@@ -4,9 +4,15 @@
 //! so that the rules stand in one place and every event is decided on what the one before it left.
 //! Deliberately absent: entries, signatures, and remembering requests.
 
+mod after;
+mod assay;
 mod metal;
 mod office;
+mod orders;
 mod pieces;
+mod refining;
+mod sales;
+mod strikes;
 
 use super::book::Book;
 use super::command::Command;
@@ -106,6 +112,37 @@ impl Decision<'_> {
             Command::SupersedeCertificate(c) => self.supersede_certificate(c),
             Command::EraseField(c) => self.erase_field(c),
             Command::SetClock(_) => self.set_clock(),
+            Command::RegisterDie(c) => self.register_die(c),
+            Command::DisposeDie(c) => self.dispose_die(c),
+            Command::StrikePieces(c) => self.strike_pieces(c),
+            Command::ArchivePiece(c) => self.archive_piece(c),
+            Command::CloseSeries(c) => self.close_series(c),
+            Command::SendConsignment(c) => self.send_consignment(c),
+            Command::ReturnConsignment(c) => self.return_consignment(c),
+            Command::SparePieces(c) => self.spare_pieces(c),
+            Command::RecordOrder(c) => self.record_order(c),
+            Command::CancelOrder(c) => self.cancel_order(c),
+            Command::ReservePiece(c) => self.reserve_piece(c),
+            Command::ReleasePiece(c) => self.release_piece(c),
+            Command::SellPieces(c) => self.sell_pieces(c),
+            Command::CancelSale(c) => self.cancel_sale(c),
+            Command::HandOverPieces(c) => self.hand_over_pieces(c),
+            Command::DispatchPieces(c) => self.dispatch_pieces(c),
+            Command::DeliverPieces(c) => self.deliver_pieces(c),
+            Command::LosePieces(c) => self.lose_pieces(c),
+            Command::FindPiece(c) => self.find_piece(c),
+            Command::SendBackPieces(c) => self.send_back_pieces(c),
+            Command::ReturnPiece(c) => self.return_piece(c),
+            Command::RestockPiece(c) => self.restock_piece(c),
+            Command::BuyBackPiece(c) => self.buy_back_piece(c),
+            Command::StealPiece(c) => self.steal_piece(c),
+            Command::RecoverPiece(c) => self.recover_piece(c),
+            Command::DestroyPiece(c) => self.destroy_piece(c),
+            Command::RegisterOwner(c) => self.register_owner(c),
+            Command::AgreeMixing(c) => self.agree_mixing(c),
+            Command::GatherSweeps(c) => self.gather_sweeps(c),
+            Command::SendToRefiner(c) => self.send_to_refiner(c),
+            Command::ReturnRefining(c) => self.return_refining(c),
         }
     }
 

@@ -3,13 +3,21 @@
 //! A member that is here is public to whoever may read entries. What is private is named in the table below and never
 //! has a member of its own. Kinds and members are only ever added, with a new `v`; an old one is never changed.
 
+mod assay;
 mod metal;
 mod office;
 mod piece;
+mod refining;
+mod sale;
+mod strike;
 
+pub use assay::*;
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use refining::*;
+pub use sale::*;
+pub use strike::*;
 
 use super::private::{Audience, PrivateMember};
 use serde::Serialize;
@@ -90,6 +98,47 @@ events! {
     "piece.certified" => PieceCertified, slots 0, private [];
     "certificate.issued" => CertificateIssued, slots 1, private ["code" Nobody];
     "certificate.superseded" => CertificateSuperseded, slots 1, private ["note" Staff];
+    "die.registered" => DieRegistered, slots 2, private ["label" Staff, "note" Staff];
+    "die.disposed" => DieDisposed, slots 1, private ["note" Staff];
+    "piece.struck" => PieceStruck, slots 1, private ["note" Staff];
+    "piece.archived" => PieceArchived, slots 1, private ["note" Staff];
+    "series.closed" => SeriesClosed, slots 1, private ["note" Staff];
+    "consignment.sent" => ConsignmentSent, slots 3, private ["office" Staff, "seal" Staff, "note" Staff];
+    "consignment.returned" => ConsignmentReturned, slots 1, private ["note" Staff];
+    "piece.consigned" => PieceConsigned, slots 0, private [];
+    "piece.hallmarked" => PieceHallmarked, slots 0, private [];
+    "piece.unmarked" => PieceUnmarked, slots 0, private [];
+    "piece.kept" => PieceKept, slots 0, private [];
+    "piece.missing" => PieceMissing, slots 0, private [];
+    "piece.spared" => PieceSpared, slots 0, private [];
+    "order.recorded" => OrderRecorded, slots 2, private ["buyer" Staff, "note" Staff];
+    "order.cancelled" => OrderCancelled, slots 1, private ["note" Staff];
+    "piece.reserved" => PieceReserved, slots 2, private ["buyer" Staff, "note" Staff];
+    "piece.released" => PieceReleased, slots 1, private ["note" Staff];
+    "sale.made" => SaleMade, slots 3, private ["buyer" Staff, "document" Staff, "note" Staff];
+    "sale.dispatched" => SaleDispatched, slots 6, private ["weight" Staff, "seal" Staff, "insured" Staff, "carrier" Staff, "tracking" Staff, "note" Staff];
+    "piece.sold" => PieceSold, slots 1, private ["price" Staff];
+    "piece.unsold" => PieceUnsold, slots 1, private ["note" Staff];
+    "piece.dispatched" => PieceDispatched, slots 0, private [];
+    "piece.handed_over" => PieceHandedOver, slots 1, private ["note" Staff];
+    "piece.delivered" => PieceDelivered, slots 1, private ["note" Staff];
+    "piece.lost" => PieceLost, slots 1, private ["note" Staff];
+    "piece.found" => PieceFound, slots 1, private ["note" Staff];
+    "piece.sent_back" => PieceSentBack, slots 1, private ["note" Staff];
+    "piece.returned" => PieceReturned, slots 1, private ["note" Staff];
+    "piece.restocked" => PieceRestocked, slots 1, private ["note" Staff];
+    "piece.bought_back" => PieceBoughtBack, slots 3, private ["seller" Staff, "price" Staff, "note" Staff];
+    "piece.stolen" => PieceStolen, slots 2, private ["reference" Staff, "note" Staff];
+    "piece.recovered" => PieceRecovered, slots 1, private ["note" Staff];
+    "piece.destroyed" => PieceDestroyed, slots 2, private ["witness" Staff, "note" Staff];
+    "owner.registered" => OwnerRegistered, slots 2, private ["name" Staff, "note" Staff];
+    "owner.agreed" => OwnerAgreed, slots 2, private ["document" Staff, "note" Staff];
+    "jar.swept" => JarSwept, slots 0, private [];
+    "jar.emptied" => JarEmptied, slots 0, private [];
+    "piece.refined" => PieceRefined, slots 0, private [];
+    "refining.sent" => RefiningSent, slots 4, private ["refiner" Staff, "seal" Staff, "document" Staff, "note" Staff];
+    "refining.returned" => RefiningReturned, slots 4, private ["price" Staff, "charge" Staff, "document" Staff, "note" Staff];
+    "lot.outturned" => LotOutturned, slots 0, private [];
     "key.added" => KeyAdded, slots 0, private [];
     "key.revoked" => KeyRevoked, slots 0, private [];
     "key.suspect" => KeySuspect, slots 0, private [];
@@ -128,6 +177,47 @@ impl Event {
             Self::PieceCertified(e) => vec![e.piece.0],
             Self::CertificateIssued(e) => vec![e.certificate.0],
             Self::CertificateSuperseded(e) => vec![e.certificate.0],
+            Self::DieRegistered(e) => vec![e.die.0],
+            Self::DieDisposed(e) => vec![e.die.0],
+            Self::PieceStruck(e) => vec![e.piece.0],
+            Self::PieceArchived(e) => vec![e.piece.0],
+            Self::SeriesClosed(e) => vec![e.series.0],
+            Self::ConsignmentSent(e) => vec![e.consignment.0],
+            Self::ConsignmentReturned(e) => vec![e.consignment.0],
+            Self::PieceConsigned(e) => vec![e.piece.0],
+            Self::PieceHallmarked(e) => vec![e.piece.0],
+            Self::PieceUnmarked(e) => vec![e.piece.0],
+            Self::PieceKept(e) => vec![e.piece.0],
+            Self::PieceMissing(e) => vec![e.piece.0],
+            Self::PieceSpared(e) => vec![e.piece.0],
+            Self::OrderRecorded(e) => vec![e.order.0],
+            Self::OrderCancelled(e) => vec![e.order.0],
+            Self::PieceReserved(e) => vec![e.piece.0],
+            Self::PieceReleased(e) => vec![e.piece.0],
+            Self::SaleMade(e) => vec![e.sale.0],
+            Self::SaleDispatched(e) => vec![e.sale.0],
+            Self::PieceSold(e) => vec![e.piece.0],
+            Self::PieceUnsold(e) => vec![e.piece.0],
+            Self::PieceDispatched(e) => vec![e.piece.0],
+            Self::PieceHandedOver(e) => vec![e.piece.0],
+            Self::PieceDelivered(e) => vec![e.piece.0],
+            Self::PieceLost(e) => vec![e.piece.0],
+            Self::PieceFound(e) => vec![e.piece.0],
+            Self::PieceSentBack(e) => vec![e.piece.0],
+            Self::PieceReturned(e) => vec![e.piece.0],
+            Self::PieceRestocked(e) => vec![e.piece.0],
+            Self::PieceBoughtBack(e) => vec![e.piece.0],
+            Self::PieceStolen(e) => vec![e.piece.0],
+            Self::PieceRecovered(e) => vec![e.piece.0],
+            Self::PieceDestroyed(e) => vec![e.piece.0],
+            Self::OwnerRegistered(e) => vec![e.owner.0],
+            Self::OwnerAgreed(e) => vec![e.owner.0],
+            Self::JarSwept(e) => vec![e.jar.0],
+            Self::JarEmptied(e) => vec![e.jar.0],
+            Self::PieceRefined(e) => vec![e.piece.0],
+            Self::RefiningSent(e) => vec![e.refining.0],
+            Self::RefiningReturned(e) => vec![e.refining.0],
+            Self::LotOutturned(e) => vec![e.lot.0],
             Self::KeyAdded(_)
             | Self::KeyRevoked(_)
             | Self::KeySuspect(_)
@@ -151,6 +241,31 @@ impl Event {
             Self::PieceSerialled(e) => Some(e.piece),
             Self::PieceNumbered(e) => Some(e.piece),
             Self::PieceCertified(e) => Some(e.piece),
+            Self::PieceStruck(e) => Some(e.piece),
+            Self::PieceArchived(e) => Some(e.piece),
+            Self::PieceConsigned(e) => Some(e.piece),
+            Self::PieceHallmarked(e) => Some(e.piece),
+            Self::PieceUnmarked(e) => Some(e.piece),
+            Self::PieceKept(e) => Some(e.piece),
+            Self::PieceMissing(e) => Some(e.piece),
+            Self::PieceSpared(e) => Some(e.piece),
+            Self::PieceReserved(e) => Some(e.piece),
+            Self::PieceReleased(e) => Some(e.piece),
+            Self::PieceSold(e) => Some(e.piece),
+            Self::PieceUnsold(e) => Some(e.piece),
+            Self::PieceDispatched(e) => Some(e.piece),
+            Self::PieceHandedOver(e) => Some(e.piece),
+            Self::PieceDelivered(e) => Some(e.piece),
+            Self::PieceLost(e) => Some(e.piece),
+            Self::PieceFound(e) => Some(e.piece),
+            Self::PieceSentBack(e) => Some(e.piece),
+            Self::PieceReturned(e) => Some(e.piece),
+            Self::PieceRestocked(e) => Some(e.piece),
+            Self::PieceBoughtBack(e) => Some(e.piece),
+            Self::PieceStolen(e) => Some(e.piece),
+            Self::PieceRecovered(e) => Some(e.piece),
+            Self::PieceDestroyed(e) => Some(e.piece),
+            Self::PieceRefined(e) => Some(e.piece),
             _ => None,
         }
     }

@@ -35,6 +35,18 @@ ids! {
     SeriesId,
     /// One issue of a certificate.
     CertificateId,
+    /// A die.
+    DieId,
+    /// Pieces sent together to the assay office.
+    ConsignmentId,
+    /// A promise of pieces.
+    OrderId,
+    /// A sale.
+    SaleId,
+    /// What was sent to the refiner at one time.
+    RefiningId,
+    /// A customer whose metal is in the workshop.
+    OwnerId,
     /// A person or a device that gives commands; the name stands elsewhere.
     OperatorId,
 }

@@ -1,7 +1,10 @@
 //! Refusals: valid answers that name the fact that forbids.
 
-use super::id::{CertificateId, JarId, LotId, MeltId, PieceId, ScaleId, SeriesId, SessionId};
-use super::words::{Grade, PieceState};
+use super::id::{
+    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
+    ScaleId, SeriesId, SessionId,
+};
+use super::words::{DieState, Grade, OrderState, PieceState};
 use crate::metal::{Fineness, Mass, Metal, Reading};
 
 /// A refusal, and which member of the command it is about.
@@ -45,6 +48,12 @@ refusals! {
     "unknown-piece" "there is no piece {piece}" => UnknownPiece { piece: PieceId };
     "unknown-series" "there is no series {series}" => UnknownSeries { series: SeriesId };
     "unknown-certificate" "there is no certificate {certificate}" => UnknownCertificate { certificate: CertificateId };
+    "unknown-die" "there is no die {die}" => UnknownDie { die: DieId };
+    "unknown-consignment" "there is no consignment {consignment}" => UnknownConsignment { consignment: ConsignmentId };
+    "unknown-order" "there is no order {order}" => UnknownOrder { order: OrderId };
+    "unknown-sale" "there is no sale {sale}" => UnknownSale { sale: SaleId };
+    "unknown-refining" "there is no refining {refining}" => UnknownRefining { refining: RefiningId };
+    "unknown-owner" "there is no customer {owner} whose metal is here" => UnknownOwner { owner: OwnerId };
     "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
     "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
     "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
@@ -96,12 +105,56 @@ refusals! {
     "edition-full" "all {size} numbers of shape {shape} are given" => EditionFull { shape: String, size: u32 };
     "no-number" "a piece of an edition gets its number before its certificate" => NoNumber;
     "not-finally-weighed" "the piece has had no final weighing" => NotFinallyWeighed;
-    "hallmark-required" "the series requires a hallmark, and the assay office's part of the book is not built yet" => HallmarkRequired;
     "session-unconfirmed" "session {session} of the weight of record has no closing check yet" => SessionUnconfirmed { session: SessionId };
     "reading-suspect" "the weight of record is suspect: a check of session {session} failed after it; weigh again" => ReadingSuspect { session: SessionId };
     "scale-unverified" "the scale is unverified: it supports no stated weight" => ScaleUnverified;
     "has-certificate" "the piece has certificate issue {issue}; supersede it" => HasCertificate { issue: u32 };
     "no-certificate" "the piece has no certificate" => NoCertificate;
+
+    "die-gone" "die {die} is {state}: it strikes no more" => DieGone { die: DieId, state: DieState };
+    "die-of-another-series" "the die was cut for another edition: such a strike is a mis-strike by the wrong die" => DieOfAnotherSeries;
+    "die-has-owner" "a commissioner's die goes back or is destroyed" => DieHasOwner;
+    "not-struck" "the series asks for a strike before that" => NotStruck;
+    "series-closed" "the series is closed" => SeriesClosed;
+    "pieces-loose" "piece {piece} of the edition is still {state}; {count} such pieces are loose" => PiecesLoose { piece: PieceId, state: PieceState, count: usize };
+    "die-loose" "die {die} of the edition is still in use" => DieLoose { die: DieId };
+    "order-open" "order {number} still promises pieces of the edition" => OrderStillOpen { number: u32 };
+
+    "marking-exempt" "the series is exempt from marking" => MarkingExempt;
+    "not-hallmarked" "the series requires a hallmark, and the piece has none" => NotHallmarked;
+    "marks-missing" "a hallmark has at least a sponsor's, a fineness and an office's mark, each kind once" => MarksMissing;
+    "claim-above-series" "{claimed} parts per thousand is not what the series states: {series}" => ClaimNotOfSeries { claimed: Fineness, series: Fineness };
+    "claim-above-metal" "{claimed} parts per thousand are claimed, the metal is {metal} as declared" => ClaimAboveMetal { claimed: Fineness, metal: Fineness };
+    "claim-above-assay" "{stated} parts per thousand are above what an assay office found in this metal: {found}" => ClaimAboveAssay { stated: Fineness, found: Fineness };
+    "not-as-claimed" "the fineness mark says {marked}, {claimed} was claimed" => NotAsClaimed { marked: Fineness, claimed: Fineness };
+    "in-consignment" "piece {piece} is in consignment {consignment}" => InConsignment { piece: PieceId, consignment: ConsignmentId };
+    "not-in-consignment" "piece {piece} is not in the consignment" => NotInConsignment { piece: PieceId };
+    "return-short" "the return does not add up: {lines} lines for {sent} pieces sent; piece {piece} is on none" => ReturnShort { lines: usize, sent: usize, piece: PieceId };
+    "line-impossible" "the line cannot be so: {why}" => LineImpossible { why: &'static str };
+    "consignment-back" "the consignment is back" => ConsignmentBack;
+    "refused-for-fineness" "the office refused it at {claimed} parts per thousand: resubmit it in an open series of a lower standard" => RefusedForFineness { claimed: Fineness };
+    "number-on-metal" "the number was put on the metal after the last weighing: weigh it again" => WeighAfterNumber;
+    "series-unnumbered" "the pieces of the series get no numbers" => SeriesUnnumbered;
+    "spares-not-sold" "the terms of the edition do not allow a spare to be sold without a number" => SparesNotSold;
+
+    "nothing-promised" "a promise of no pieces is none" => NothingPromised;
+    "over-promised" "of shape {shape} {promised} are promised and {available} can still be had: {asked} more cannot be promised" => OverPromised { shape: String, promised: u32, available: u32, asked: u32 };
+    "promised-to-others" "of shape {shape} {available} can still be had and {promised} are promised: this one is spoken for" => PromisedToOthers { shape: String, promised: u32, available: u32 };
+    "order-closed" "order {number} is {state}" => OrderClosed { number: u32, state: OrderState };
+    "not-of-order" "the piece is not of the order's edition and shapes" => NotOfOrder;
+    "order-filled" "order {number} has all its pieces of shape {shape}" => OrderFilled { number: u32, shape: String };
+    "earlier-order" "order {number} came first and still waits for shape {shape}" => EarlierOrder { number: u32, shape: String };
+    "reserved-otherwise" "the piece is kept for {keeper}" => ReservedOtherwise { keeper: String };
+    "live-sale" "the piece is in sale {number}, which stands" => LiveSale { number: u32 };
+    "not-in-sale" "piece {piece} is not in the sale, or its sale is over" => NotInSale { piece: PieceId };
+    "witness-missing" "a destruction has a witness" => WitnessMissing;
+
+    "owners-mixed" "metal of a customer goes in with other metal, and customer {owner} has not agreed to that" => OwnersMixed { owner: OwnerId };
+    "not-the-workshops" "the metal belongs to customer {owner}" => NotTheWorkshops { owner: OwnerId };
+    "jar-not-sweeps" "only a jar of sweeps takes sweepings" => JarNotSweeps;
+    "sweeps-not-melted" "sweepings go to the refiner, not into a crucible" => SweepsNotMelted;
+    "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;
+    "settled-more-than-sent" "{accounted} g are accounted for, {sent} g were sent" => AccountedMoreThanSent { accounted: Mass, sent: Mass };
 
     "not-erasable" "entry {index} has no private member {member} in its event {event}" => NotErasable { index: u64, event: u16, member: String };
     "already-erased" "that member is already erased" => AlreadyErased;

@@ -28,6 +28,10 @@ macro_rules! words {
     )*};
 }
 
+mod life;
+
+pub use life::*;
+
 words! {
     /// What a lot's declared fineness rests on.
     FinenessBasis {
@@ -57,6 +61,8 @@ words! {
         Finished = "finished",
         /// Ready for its certificate: nothing that touches metal comes after.
         Final = "final",
+        /// When it came back from a buyer.
+        Returned = "returned",
     }
 
     /// What a grading says of a piece.
@@ -99,6 +105,12 @@ words! {
         Faulty = "faulty",
         /// It stayed borderline.
         Borderline = "borderline",
+        /// It is mis-struck.
+        MisStruck = "mis_struck",
+        /// The assay office would not mark it.
+        Unmarked = "unmarked",
+        /// It came back damaged.
+        Damaged = "damaged",
         /// The maker wants the metal.
         Unwanted = "unwanted",
     }
@@ -137,24 +149,6 @@ words! {
         Gram = "g",
         /// Troy ounces.
         TroyOunce = "ozt",
-    }
-
-    /// Where a piece is in its life.
-    PieceState {
-        /// Cast, not weighed.
-        Poured = "poured",
-        /// Weighed and graded.
-        Graded = "graded",
-        /// Given up; its metal waits for a melt.
-        Condemned = "condemned",
-        /// Melted: the end.
-        Remelted = "remelted",
-        /// It has a serial of its series.
-        Serialled = "serialled",
-        /// It has its edition number.
-        Numbered = "numbered",
-        /// Its certificate is issued: in stock.
-        Certified = "certified",
     }
 
     /// Where a melt is.
@@ -209,6 +203,8 @@ words! {
     HallmarkStatement {
         /// There is none: the series is exempt.
         NotHallmarked = "not_hallmarked",
+        /// It bears the marks that the certificate lists.
+        Hallmarked = "hallmarked",
     }
 
     /// The rules by which a grading was made; a new rule gets a new word, old gradings keep theirs.

@@ -8,8 +8,9 @@ use super::problem::Problem;
 use super::query::Parameters;
 use super::{App, failed};
 use crate::domain::{
-    Certificate, Event, Grade, Jar, Lot, Melt, MeltState, Piece, PieceId, PieceState, Residue, Scale, Series,
-    SeriesKind, Session, SessionState,
+    Certificate, Consignment, ConsignmentState, Die, DieState, Event, Grade, Jar, Lot, Melt, MeltState,
+    Order, OrderState, Owner, Piece, PieceId, PieceState, Refining, RefiningState, Residue, Sale, Scale,
+    Series, SeriesKind, Session, SessionState,
 };
 use crate::metal::Metal;
 use crate::record::{self, Entry};
@@ -32,6 +33,12 @@ pub fn show(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         Table::Melt => show_row::<Melt>(app, asked, false),
         Table::Piece => show_row::<Piece>(app, asked, true),
         Table::Certificate => show_row::<Certificate>(app, asked, true),
+        Table::Die => show_row::<Die>(app, asked, false),
+        Table::Consignment => show_row::<Consignment>(app, asked, true),
+        Table::Order => show_row::<Order>(app, asked, false),
+        Table::Sale => show_row::<Sale>(app, asked, false),
+        Table::Refining => show_row::<Refining>(app, asked, true),
+        Table::Owner => show_row::<Owner>(app, asked, true),
     }
 }
 
@@ -100,6 +107,32 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
             let piece: Option<Uuid> = query.parse("piece", "an id")?;
             page::<Certificate>(app, asked, query, &|row| fits(&piece, &row.piece.0))
         }
+        Table::Die => {
+            let state: Option<DieState> = query.word("state", DieState::WORDS)?;
+            page::<Die>(app, asked, query, &|row| fits(&state, &row.state))
+        }
+        Table::Consignment => {
+            let state: Option<ConsignmentState> = query.word("state", ConsignmentState::WORDS)?;
+            page::<Consignment>(app, asked, query, &|row| fits(&state, &row.state))
+        }
+        Table::Order => {
+            let state: Option<OrderState> = query.word("state", OrderState::WORDS)?;
+            let series: Option<Uuid> = query.parse("series", "an id")?;
+            page::<Order>(app, asked, query, &|row| {
+                fits(&state, &row.state) && fits(&series, &row.series.0)
+            })
+        }
+        Table::Sale => {
+            let order: Option<Uuid> = query.parse("order", "an id")?;
+            page::<Sale>(app, asked, query, &|row| {
+                order.is_none() || order == row.order.map(|order| order.0)
+            })
+        }
+        Table::Refining => {
+            let state: Option<RefiningState> = query.word("state", RefiningState::WORDS)?;
+            page::<Refining>(app, asked, query, &|row| fits(&state, &row.state))
+        }
+        Table::Owner => page::<Owner>(app, asked, query, &|_| true),
     }
 }
 

@@ -132,6 +132,12 @@ impl Views {
                 self.inner.issues.insert(key, row.id().as_bytes())?;
                 self.put(index, entry, row.as_ref())
             }
+            Row::Die(row) => self.put(index, entry, row.as_ref()),
+            Row::Consignment(row) => self.put(index, entry, row.as_ref()),
+            Row::Order(row) => self.put(index, entry, row.as_ref()),
+            Row::Sale(row) => self.put(index, entry, row.as_ref()),
+            Row::Refining(row) => self.put(index, entry, row.as_ref()),
+            Row::Owner(row) => self.put(index, entry, row.as_ref()),
         }
     }
 

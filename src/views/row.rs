@@ -1,6 +1,9 @@
 //! Rows as the views keep them: which table a row belongs to, its id and the entry that made it.
 
-use crate::domain::{Book, Certificate, Jar, Lot, Melt, Piece, Scale, Series, Session, Touched};
+use crate::domain::{
+    Book, Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
+    Session, Touched,
+};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use uuid::Uuid;
@@ -93,4 +96,16 @@ tables! {
     Piece Piece piece "piece" "pieces" 7 piece;
     /// Certificates.
     Certificate Certificate certificate "certificate" "certificates" 8 certificate;
+    /// Dies.
+    Die Die die "die" "dies" 9 die;
+    /// Consignments to the assay office.
+    Consignment Consignment consignment "consignment" "consignments" 10 consignment;
+    /// Orders.
+    Order Order order "order" "orders" 11 order;
+    /// Sales.
+    Sale Sale sale "sale" "sales" 12 sale;
+    /// Refinings.
+    Refining Refining refining "refining" "refinings" 13 refining;
+    /// Customers whose metal is here.
+    Owner Owner owner "owner" "owners" 14 owner;
 }

@@ -4,11 +4,11 @@
 //! whose closing check held. Its code is a private member. Deliberately absent: the printed sheet.
 
 use super::owed::Owed;
-use super::{Book, Certificate, Piece, agree};
+use super::{Book, Certificate, Piece, Series, agree};
 use crate::domain::PieceReading;
 use crate::domain::{
-    CertificateId, CertificateIssued, CertificateSuperseded, HallmarkStatement, PieceCertified, PieceId,
-    PieceState, Refusal, SeriesKind, SessionState, Stage, Stamp, SupersedeReason,
+    CertificateId, CertificateIssued, CertificateSuperseded, FinenessBasis, HallmarkStatement,
+    PieceCertified, PieceId, PieceState, Refusal, SeriesKind, SessionState, Stamp, SupersedeReason,
 };
 use crate::metal::{at_least, expanded_uncertainty, mpe_in_service};
 
@@ -49,25 +49,19 @@ impl Book {
     ) -> Result<CertificateIssued, Refusal> {
         let piece = self.known_piece(id)?;
         let series = self.known_series(piece.series)?;
-        self.exempt(piece.series)?;
+        self.marked(piece)?;
         let serial = piece.serial.clone().ok_or(Refusal::NoSerial)?;
         let issue = match piece.certificate {
             Some(older) => self.known_certificate(older)?.issue.saturating_add(1),
             None => 1,
         };
-        if series.kind_of == SeriesKind::Edition && piece.number.is_none() {
-            return Err(Refusal::NoNumber);
-        }
-        if matches!(piece.state, PieceState::Condemned | PieceState::Remelted) {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "certified",
-            });
-        }
         let reading = self.weight_of_record(piece)?;
         if issue == 1 {
-            self.accepted(piece, "certified")?;
+            self.may_certify(piece, series)?;
+        } else {
+            not_at_its_end(piece)?;
         }
+        self.not_above_assay(piece, series.fineness)?;
         let melt = self.closed_melt(piece.melt)?;
         let scale = self.scale_of(reading)?;
         let mass = reading.mass.mass();
@@ -89,8 +83,15 @@ impl Book {
             of: piece.number.and(of),
             metal: series.metal,
             fineness: series.fineness,
-            basis: melt.basis,
-            hallmark: HallmarkStatement::NotHallmarked,
+            basis: match piece.hallmark {
+                Some(_) => FinenessBasis::Hallmarked,
+                None => melt.basis,
+            },
+            hallmark: match piece.hallmark {
+                Some(_) => HallmarkStatement::Hallmarked,
+                None => HallmarkStatement::NotHallmarked,
+            },
+            marks: piece.hallmark.clone(),
             session: reading.session,
             mass: reading.mass.clone(),
             uncertainty,
@@ -98,12 +99,26 @@ impl Book {
         })
     }
 
+    /// Refuses a first certificate to a piece that is not accepted, or lacks the number that its edition gives.
+    fn may_certify(&self, piece: &Piece, series: &Series) -> Result<(), Refusal> {
+        self.open_series(piece.series)?;
+        piece.is_in(UNCERTIFIED, "certified")?;
+        if series.kind_of == SeriesKind::Edition {
+            match (series.unnumbered, piece.number) {
+                (true, _) => self.next_place(piece).map(|_| ())?,
+                (false, Some(_)) => {}
+                (false, None) if piece.state != PieceState::Spare => return Err(Refusal::NoNumber),
+                (false, None) if series.spares_sold => {}
+                (false, None) => return Err(Refusal::SparesNotSold),
+            }
+        }
+        self.accepted(piece, "certified")
+    }
+
     /// The last reading of a piece, if a certificate may rest on it.
     fn weight_of_record<'a>(&self, piece: &'a Piece) -> Result<&'a PieceReading, Refusal> {
-        let reading = match piece.reading() {
-            Some(reading) if reading.stage == Stage::Final => reading,
-            _ => return Err(Refusal::NotFinallyWeighed),
-        };
+        self.finally_weighed(piece)?;
+        let reading = piece.reading().ok_or(Refusal::NotFinallyWeighed)?;
         let session = reading.session;
         match self.known_session(session)?.state {
             SessionState::Open => return Err(Refusal::SessionUnconfirmed { session }),
@@ -146,8 +161,37 @@ impl Book {
         }
         let mut piece = self.known_piece(e.piece)?.clone();
         piece.certificate = Some(e.certificate);
-        piece.state = PieceState::Certified;
+        let (series, shape) = (piece.series, piece.shape.clone());
+        let place = match e.issue == 1 && self.known_series(series)?.unnumbered {
+            true => Some(self.next_place(&piece)?.0),
+            false => None,
+        };
+        if e.issue == 1 {
+            piece.state = PieceState::Certified;
+        }
         self.pieces.put(e.piece, piece);
-        Ok(())
+        place.map_or(Ok(()), |place| self.take_place(series, &shape, place))
+    }
+}
+
+/// Ready for a first certificate, as far as their state goes.
+const UNCERTIFIED: &[PieceState] = &[
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::Hallmarked,
+    PieceState::Spare,
+    PieceState::Numbered,
+];
+
+/// A newer issue may say that the piece has become lighter, not that it is still there when it is not.
+fn not_at_its_end(piece: &Piece) -> Result<(), Refusal> {
+    match piece.state {
+        PieceState::Condemned | PieceState::Remelted | PieceState::Refined | PieceState::Destroyed => {
+            Err(Refusal::WrongState {
+                state: piece.state,
+                verb: "certified",
+            })
+        }
+        _ => Ok(()),
     }
 }

@@ -5,12 +5,20 @@
 //! accepted on its word. A series without limits accepts what a verified scale has weighed.
 
 use super::owed::Owed;
-use super::pieces::no_serial;
 use super::{Book, Grading, Melt, Scale, agree};
 use crate::domain::{
     Grade, GradeRule, PieceGraded, PieceId, PieceMoved, PieceState, Refusal, SeriesId, SeriesKind, Stamp,
 };
 use crate::metal::{Mass, grade_by_limits, guard_band, mpe_in_service};
+
+/// Not yet certified, numbered or given up: they may leave their series.
+const MOVABLE: &[PieceState] = &[
+    PieceState::Graded,
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::Hallmarked,
+    PieceState::Unmarked,
+];
 
 impl Book {
     pub(super) fn take_grading(&mut self, stamp: &Stamp, e: &PieceGraded) -> Result<(), Refusal> {
@@ -67,16 +75,14 @@ impl Book {
         })
     }
 
-    /// An odd-weight piece leaves its series before it has a serial, and is graded anew where it joins.
+    /// An odd-weight piece leaves its series before it has an edition number, and is graded anew where it joins. A serial
+    /// that it has stays its own. One that the assay office would not mark may go on at the standard of where it joins.
     pub(super) fn take_move(&mut self, e: &PieceMoved) -> Result<(), Refusal> {
         let mut piece = self.known_piece(e.piece)?.clone();
-        no_serial(&piece)?;
-        if piece.state != PieceState::Graded {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "moved",
-            });
+        if let Some(number) = piece.number {
+            return Err(Refusal::HasNumber { number });
         }
+        piece.is_in(MOVABLE, "moved")?;
         if piece
             .grading
             .as_ref()
@@ -96,6 +102,13 @@ impl Book {
             return Err(Refusal::AlreadyInSeries);
         }
         self.may_join(self.known_melt(piece.melt)?, e.to)?;
+        self.not_above_assay(&piece, to.fineness)?;
+        if piece.state == PieceState::Unmarked {
+            piece.state = match piece.is_struck() {
+                true => PieceState::Struck,
+                false => PieceState::Serialled,
+            };
+        }
         piece.series = e.to;
         self.pieces.put(e.piece, piece);
         self.owe(Owed::Grading { piece: e.piece })
@@ -103,6 +116,7 @@ impl Book {
 
     /// Refuses metal that a series does not state: another one, or one below its fineness as declared.
     pub(super) fn may_join(&self, melt: &Melt, series: SeriesId) -> Result<(), Refusal> {
+        self.open_series(series)?;
         let series = self.known_series(series)?;
         if series.metal != melt.metal {
             return Err(Refusal::WrongMetal {

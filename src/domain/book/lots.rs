@@ -8,6 +8,9 @@ use crate::metal::{Fineness, Metal};
 impl Book {
     pub(super) fn take_lot(&mut self, stamp: &Stamp, e: &LotReceived) -> Result<(), Refusal> {
         self.free(e.lot.0)?;
+        if let Some(owner) = e.owner {
+            self.known_owner(owner)?;
+        }
         self.weighed(e.session, &e.mass)?;
         if e.fineness == Fineness::ZERO {
             return Err(Refusal::FinenessImpossible);
@@ -26,6 +29,8 @@ impl Book {
             mass: e.mass.clone(),
             invoiced: e.invoiced,
             left: e.mass.mass(),
+            owner: e.owner,
+            outturn_of: None,
             session: e.session,
             since: stamp.index,
             at: stamp.at,
@@ -55,6 +60,7 @@ impl Book {
             holds: Vec::new(),
             mass: crate::metal::Mass::ZERO,
             readings: 0,
+            swept: crate::metal::Mass::ZERO,
             since: stamp.index,
         };
         self.jars.put(e.jar, jar);

@@ -46,6 +46,8 @@ impl Book {
             charge: blend.charge,
             fineness: blend.fineness,
             basis: blend.basis,
+            owners: vec![None],
+            assayed: None,
             pieces: Vec::new(),
             heel: None,
             heel_taken: None,

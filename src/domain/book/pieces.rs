@@ -1,17 +1,17 @@
 //! Pieces: poured, weighed, finished, condemned, remelted.
 //!
 //! A piece is weighed from the mould while its melt is open, as finished while it has no serial, and finally once it has
-//! one. Its last reading is its mass. Deliberately absent: anything after the certificate but a new weighing.
+//! one and bears the marks that its series asks for. Its last reading is its mass.
 
 use super::owed::Owed;
 use super::scales::square;
-use super::{Book, Grading, Piece, PieceReading, agree};
+use super::{Book, Grading, Piece, PieceReading, agree, sum_differences};
 use crate::domain::{
-    CondemnReason, Grade, GradeRule, Marking, PieceCondemned, PieceFaulted, PieceFinished, PieceId,
-    PiecePoured, PieceRemelted, PieceState, PieceWeighed, Refusal, Residue, SeriesId, Shape, Stage, Stamp,
+    CondemnReason, Grade, GradeRule, PieceCondemned, PieceFaulted, PieceFinished, PieceId, PiecePoured,
+    PieceRemelted, PieceState, PieceWeighed, Refusal, Residue, SeriesId, Shape, Stage, Stamp,
 };
 use crate::domain::{MeltId, SeriesKind};
-use crate::metal::Mass;
+use crate::metal::{Mass, MassDifference};
 
 /// A pour number has two digits for the pour.
 const POURS_MAX: usize = 99;
@@ -37,8 +37,20 @@ impl Book {
             condemned: None,
             remelted: None,
             serial: None,
+            strikes: Vec::new(),
+            consignment: None,
+            hallmark: None,
+            assay: None,
+            unmarked: None,
+            back_unweighed: false,
+            assay_loss: MassDifference::ZERO,
             number: None,
+            numbered_at: None,
             certificate: None,
+            order: None,
+            sale: None,
+            before: None,
+            refined: None,
             since: stamp.index,
             at: stamp.at,
         };
@@ -80,6 +92,11 @@ impl Book {
             self.take_filings(e, &owed)?;
         }
         let mut piece = self.known_piece(e.piece)?.clone();
+        if piece.back_unweighed {
+            let before = piece.mass().ok_or(Refusal::NotWeighed)?;
+            piece.assay_loss = sum_differences(piece.assay_loss, before.minus(e.mass.mass()))?;
+            piece.back_unweighed = false;
+        }
         piece.readings.push(PieceReading {
             session: e.session,
             stage: e.stage,
@@ -94,15 +111,16 @@ impl Book {
     /// Whether a piece may be weighed at this point of its life.
     ///
     /// From the mould: while its melt is open. As finished: when the melt is closed and there is no serial yet. Finally:
-    /// when it has a serial of a series that needs no hallmark, since nothing that touches metal may come after.
+    /// when it has a serial and, unless its series is exempt, a hallmark, since nothing that touches metal may come
+    /// after. As returned: when it came back from a buyer.
     pub(in crate::domain) fn may_weigh(&self, id: PieceId, stage: Stage) -> Result<(), Refusal> {
         let piece = self.known_piece(id)?;
-        if matches!(piece.state, PieceState::Condemned | PieceState::Remelted) {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "weighed",
-            });
+        let early = [PieceState::Poured, PieceState::Graded, PieceState::Struck];
+        if stage == Stage::Final && piece.serial.is_none() && early.contains(&piece.state) {
+            self.closed_melt(piece.melt)?;
+            return Err(Refusal::NoSerial);
         }
+        piece.is_in(weighable(stage), "weighed")?;
         match stage {
             Stage::FromMould => self.open_melt(piece.melt).map(|_| ()),
             Stage::Finished => {
@@ -111,11 +129,9 @@ impl Book {
             }
             Stage::Final => {
                 self.closed_melt(piece.melt)?;
-                if piece.serial.is_none() {
-                    return Err(Refusal::NoSerial);
-                }
-                self.exempt(piece.series)
+                self.marked(piece)
             }
+            Stage::Returned => Ok(()),
         }
     }
 
@@ -181,18 +197,12 @@ impl Book {
         self.closed_melt(piece.melt).map(|_| ())
     }
 
-    /// A piece is unfit by eye: until its certificate is issued or it is given up.
+    /// A piece is unfit by eye: until its certificate is issued or it is given up, and again when it came back.
     pub(super) fn take_fault(&mut self, stamp: &Stamp, e: &PieceFaulted) -> Result<(), Refusal> {
         let mut piece = self.known_piece(e.piece)?.clone();
-        if matches!(
-            piece.state,
-            PieceState::Condemned | PieceState::Remelted | PieceState::Certified
-        ) {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "graded faulty",
-            });
-        }
+        piece
+            .is_in(&[PieceState::Poured], "graded faulty")
+            .or_else(|_| piece.is_in(IN_WORK, "graded faulty"))?;
         let before = piece.grading.take();
         if before
             .as_ref()
@@ -218,37 +228,33 @@ impl Book {
         Ok(())
     }
 
-    /// A weighed piece is given up, for a reason that its grading bears out; or because the maker wants the metal.
-    /// A number that it had is burned with it.
+    /// A weighed piece is given up, for a reason that its grading or its state bears out; or because the maker wants the
+    /// metal. A number that it had is burned with it.
     pub(super) fn take_condemning(&mut self, e: &PieceCondemned) -> Result<(), Refusal> {
         let mut piece = self.known_piece(e.piece)?.clone();
-        if matches!(
-            piece.state,
-            PieceState::Condemned | PieceState::Remelted | PieceState::Certified
-        ) {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "condemned",
-            });
-        }
         if piece.readings.is_empty() {
             return Err(Refusal::NotWeighed);
         }
+        piece.is_in(IN_WORK, "condemned")?;
         let grade = piece
             .grading
             .as_ref()
             .map(|grading| grading.grade)
             .ok_or(Refusal::NotWeighed)?;
-        let (asks, verb) = match e.reason {
-            CondemnReason::Under => (Grade::Under, "condemned as under"),
-            CondemnReason::Over => (Grade::Over, "condemned as over"),
-            CondemnReason::Faulty => (Grade::Faulty, "condemned as faulty"),
-            CondemnReason::Borderline => (Grade::Borderline, "condemned as borderline"),
-            CondemnReason::Unwanted => (grade, "condemned"),
+        let of_grade = |asks: Grade, verb| match grade == asks {
+            true => Ok(()),
+            false => Err(Refusal::WrongGrade { grade, verb }),
         };
-        if grade != asks {
-            return Err(Refusal::WrongGrade { grade, verb });
-        }
+        match e.reason {
+            CondemnReason::Under => of_grade(Grade::Under, "condemned as under"),
+            CondemnReason::Over => of_grade(Grade::Over, "condemned as over"),
+            CondemnReason::Faulty => of_grade(Grade::Faulty, "condemned as faulty"),
+            CondemnReason::Borderline => of_grade(Grade::Borderline, "condemned as borderline"),
+            CondemnReason::MisStruck => piece.is_in(&[PieceState::MisStruck], "condemned as mis-struck"),
+            CondemnReason::Unmarked => piece.is_in(&[PieceState::Unmarked], "condemned as unmarked"),
+            CondemnReason::Damaged => piece.is_in(CAME_BACK, "condemned as damaged"),
+            CondemnReason::Unwanted => Ok(()),
+        }?;
         piece.state = PieceState::Condemned;
         piece.condemned = Some(e.reason);
         self.pieces.put(e.piece, piece);
@@ -268,15 +274,49 @@ impl Book {
         self.pieces.put(e.piece, piece);
         Ok(())
     }
+}
 
-    /// Refuses a piece of a series that needs a hallmark, where only a hallmarked piece may go on.
-    pub(super) fn exempt(&self, series: SeriesId) -> Result<(), Refusal> {
-        match self.known_series(series)?.marking {
-            Marking::Exempt => Ok(()),
-            Marking::Required => Err(Refusal::HallmarkRequired),
-        }
+/// Weighed, and neither certified nor at its end: it may be found faulty, or given up.
+const IN_WORK: &[PieceState] = &[
+    PieceState::Graded,
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::MisStruck,
+    PieceState::Hallmarked,
+    PieceState::Unmarked,
+    PieceState::Spare,
+    PieceState::Numbered,
+    PieceState::Returned,
+    PieceState::BoughtBack,
+];
+/// Back from somewhere else, where it may have come to harm.
+const CAME_BACK: &[PieceState] = &[
+    PieceState::Hallmarked,
+    PieceState::Unmarked,
+    PieceState::Returned,
+    PieceState::BoughtBack,
+];
+
+/// In which states a piece is weighed at a stage.
+const fn weighable(stage: Stage) -> &'static [PieceState] {
+    match stage {
+        Stage::FromMould => &[PieceState::Poured, PieceState::Graded],
+        Stage::Finished => &[PieceState::Graded],
+        Stage::Final => &[
+            PieceState::Serialled,
+            PieceState::Struck,
+            PieceState::Hallmarked,
+            PieceState::Spare,
+            PieceState::Numbered,
+            PieceState::Certified,
+            PieceState::Reserved,
+        ],
+        Stage::Returned => CAME_HOME,
     }
 }
+
+/// Back from a buyer.
+const CAME_HOME: &[PieceState] = &[PieceState::Returned, PieceState::BoughtBack];
 
 /// Refuses a piece that has a serial.
 pub(super) fn no_serial(piece: &Piece) -> Result<(), Refusal> {

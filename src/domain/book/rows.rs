@@ -3,10 +3,12 @@
 //! Names, notes and money are not here: they are private members, shown from the vault to those who may see them.
 
 use crate::domain::{
-    CertificateId, CondemnReason, ExemptGround, Fault, FinenessBasis, Grade, GradeRule, JarId, JarShare,
-    Limits, LotId, Marking, MeltId, MeltInput, MeltState, PieceId, PieceState, Residue, ScaleId, Serial,
-    SeriesCode, SeriesId, SeriesKind, SessionId, SessionState, Shape, ShapeSize, Stage, Timestamp,
-    WeightUnit,
+    AssayOutcome, CertificateId, CondemnReason, ConsignmentId, ConsignmentState, Date, DieId, DieOwner,
+    DieState, ExemptGround, Fault, FinenessBasis, Grade, GradeRule, Hallmark, JarId, JarSent, JarShare,
+    Limits, LotId, MarkKind, Marking, MeltId, MeltInput, MeltOutput, MeltState, OrderId, OrderState, OwnerId,
+    PieceId, PieceState, RefiningId, RefiningState, Residue, SaleId, ScaleId, Serial, SeriesCode, SeriesId,
+    SeriesKind, SeriesState, SessionId, SessionState, SettledMetal, Shape, ShapeCount, ShapeSize, Stage,
+    StrikeOutcome, Timestamp, UnmarkedReason, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, ScaleClass};
 use serde::{Deserialize, Serialize};
@@ -38,6 +40,10 @@ rows! {
         invoiced: Option<Mass>,
         /// Not yet drawn, grams.
         left: Mass,
+        /// The customer whose metal it is; the workshop's own if there is none.
+        owner: Option<OwnerId>,
+        /// The refining that it came back from, if it is an outturn.
+        outturn_of: Option<RefiningId>,
         /// The session of its weighing.
         session: SessionId,
         /// Index of its entry.
@@ -104,6 +110,8 @@ rows! {
         mass: Mass,
         /// How many weighings and differences of weighings that book mass is the sum of.
         readings: u32,
+        /// Sweepings that went in since it was last emptied, grams: mostly dust, and no metal in the book.
+        swept: Mass,
         /// Index of its first entry.
         since: u64,
     }
@@ -132,10 +140,28 @@ rows! {
         marking: Marking,
         /// If exempt, on what ground.
         ground: Option<ExemptGround>,
+        /// Of the ground `below_weight`: the exemption weight, grams.
+        exempt_below: Option<Mass>,
+        /// From which day that row of the table holds.
+        exempt_from: Option<Date>,
+        /// An edition whose pieces get no numbers.
+        unnumbered: bool,
+        /// Whether the number is put on the metal.
+        number_on_metal: bool,
+        /// Whether its pieces are struck before they go on.
+        struck: bool,
+        /// Whether spares may be sold without a number.
+        spares_sold: bool,
+        /// Whether it is closed.
+        state: SeriesState,
         /// Serials given.
         serials: u32,
-        /// Edition numbers given, in the order of `shapes`.
+        /// Edition numbers given, in the order of `shapes`; where pieces get no numbers, places taken by a certificate.
         numbers: Vec<u32>,
+        /// Pieces promised by open orders and not yet sold, in the order of `shapes`.
+        promised: Vec<u32>,
+        /// Index of the entry that closed it.
+        closed: Option<u64>,
         /// Index of its entry.
         since: u64,
     }
@@ -160,6 +186,10 @@ rows! {
         fineness: Fineness,
         /// The weakest ground among its lots, through remelts.
         basis: FinenessBasis,
+        /// Whose metal is in it, through remelts, sorted; `None` is the workshop's own.
+        owners: Vec<Option<OwnerId>>,
+        /// The lowest that an assay office found in a piece of it, if that was below what was claimed.
+        assayed: Option<Fineness>,
         /// Pieces poured, in order.
         pieces: Vec<PieceId>,
         /// Heel, once weighed out, grams.
@@ -234,10 +264,34 @@ rows! {
         remelted: Option<MeltId>,
         /// Its serial.
         serial: Option<Serial>,
+        /// The strikes, oldest first.
+        strikes: Vec<PieceStrike>,
+        /// The consignment that it was last in.
+        consignment: Option<ConsignmentId>,
+        /// The marks on it.
+        hallmark: Option<Hallmark>,
+        /// What the assay office found in it, if it said so, parts per thousand.
+        assay: Option<Fineness>,
+        /// Why the office would not mark it, until it is sent in again or given up.
+        unmarked: Option<UnmarkedReason>,
+        /// Whether the next weighing is the first since it was at the office.
+        back_unweighed: bool,
+        /// What the office took off it, grams.
+        assay_loss: MassDifference,
         /// Its edition number.
         number: Option<u32>,
+        /// Index of the entry that gave the number.
+        numbered_at: Option<u64>,
         /// The newest certificate.
         certificate: Option<CertificateId>,
+        /// The order that it is kept for or was sold under.
+        order: Option<OrderId>,
+        /// Its live sale: at most one.
+        sale: Option<SaleId>,
+        /// What it was before it was stolen.
+        before: Option<PieceState>,
+        /// The refining that it went into.
+        refined: Option<RefiningId>,
         /// Index of its first entry.
         since: u64,
         /// When it was poured.
@@ -260,6 +314,140 @@ rows! {
         since: u64,
         /// When it was issued.
         at: Timestamp,
+    }
+
+    /// One strike on a piece.
+    PieceStrike {
+        /// The die.
+        die: DieId,
+        /// How it came out.
+        outcome: StrikeOutcome,
+        /// Index of its entry.
+        index: u64,
+    }
+
+    /// A die.
+    Die {
+        /// Its id.
+        die: DieId,
+        /// Whose it is.
+        owner: DieOwner,
+        /// The edition that it was cut for.
+        series: Option<SeriesId>,
+        /// Where it is.
+        state: DieState,
+        /// How often it struck.
+        strikes: u32,
+        /// Index of its entry.
+        since: u64,
+    }
+
+    /// Pieces sent together to the assay office.
+    Consignment {
+        /// Its id.
+        consignment: ConsignmentId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// Where it is.
+        state: ConsignmentState,
+        /// The fineness claimed, parts per thousand.
+        fineness: Fineness,
+        /// The marks asked for.
+        marks: Vec<MarkKind>,
+        /// The pieces, each with its declared weight.
+        pieces: Vec<MeltOutput>,
+        /// Sum of the declared weights, grams.
+        mass: Mass,
+        /// What became of each piece, in the order of `pieces`, once it is back.
+        outcomes: Vec<AssayOutcome>,
+        /// Pieces not in it that came from the same melt as one refused for its fineness.
+        melt_mates: Vec<PieceId>,
+        /// Index of its entry.
+        since: u64,
+        /// Index of the entry of its return.
+        returned: Option<u64>,
+        /// When it was sent.
+        at: Timestamp,
+    }
+
+    /// A promise of pieces.
+    Order {
+        /// Its id.
+        order: OrderId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// The edition.
+        series: SeriesId,
+        /// How many of each shape.
+        shapes: Vec<ShapeCount>,
+        /// How many of each shape are kept for it, in the order of `shapes`.
+        reserved: Vec<u32>,
+        /// How many of each shape are sold under it, in the order of `shapes`.
+        sold: Vec<u32>,
+        /// Where it is.
+        state: OrderState,
+        /// Index of its entry.
+        since: u64,
+        /// When it was recorded.
+        at: Timestamp,
+    }
+
+    /// A sale to one buyer.
+    Sale {
+        /// Its id.
+        sale: SaleId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// The pieces.
+        pieces: Vec<PieceId>,
+        /// The order that it supplies.
+        order: Option<OrderId>,
+        /// Of its pieces, those whose sale is over: cancelled, or given back.
+        undone: Vec<PieceId>,
+        /// Index of its entry.
+        since: u64,
+        /// When it was made.
+        at: Timestamp,
+    }
+
+    /// What was sent to the refiner at one time.
+    Refining {
+        /// Its id.
+        refining: RefiningId,
+        /// Its number in the workshop, from 1.
+        number: u32,
+        /// The metal.
+        metal: Metal,
+        /// Where it is.
+        state: RefiningState,
+        /// The jars emptied.
+        jars: Vec<JarSent>,
+        /// The condemned pieces.
+        pieces: Vec<MeltOutput>,
+        /// Sum of both, grams.
+        mass: Mass,
+        /// Whose metal is in it, sorted; `None` is the workshop's own.
+        owners: Vec<Option<OwnerId>>,
+        /// The lot that came back.
+        outturn: Option<LotId>,
+        /// What was paid for instead.
+        settled: Option<SettledMetal>,
+        /// What is missing, once accounted for, grams.
+        loss: Option<MassDifference>,
+        /// Index of its entry.
+        since: u64,
+        /// When it was sent.
+        at: Timestamp,
+    }
+
+    /// A customer whose metal is in the workshop.
+    Owner {
+        /// Its id.
+        owner: OwnerId,
+        /// Whether mixing with other people's metal is agreed.
+        agreed: bool,
+        /// Index of its first entry.
+        since: u64,
     }
 }
 
@@ -289,4 +477,10 @@ pub enum Touched {
     Melt(MeltId),
     Piece(PieceId),
     Certificate(CertificateId),
+    Die(DieId),
+    Consignment(ConsignmentId),
+    Order(OrderId),
+    Sale(SaleId),
+    Refining(RefiningId),
+    Owner(OwnerId),
 }

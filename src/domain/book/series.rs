@@ -1,16 +1,23 @@
 //! Series: editions and open series, the serials that they give and the numbers of an edition.
 //!
 //! Whether a series is exempt from marking is the workshop's decision, after asking an assay office: the book keeps the
-//! ground and holds the series to it, and does not judge it. Deliberately absent: closing an edition.
+//! ground and holds the series to it, and does not judge it.
 
 use super::pieces::no_serial;
 use super::{Book, Piece, Series, agree};
 use crate::domain::{
-    Grade, Limits, Marking, PieceId, PieceNumbered, PieceSerialled, PieceState, Refusal, Serial, SeriesId,
-    SeriesKind, SeriesOpened, Stage, Stamp,
+    ExemptGround, Grade, Limits, Marking, PieceId, PieceNumbered, PieceSerialled, PieceState, Refusal,
+    Serial, SeriesId, SeriesKind, SeriesOpened, SeriesState, Shape, Stamp,
 };
-use crate::metal::Fineness;
+use crate::metal::{Fineness, Mass};
 
+/// Ready for a number, as far as their state goes.
+const UNNUMBERED: &[PieceState] = &[
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::Hallmarked,
+    PieceState::Spare,
+];
 /// The most shapes of an edition.
 const SHAPES_MAX: usize = 64;
 
@@ -44,8 +51,17 @@ impl Book {
             digits: e.digits,
             marking: e.marking,
             ground: e.ground,
+            exempt_below: e.exempt_below,
+            exempt_from: e.exempt_from,
+            unnumbered: e.unnumbered,
+            number_on_metal: e.number_on_metal,
+            struck: e.struck,
+            spares_sold: e.spares_sold,
+            state: SeriesState::Open,
             serials: 0,
             numbers: e.shapes.iter().map(|_| 0).collect(),
+            promised: e.shapes.iter().map(|_| 0).collect(),
+            closed: None,
             since: stamp.index,
         };
         self.series.put(e.series, series);
@@ -56,7 +72,9 @@ impl Book {
         agree(e, &self.reckon_serial(e.piece)?)?;
         let mut piece = self.known_piece(e.piece)?.clone();
         piece.serial = Some(e.serial.clone());
-        piece.state = PieceState::Serialled;
+        if piece.state == PieceState::Graded {
+            piece.state = PieceState::Serialled;
+        }
         self.pieces.put(e.piece, piece);
         let mut series = self.known_series(e.series)?.clone();
         series.serials = series.serials.saturating_add(1);
@@ -69,12 +87,8 @@ impl Book {
     pub(in crate::domain) fn reckon_serial(&self, id: PieceId) -> Result<PieceSerialled, Refusal> {
         let piece = self.known_piece(id)?;
         no_serial(piece)?;
-        if piece.state != PieceState::Graded {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "given a serial",
-            });
-        }
+        piece.is_in(&[PieceState::Graded, PieceState::Struck], "given a serial")?;
+        self.open_series(piece.series)?;
         self.closed_melt(piece.melt)?;
         self.accepted(piece, "given a serial")?;
         let series = self.known_series(piece.series)?;
@@ -93,18 +107,24 @@ impl Book {
         })
     }
 
-    pub(super) fn take_number(&mut self, e: &PieceNumbered) -> Result<(), Refusal> {
+    pub(super) fn take_number(&mut self, stamp: &Stamp, e: &PieceNumbered) -> Result<(), Refusal> {
         agree(e, &self.reckon_number(e.piece)?)?;
         let mut piece = self.known_piece(e.piece)?.clone();
         piece.number = Some(e.number);
+        piece.numbered_at = Some(stamp.index);
         piece.state = PieceState::Numbered;
         self.pieces.put(e.piece, piece);
-        let mut series = self.known_series(e.series)?.clone();
-        let given = series.shapes.iter().zip(series.numbers.iter_mut());
-        for (_, given) in given.filter(|(size, _)| size.shape == e.shape) {
-            *given = e.number;
+        self.take_place(e.series, &e.shape, e.number)
+    }
+
+    /// The next place of a shape is taken: by a number or, where pieces get none, by a certificate.
+    pub(super) fn take_place(&mut self, id: SeriesId, shape: &Shape, place: u32) -> Result<(), Refusal> {
+        let mut series = self.known_series(id)?.clone();
+        let taken = series.shapes.iter().zip(series.numbers.iter_mut());
+        for (_, taken) in taken.filter(|(size, _)| size.shape == *shape) {
+            *taken = place;
         }
-        self.series.put(e.series, series);
+        self.series.put(id, series);
         Ok(())
     }
 
@@ -118,26 +138,32 @@ impl Book {
         if series.kind_of != SeriesKind::Edition {
             return Err(Refusal::NotAnEdition);
         }
-        if series.marking == Marking::Required {
-            return Err(Refusal::HallmarkRequired);
+        if series.unnumbered {
+            return Err(Refusal::SeriesUnnumbered);
         }
-        if piece.serial.is_none() {
+        self.open_series(piece.series)?;
+        if piece.state == PieceState::MisStruck || piece.serial.is_some() {
+            piece.is_in(UNNUMBERED, "numbered")?;
+        } else {
             return Err(Refusal::NoSerial);
         }
-        if piece.state != PieceState::Serialled {
-            return Err(Refusal::WrongState {
-                state: piece.state,
-                verb: "numbered",
-            });
-        }
-        if piece
-            .reading()
-            .is_none_or(|reading| reading.stage != Stage::Final)
-        {
-            return Err(Refusal::NotFinallyWeighed);
-        }
+        self.marked(piece)?;
+        self.finally_weighed(piece)?;
         self.accepted(piece, "numbered")?;
-        let (size, given) = series
+        let (number, of) = self.next_place(piece)?;
+        Ok(PieceNumbered {
+            piece: id,
+            series: piece.series,
+            shape: piece.shape.clone(),
+            number,
+            of,
+        })
+    }
+
+    /// The next place of a piece's shape in its edition, and how many there are.
+    pub(super) fn next_place(&self, piece: &Piece) -> Result<(u32, u32), Refusal> {
+        let series = self.known_series(piece.series)?;
+        let (size, taken) = series
             .shapes
             .iter()
             .zip(series.numbers.iter())
@@ -145,22 +171,12 @@ impl Book {
             .ok_or_else(|| Refusal::NotAShapeOfSeries {
                 shape: piece.shape.to_string(),
             })?;
-        let full = || Refusal::EditionFull {
-            shape: piece.shape.to_string(),
-            size: size.size,
-        };
-        let number = given
-            .checked_add(1)
-            .filter(|next| *next <= size.size)
-            .ok_or_else(full)?;
-        let (series, shape, of) = (piece.series, piece.shape.clone(), size.size);
-        Ok(PieceNumbered {
-            piece: id,
-            series,
-            shape,
-            number,
-            of,
-        })
+        let next = taken.checked_add(1).filter(|next| *next <= size.size);
+        next.map(|next| (next, size.size))
+            .ok_or_else(|| Refusal::EditionFull {
+                shape: piece.shape.to_string(),
+                size: size.size,
+            })
     }
 
     /// Refuses a piece that is not accepted, or is so only by a reading that is suspect.
@@ -194,6 +210,7 @@ fn impossible(e: &SeriesOpened) -> Option<&'static str> {
     let wrong_limits = |limits: &Limits| {
         limits.lower.is_zero() || limits.lower > limits.nominal || limits.nominal > limits.upper
     };
+    let too_heavy = |exempt: Mass| e.limits.as_ref().is_none_or(|limits| limits.upper >= exempt);
     let shapes: std::collections::BTreeSet<_> = e.shapes.iter().map(|size| &size.shape).collect();
     let sizes: u64 = e.shapes.iter().map(|size| u64::from(size.size)).sum();
     if !(4..=6).contains(&e.digits) {
@@ -214,6 +231,16 @@ fn impossible(e: &SeriesOpened) -> Option<&'static str> {
         Some("its limits do not enclose its nominal weight")
     } else if (e.marking == Marking::Exempt) != e.ground.is_some() {
         Some("it is exempt from marking on a named ground, or it is not exempt")
+    } else if e.exempt_below.is_some() && e.ground != Some(ExemptGround::BelowWeight) {
+        Some("an exemption weight goes with the ground below_weight")
+    } else if e.exempt_below.is_some() != e.exempt_from.is_some() {
+        Some("a row of the table of exemption weights has a weight and a day")
+    } else if e.exempt_below.is_some_and(too_heavy) {
+        Some("its pieces would not be below the exemption weight: it needs an upper limit that is")
+    } else if e.kind_of == SeriesKind::Open && (e.unnumbered || e.number_on_metal || e.spares_sold) {
+        Some("an open series has no edition numbers and no spares")
+    } else if e.unnumbered && e.number_on_metal {
+        Some("its pieces get no numbers, so none is put on the metal")
     } else {
         None
     }

@@ -26,14 +26,17 @@ impl Decision<'_> {
             session: c.session,
             mass: c.mass.clone(),
             invoiced: c.invoiced,
+            owner: c.owner,
         };
         let private = Private::none()
             .text("seller", c.seller.as_deref())
             .text("document", c.document.as_deref())
             .money("price", c.price.as_ref())
             .text("note", c.note.as_deref());
-        self.add_with(event, private)
-            .map_err(|refusal| pointed(refusal, "/fineness", "/mass", "/session"))
+        self.add_with(event, private).map_err(|refusal| match refusal {
+            Refusal::UnknownOwner { .. } => refusal.at("/owner"),
+            other => pointed(other, "/fineness", "/mass", "/session"),
+        })
     }
 
     pub(super) fn register_scale(&mut self, c: &RegisterScale) -> Result<(), Refused> {

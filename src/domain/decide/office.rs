@@ -27,6 +27,12 @@ impl Decision<'_> {
             digits: c.digits,
             marking: c.marking,
             ground: c.ground,
+            exempt_below: c.exempt_below,
+            exempt_from: c.exempt_from,
+            unnumbered: c.unnumbered,
+            number_on_metal: c.number_on_metal,
+            struck: c.struck,
+            spares_sold: c.spares_sold,
         };
         let private = Private::none()
             .text("title", c.title.as_deref())

@@ -1,6 +1,6 @@
 //! Events about metal before it is a piece: lots, scales, sessions, jars, melts.
 
-use crate::domain::{FinenessBasis, JarId, LotId, MeltId, PieceId, Residue, ScaleId, SessionId};
+use crate::domain::{FinenessBasis, JarId, LotId, MeltId, OwnerId, PieceId, Residue, ScaleId, SessionId};
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, ScaleClass};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -26,6 +26,9 @@ pub struct LotReceived {
     /// Invoiced weight, grams.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub invoiced: Option<Mass>,
+    /// The customer whose metal it is; the workshop's own if there is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub owner: Option<OwnerId>,
 }
 
 /// A scale was registered.

@@ -1,8 +1,9 @@
 //! Events of the office: series, certificates, keys, the clock, erasures.
 
 use crate::domain::{
-    CertificateId, EraseReason, ExemptGround, FinenessBasis, HallmarkStatement, KeyRole, Marking, PieceId,
-    Serial, SeriesCode, SeriesId, SeriesKind, SessionId, SupersedeReason, Timestamp, WeightUnit,
+    CertificateId, Date, EraseReason, ExemptGround, FinenessBasis, Hallmark, HallmarkStatement, KeyRole,
+    Marking, PieceId, Serial, SeriesCode, SeriesId, SeriesKind, SessionId, SupersedeReason, Timestamp,
+    WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal, Reading};
 use serde::{Deserialize, Deserializer, Serialize};
@@ -98,6 +99,24 @@ pub struct SeriesOpened {
     /// If not, on what ground; the workshop decides, after asking an assay office.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ground: Option<ExemptGround>,
+    /// Of the ground `below_weight`: the exemption weight in the table of the day, grams.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exempt_below: Option<Mass>,
+    /// From which day that row of the table holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exempt_from: Option<Date>,
+    /// An edition whose pieces get no numbers.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unnumbered: bool,
+    /// Whether the number is put on the metal: then the weighing of record follows it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub number_on_metal: bool,
+    /// Whether its pieces are struck before they go on.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub struck: bool,
+    /// Whether the terms allow spares to be sold without a number.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub spares_sold: bool,
 }
 
 /// A certificate was issued: all that the maker states of the piece.
@@ -128,6 +147,9 @@ pub struct CertificateIssued {
     pub basis: FinenessBasis,
     /// What it says about marks of an assay office.
     pub hallmark: HallmarkStatement,
+    /// The marks on it, if it is hallmarked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marks: Option<Hallmark>,
     /// The session of the weight of record.
     pub session: SessionId,
     /// Weight of record, grams, as typed.

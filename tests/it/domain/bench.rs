@@ -346,6 +346,7 @@ impl Bench {
                 mass: reading(w.next()),
                 session: SessionId(self.id(w.after("in").unwrap())),
                 invoiced: None,
+                owner: None,
                 seller: Some("Pellworth Metals Counter".to_owned()),
                 document: None,
                 price: None,
@@ -376,6 +377,8 @@ impl Bench {
         let ground = (exempt && w.flag("exempt")).then_some(ExemptGround::Bullion);
         let digits = w.after("digits").map_or(4, |digits| digits.parse().unwrap());
         let code = w.after("code").unwrap_or(code);
+        let (unnumbered, number_on_metal) = (w.flag("unnumbered"), w.flag("number_on_metal"));
+        let (struck, spares_sold) = (w.flag("struck"), w.flag("spares_sold"));
         let shapes = w.rest();
         OpenSeries {
             code: SeriesCode::parse(code).unwrap(),
@@ -398,6 +401,12 @@ impl Bench {
                 Marking::Required
             },
             ground,
+            exempt_below: None,
+            exempt_from: None,
+            unnumbered,
+            number_on_metal,
+            struck,
+            spares_sold,
             title: Some("Tidewheel".to_owned()),
             commissioner: Some("The Lantern & Loom Society".to_owned()),
             decided: None,

@@ -283,6 +283,7 @@ impl Shop {
                 session: self.session(),
                 mass: grams(i64::from(c % 900) * 100_000),
                 invoiced: None,
+                owner: None,
                 seller: None,
                 document: None,
                 price: None,

@@ -1,0 +1,100 @@
+//! Commands about pieces in the making: poured, weighed, finished, moved, given up, serials and numbers.
+
+use crate::domain::{CondemnReason, Fault, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage};
+use crate::metal::Reading;
+use serde::{Deserialize, Serialize};
+
+commands! {
+    /// Cavities were filled.
+    PourPieces {
+        /// The open melt.
+        melt: MeltId,
+        /// One per cavity, in order.
+        pours: Vec<Pour>,
+    }
+
+    /// A tray is weighed; each piece is graded at once.
+    WeighPieces {
+        /// The open session.
+        session: SessionId,
+        /// At which point of their life.
+        stage: Stage,
+        /// The pieces and what the scale showed.
+        items: Vec<Weighing>,
+    }
+
+    /// A piece is unfit by eye.
+    FaultPiece {
+        /// The piece.
+        piece: PieceId,
+        /// What is wrong.
+        fault: Fault,
+        /// Private.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
+    }
+
+    /// Pieces were filed or polished, and weighed again.
+    FinishPieces {
+        /// The open session.
+        session: SessionId,
+        /// The jar that took the lemel.
+        jar: JarId,
+        /// The pieces and what the scale showed after.
+        items: Vec<Weighing>,
+    }
+
+    /// An odd-weight piece moves to an open series.
+    MovePiece {
+        /// The piece.
+        piece: PieceId,
+        /// The open series.
+        to: SeriesId,
+        /// Private.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
+    }
+
+    /// A piece is given up.
+    CondemnPiece {
+        /// The piece.
+        piece: PieceId,
+        /// Why.
+        reason: CondemnReason,
+        /// Private.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
+    }
+
+    /// Accepted pieces get their serials, in this order.
+    GiveSerials {
+        /// The pieces.
+        pieces: Vec<PieceId>,
+    }
+
+    /// Finally weighed pieces of an edition get their numbers, in this order.
+    NumberPieces {
+        /// The pieces.
+        pieces: Vec<PieceId>,
+    }
+}
+
+/// One cavity filled.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Pour {
+    /// The series it is meant for.
+    pub series: SeriesId,
+    /// The shape of the cavity.
+    pub shape: Shape,
+}
+
+/// One piece on the scale.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Weighing {
+    /// The piece.
+    pub piece: PieceId,
+    /// As the scale showed it, grams.
+    pub mass: Reading,
+}
