@@ -2,6 +2,8 @@
 //!
 //! It is about form: the entries chain as they should, but no book has decided them.
 
+mod life;
+
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
 use pourbook::proof::{Hash, leaf_hash};
@@ -41,6 +43,11 @@ pub fn recorder() -> Signer {
     Signer::from_seed(&[0x22; 32])
 }
 
+/// The recorder after the first one is revoked.
+pub fn second_recorder() -> Signer {
+    Signer::from_seed(&[0x55; 32])
+}
+
 pub fn log_key() -> Signer {
     Signer::from_seed(&[0x33; 32])
 }
@@ -77,7 +84,9 @@ pub fn draft(kind: &str, members: Value) -> Draft {
     let private = Event::private_members(kind)
         .iter()
         .fold(Private::none(), |private, member| match member.name {
-            "price" => private.money("price", Some(&Money::parse("812.40", "GBP").unwrap())),
+            name @ ("price" | "insured" | "charge") => {
+                private.money(name, Some(&Money::parse("812.40", "GBP").unwrap()))
+            }
             "code" => private.text("code", Some("2H7KQ9M4XW2")),
             name => private.text(name, Some("An invented value: Möbius & Söhne, “Bay 3”")),
         });
@@ -92,9 +101,29 @@ pub struct Workshop {
     pub golden: Vec<Golden>,
     chains: BTreeMap<Uuid, Hash>,
     keys: Option<Hash>,
+    revoked: bool,
 }
 
 impl Workshop {
+    fn recorder(&self) -> Signer {
+        if self.revoked {
+            second_recorder()
+        } else {
+            recorder()
+        }
+    }
+
+    /// A second recorder takes the place of the first, which is revoked.
+    fn replace_recorder(&mut self) {
+        let second = second_recorder();
+        self.key(
+            "key.added.v1.second",
+            "key.added",
+            json!({"kid": second.kid(), "role": "recorder", "x": second.public().to_base64url()}),
+        );
+        self.revoked = true;
+    }
+
     fn key(&mut self, name: &str, kind: &str, members: Value) {
         let index = self.golden.len() as u64;
         let draft = KeyEntryDraft {
@@ -140,7 +169,7 @@ impl Workshop {
         };
         let mut seed = [0x44; 32];
         seed[0] = index as u8;
-        let Ok(sealed) = seal(&unsealed, &recorder(), &mut Draw::new(seed)) else {
+        let Ok(sealed) = seal(&unsealed, &self.recorder(), &mut Draw::new(seed)) else {
             return false;
         };
         for subject in subjects {
@@ -149,7 +178,7 @@ impl Workshop {
         self.golden.push(Golden {
             name: name.to_owned(),
             index,
-            x: recorder().public().to_base64url(),
+            x: self.recorder().public().to_base64url(),
             leaf: sealed.leaf.to_base64url(),
             entry: String::from_utf8(sealed.entry.to_vec()).unwrap(),
             disclosures: sealed
@@ -225,6 +254,8 @@ pub fn workshop() -> Workshop {
     metal(&mut w);
     pieces(&mut w);
     office(&mut w);
+    w.replace_recorder();
+    life::life(&mut w);
     w
 }
 
