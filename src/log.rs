@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use file_store::FileStore;
-pub use files::{Files, OpenFile, RealFiles};
+pub use files::{FileStamp, Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles};
 pub use memory_store::{MemoryFault, MemoryStore};
 pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};

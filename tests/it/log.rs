@@ -5,4 +5,5 @@ mod contract;
 mod crash;
 mod damage;
 mod keeping;
+mod tokens;
 mod workshop;
