@@ -26,7 +26,7 @@ pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 
 use crate::domain::Timestamp;
-use crate::log::Store;
+use crate::log::{Store, TileFiles};
 use crate::record::{self, Entry};
 use crate::views::Views;
 use crate::writer::Writer;
@@ -67,6 +67,8 @@ pub struct App {
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
     /// The proofs that are kept.
     pub proofs: Proofs,
+    /// The full tiles that are kept as files.
+    pub tiles: Arc<TileFiles>,
 }
 
 impl App {
@@ -176,7 +178,7 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::History | Deed::List(_) => {
+        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) => {
             let app = Data::clone(app);
             let work = web::block(move || look_up(deed, &asked, &app));
             work.await

@@ -5,8 +5,8 @@ use super::arguments::{book_folder, json};
 use crate::check::{Audit, AuditReport, BLOCK};
 use crate::log::{FileStore, FileStoreOptions, Store};
 use crate::node::clock::Stopwatch;
-use crate::proof::tile::{FULL, TileLevel, TilePath, unbundle};
-use crate::proof::{Checkpoint, tile::width_at};
+use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
+use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
@@ -143,6 +143,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let bar = progress(checkpoint.size);
     let mut audit = Audit::new(&checkpoint.origin, arguments.strict, workers());
     let mut block = Vec::with_capacity(BLOCK);
+    let mut tree = Tree::new();
     for n in 0..checkpoint.size.div_ceil(u64::from(FULL)) {
         let width = width_at(TileLevel::Entries, n, checkpoint.size);
         let path = TilePath {
@@ -158,6 +159,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
                 entries.len()
             )));
         }
+        entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
         block.extend(entries);
         if block.len() >= BLOCK {
             audit.take(&block).map_err(Failure::refused)?;
@@ -169,5 +171,23 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
         audit.take(&block).map_err(Failure::refused)?;
     }
     bar.finish_and_clear();
-    audit.finish(&note).map_err(Failure::refused)
+    let report = audit.finish(&note).map_err(Failure::refused)?;
+    audit_tiles(&tree, &fetch)?;
+    Ok(report)
+}
+
+/// Holds every tile of hashes that is served against the tree of the entries: others make their proofs from them.
+fn audit_tiles(tree: &Tree, fetch: &dyn Fn(&str) -> Result<Vec<u8>, Failure>) -> Result<(), Failure> {
+    for path in tiles(tree.size()) {
+        let wanted = match path.level {
+            TileLevel::Hashes(level) => tree.tile(level, path.n, path.width),
+            TileLevel::Entries => None,
+        };
+        if wanted != Some(fetch(&path.to_string())?) {
+            return Err(Failure::refused(format!(
+                "{path} is not the tile of the tree that the checkpoint signs"
+            )));
+        }
+    }
+    Ok(())
 }

@@ -14,7 +14,7 @@ use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Stamp, Timestamp};
 use pourbook::http::{Access, App, Proofs, Role, Settings, Tokens};
-use pourbook::log::{MemoryStore, Store};
+use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
@@ -140,6 +140,7 @@ impl TestApp {
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
             proofs: Proofs::default(),
+            tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(

@@ -5,5 +5,7 @@ mod contract;
 mod crash;
 mod damage;
 mod keeping;
+mod served;
+mod tiles;
 mod tokens;
 mod workshop;

@@ -33,7 +33,7 @@ pub const FILE_SYSTEM: [(&str, &str); 3] = [
     ),
     (
         "src/node/running.rs",
-        "clears the folder of the views, which can be built again",
+        "clears the folders of what is derived, which can be built again",
     ),
 ];
 
