@@ -11,7 +11,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_pourbook");
-/// 2026-01-02, before any day on which this runs, and less than 400 days before the first of them.
+/// A fixed time, for books whose server records nothing more: 2 January 2026.
 pub const FOUNDED: i64 = 1_767_340_800;
 
 /// Founds a book whose entries are public, with one token of the office; gives the token.
@@ -91,6 +91,19 @@ impl Served {
             told,
             agent,
         }
+    }
+
+    /// Starts it and kills it while it opens the book, or soon after.
+    pub fn start_and_kill(dir: &Path, after: Duration) {
+        let mut child = Command::new(PROGRAM)
+            .args(["serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(after);
+        child.kill().unwrap();
+        child.wait().unwrap();
     }
 
     /// What it has written to standard error so far.
