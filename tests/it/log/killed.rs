@@ -66,7 +66,7 @@ impl Client {
     fn command(&mut self) -> Sent {
         let turn = self.draw.bytes();
         // A scale is in one session at a time.
-        let scale = (turn[0] % 3 == 0).then(|| self.scales.pop()).flatten();
+        let scale = turn[0].is_multiple_of(3).then(|| self.scales.pop()).flatten();
         let (path, body) = match (turn[0] % 3, scale) {
             (0, Some(scale)) => (
                 "/v1/sessions",
