@@ -11,6 +11,9 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
 
+/// The longest wait between two requests that an audit puts up with, seconds.
+const WAIT_SECONDS_MAX: u64 = 60;
+
 /// What is audited.
 #[derive(Debug, Args)]
 #[command(
@@ -122,16 +125,38 @@ fn audit_folder(arguments: &AuditArguments) -> Result<(AuditReport, Vec<String>)
     Ok((report, notices))
 }
 
+/// Fetches, and waits as it is told to when the server says that it is asked too often.
+fn fetch_patiently(
+    agent: &ureq::Agent,
+    address: &str,
+    token: Option<&str>,
+) -> Result<ureq::http::Response<ureq::Body>, ureq::Error> {
+    loop {
+        let mut request = agent.get(address);
+        if let Some(token) = token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        let reply = request.config().http_status_as_error(false).build().call()?;
+        let status = reply.status();
+        if status.is_success() {
+            return Ok(reply);
+        }
+        let wait = reply.headers().get("retry-after");
+        let wait = wait.and_then(|wait| wait.to_str().ok()?.parse::<u64>().ok());
+        match wait {
+            Some(seconds) if status.as_u16() == 429 && seconds <= WAIT_SECONDS_MAX => {
+                std::thread::sleep(std::time::Duration::from_secs(seconds));
+            }
+            _ => return Err(ureq::Error::StatusCode(status.as_u16())),
+        }
+    }
+}
+
 fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let base = arguments.book.trim_end_matches('/');
     let agent = ureq::Agent::new_with_defaults();
     let fetch = |path: &str| -> Result<Vec<u8>, Failure> {
-        let mut request = agent.get(format!("{base}/log/{path}"));
-        if let Some(token) = &arguments.token {
-            request = request.header("authorization", format!("Bearer {token}"));
-        }
-        let mut reply = request
-            .call()
+        let mut reply = fetch_patiently(&agent, &format!("{base}/log/{path}"), arguments.token.as_deref())
             .map_err(|error| Failure::unusable(format!("{path}: {error}")))?;
         let limited = reply.body_mut().with_config().limit(32 * 1024 * 1024);
         limited

@@ -6,7 +6,7 @@ use super::tiles::{self, Keeping};
 use super::{chance, clock};
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
-use crate::http::{Access, App, Proofs, Settings as ApiSettings, configure};
+use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, configure};
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::views::{Follower, ViewError, Views};
@@ -144,10 +144,12 @@ impl Node {
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,
                 policy,
+                body_timeout: BODY_TIMEOUT,
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
             tiles,
+            limits: Limits::new(settings.limits, move || watch.elapsed()),
         });
         Ok(Self {
             app,

@@ -123,7 +123,7 @@ impl Desk {
         submission: Submission,
         landings: &mut Vec<Landing>,
     ) -> Result<Result<Recorded, SubmitError>, StoreError> {
-        let digest = content_digest(&self.deskkeys.secret, &submission.ask);
+        let digest = content_digest(&self.deskkeys.secret, &submission);
         if let Some(index) = self.requests.get(&submission.request).copied() {
             return self.repeat(index, &submission, &digest, landings);
         }
