@@ -2,7 +2,7 @@
 
 use pourbook::config::{EntriesFor, Settings};
 use pourbook::domain::{Draw, Timestamp};
-use pourbook::http::{Role, Tokens};
+use pourbook::http::{Quotas, Role, Tokens};
 use pourbook::node::{BookFolder, Founding, found};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
@@ -23,6 +23,7 @@ pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
         currency: "GBP".into(),
         entries: EntriesFor::Public,
         second_pin: None,
+        limits: Quotas::OFF,
     };
     let founding = Founding {
         settings: &settings,
