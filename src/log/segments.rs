@@ -206,7 +206,7 @@ impl Segments {
                 (!self.shape.body_crc || crc32c::crc32c(body) == head.check).then_some((head, body))
             });
             let Some((head, body)) = whole else {
-                end.bad = Some(self.judge_bad(segment, wide(at), rest, head)?);
+                end.bad = Some(self.judge_bad(segment, wide(at), end.next, rest, head)?);
                 break;
             };
             let next = head.next().filter(|_| head.first == end.next).ok_or_else(|| {
@@ -241,12 +241,17 @@ impl Segments {
         &self,
         segment: &Arc<Segment>,
         at: u64,
+        next: u64,
         rest: &[u8],
         head: Option<FrameHead>,
     ) -> Result<Bad, StoreError> {
+        let damaged = |behind| {
+            let why = format!("the group that begins with entry {next} is damaged, and {behind}");
+            segment.corrupt(at, why)
+        };
         let past = head.and_then(|head| rest.get(narrow(head.frame_bytes())..));
         if past.is_some_and(|past| !all_zero(past)) {
-            return Err(segment.corrupt(at, "a group is damaged, and more was written behind it"));
+            return Err(damaged("more was written behind it"));
         }
         let later = rest.get(1..).unwrap_or_default();
         let mut from = 0;
@@ -256,7 +261,7 @@ impl Segments {
                 .and_then(|bytes| FrameHead::decode(&self.shape.magic, bytes))
                 .is_some()
             {
-                return Err(segment.corrupt(at, "a group is damaged, and a later one follows it"));
+                return Err(damaged("a later one follows it"));
             }
             from = found + 1;
         }
