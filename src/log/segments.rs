@@ -245,23 +245,19 @@ impl Segments {
         rest: &[u8],
         head: Option<FrameHead>,
     ) -> Result<Bad, StoreError> {
-        let damaged = |behind| {
-            let why = format!("the group that begins with entry {next} is damaged, and {behind}");
-            segment.corrupt(at, why)
-        };
+        let begins = format!("the group that begins with entry {next} is damaged, and ");
         let past = head.and_then(|head| rest.get(narrow(head.frame_bytes())..));
         if past.is_some_and(|past| !all_zero(past)) {
-            return Err(damaged("more was written behind it"));
+            return Err(segment.corrupt(at, begins + "more was written behind it"));
         }
         let later = rest.get(1..).unwrap_or_default();
         let mut from = 0;
         while let Some(found) = find(later, &self.shape.magic, from) {
-            if later
+            let head = later
                 .get(found..)
-                .and_then(|bytes| FrameHead::decode(&self.shape.magic, bytes))
-                .is_some()
-            {
-                return Err(damaged("a later one follows it"));
+                .and_then(|bytes| FrameHead::decode(&self.shape.magic, bytes));
+            if head.is_some() {
+                return Err(segment.corrupt(at, begins + "a later one follows it"));
             }
             from = found + 1;
         }
