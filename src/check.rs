@@ -1,4 +1,5 @@
-//! The checks that anybody can make: of one piece's proof file, and of a whole log.
+//! The checks that anybody can make: of one piece's proof file, and of a whole log;
+//! and the one way to replay a log, which opening a book takes too.
 //!
 //! The server runs the very same code before it shows a page; there is one verifier. Nothing here reads a file, a clock
 //! or a network: bytes come in, a report goes out.
@@ -15,6 +16,8 @@ mod evidence;
 mod measures;
 mod piece;
 mod proof_file;
+mod read_ahead;
+mod replay;
 mod report;
 
 pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
@@ -22,4 +25,5 @@ pub use audit::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 pub use build::{BuildError, Materials, build};
 pub use piece::{Trust, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
+pub use replay::{ChainEnd, Fault, Faulty, Leaf, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};

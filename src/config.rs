@@ -1,5 +1,6 @@
 //! Settings of a book: `pourbook.toml`. No secret stands in it.
 
+use crate::http::Quotas;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
@@ -30,6 +31,9 @@ pub struct Settings {
     /// A second place for the pin, best on another disk.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_pin: Option<PathBuf>,
+    /// How often one address may ask; 0 switches a limit off, as behind a proxy that limits itself.
+    #[serde(default)]
+    pub limits: Quotas,
 }
 
 /// Why settings are not usable.

@@ -5,14 +5,18 @@
 //!
 //! Deliberately absent: decisions (the book's), TLS and the start and stop of the server (`node`), pages for people.
 
+mod accept;
 mod access;
 mod asked;
 mod commands;
 mod conditions;
+mod done_at;
 mod found;
 mod json;
+mod limits;
 mod located;
 mod log_files;
+mod preflight;
 mod private;
 mod problem;
 mod proofs;
@@ -22,11 +26,13 @@ mod reads;
 pub mod routes;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
+pub use conditions::BODY_TIMEOUT;
+pub use limits::{Limits, Quotas};
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 
 use crate::domain::Timestamp;
-use crate::log::Store;
+use crate::log::{Store, TileFiles};
 use crate::record::{self, Entry};
 use crate::views::Views;
 use crate::writer::Writer;
@@ -37,6 +43,7 @@ use asked::Asked;
 use found::Found;
 use routes::{Deed, ROUTES, Route, Who};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// What the API needs to know of the book and of its own place.
 #[derive(Clone, Debug)]
@@ -49,6 +56,8 @@ pub struct Settings {
     pub entries_public: bool,
     /// The policy by which a stranger checks, with its `# root` line.
     pub policy: String,
+    /// How long a body may take to arrive.
+    pub body_timeout: Duration,
 }
 
 /// Everything that handlers use.
@@ -67,6 +76,10 @@ pub struct App {
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
     /// The proofs that are kept.
     pub proofs: Proofs,
+    /// The full tiles that are kept as files.
+    pub tiles: Arc<TileFiles>,
+    /// How often one address may ask.
+    pub limits: Limits,
 }
 
 impl App {
@@ -106,12 +119,17 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
                 resource = resource.route(web::method(method.clone()).to(handler));
             }
         }
-        config.service(resource.default_service(web::to(move |app: Data<App>| wrong_method(path, app))));
+        let other = move |request: HttpRequest, app: Data<App>| other_method(path, request, app);
+        config.service(resource.default_service(web::to(other)));
     }
     config.default_service(web::to(nothing_there));
 }
 
-async fn wrong_method(path: &'static str, app: Data<App>) -> HttpResponse {
+/// What the table has not: a browser that asks before it reads from elsewhere, or a wrong method.
+async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) -> HttpResponse {
+    if preflight::is_one(&request) && is_open_path(path, &app) {
+        return preflight::reply(path);
+    }
     Problem::method("this address does not take that method")
         .with(header::ALLOW, routes::allowed(path))
         .reply(&app.settings.address)
@@ -133,8 +151,7 @@ async fn answer(
         problem.reply(&app.settings.address)
     });
     let headers = reply.headers_mut();
-    let open = route.who == Who::Public || (route.who == Who::Entries && app.settings.entries_public);
-    if open {
+    if is_open(route, &app) {
         let all = header::HeaderValue::from_static("*");
         headers.insert(header::ACCESS_CONTROL_ALLOW_ORIGIN, all);
         let exposed = header::HeaderValue::from_static("etag, link, retry-after");
@@ -145,6 +162,17 @@ async fn answer(
     let sniff = header::HeaderValue::from_static("nosniff");
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, sniff);
     reply
+}
+
+/// Whether everybody may call a route.
+fn is_open(route: &Route, app: &App) -> bool {
+    route.who == Who::Public || (route.who == Who::Entries && app.settings.entries_public)
+}
+
+/// Whether everybody may call every route of a path.
+fn is_open_path(path: &str, app: &App) -> bool {
+    let mut routes = ROUTES.iter().filter(|route| route.path == path);
+    routes.all(|route| is_open(route, app))
 }
 
 /// A failure of ours is logged once, here; the client is told no internals.
@@ -161,6 +189,7 @@ async fn handle(
     app: &Data<App>,
 ) -> Result<HttpResponse, Problem> {
     let caller = admit(route, request, app)?;
+    accept::check(request.headers(), accept::media(route.deed))?;
     let known = || caller.ok_or_else(|| Problem::internal("a command needs a caller"));
     match route.deed {
         Deed::Command(recording) => commands::record(app, recording, known()?, request, payload).await,
@@ -176,7 +205,7 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::History | Deed::List(_) => {
+        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) => {
             let app = Data::clone(app);
             let work = web::block(move || look_up(deed, &asked, &app));
             work.await
@@ -205,16 +234,21 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     }
 }
 
-/// Who calls, and whether the table lets them.
+/// Who calls, whether the table lets them, and whether they ask too often.
 fn admit(route: &Route, request: &HttpRequest, app: &App) -> Result<Option<Caller>, Problem> {
     let roles: &[Role] = match route.who {
-        Who::Public => return Ok(None),
-        Who::Entries if app.settings.entries_public => return Ok(None),
-        Who::Entries => &[Role::Auditor],
         Who::Roles(roles) => roles,
+        _ if is_open(route, app) => return app.limits.public(request.peer_addr()).map(|()| None),
+        _ => &[Role::Auditor],
     };
     let authorization = conditions::single(request.headers(), header::AUTHORIZATION)?;
-    let caller = app.access.caller(authorization, (app.clock)())?;
+    let caller = match app.access.caller(authorization, (app.clock)()) {
+        Err(unknown) if authorization.is_some() => {
+            app.limits.wrong_token(request.peer_addr())?;
+            return Err(unknown);
+        }
+        known => known?,
+    };
     if roles.contains(&caller.role) {
         Ok(Some(caller))
     } else {

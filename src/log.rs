@@ -1,4 +1,4 @@
-//! Where the book's bytes are kept: the log of entries, the vault of private records, and the pin.
+//! Where the book's bytes are kept: the log of entries, the vault of private records, the pin, and full tiles as files.
 //!
 //! This module owns what is on disk and what is promised of it: an acknowledged group is there after any crash, private
 //! records are durable before the group that refers to them, an erased value is gone, and damage is refused by its
@@ -17,6 +17,7 @@ mod memory_store;
 mod options;
 mod pin;
 mod segments;
+mod tiles;
 mod vault;
 
 use std::io;
@@ -24,10 +25,11 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use file_store::FileStore;
-pub use files::{Files, OpenFile, RealFiles};
+pub use files::{FileStamp, Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles};
 pub use memory_store::{MemoryFault, MemoryStore};
 pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};
+pub use tiles::{Kept, TileFiles};
 
 /// The most bytes that the body of a request record may have.
 pub const REQUEST_BYTES_MAX: usize = 96;

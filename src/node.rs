@@ -11,6 +11,7 @@ mod founding;
 mod keyfile;
 mod reading;
 mod running;
+mod tiles;
 
 pub use folder::{BookFolder, FolderError};
 pub use founding::{Founded, Founding, FoundingError, found};

@@ -19,7 +19,7 @@ pub use checkpoint::Checkpoint;
 pub use hash::{Hash, leaf_hash, node_hash};
 pub use inclusion::{verify_consistency, verify_inclusion};
 pub use note::{NoteSigner, NoteVerifier, Opened, open, sign};
-pub use policy::Policy;
+pub use policy::{Group, Policy, Threshold, Witness, is_thumbprint};
 pub use tlog_proof::TlogProof;
 pub use tree::Tree;
 
@@ -54,6 +54,14 @@ pub enum Unproven {
     /// A trusted key's signature does not hold.
     #[error("the signature of {0} does not hold")]
     Forged(String),
+    /// A line of a policy is wrong.
+    #[error("line {number} of the policy: {why}")]
+    Line {
+        /// Which, from 1.
+        number: u64,
+        /// What is wrong.
+        why: String,
+    },
     /// A policy asks for cosignatures, which are not checked here yet.
     #[error("the policy asks for quorum {0} of witnesses, whose cosignatures are not checked here yet")]
     Quorum(String),

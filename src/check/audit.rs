@@ -5,14 +5,12 @@
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use super::evidence::log_verifiers;
-use crate::domain::{Book, Event, KeyRole, Stamp, Timestamp};
-use crate::proof::{Checkpoint, Hash, Tree, Unproven, leaf_hash};
-use crate::record::{Entry, Keys, PublicKey};
+use super::replay::{Fault, Faulty, Leaf, Replay};
+use crate::domain::{Book, Event};
+use crate::proof::{Checkpoint, Unproven};
+use crate::record::PublicKey;
 use serde::Serialize;
-use std::collections::{HashMap, HashSet};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
-use uuid::Uuid;
 
 /// Entries that are taken together.
 pub const BLOCK: usize = 8_192;
@@ -27,6 +25,15 @@ pub struct Wrong {
     pub index: u64,
     /// Why.
     pub why: String,
+}
+
+impl From<Faulty> for Wrong {
+    fn from(Faulty { index, fault }: Faulty) -> Self {
+        Self {
+            index,
+            why: fault.to_string(),
+        }
+    }
 }
 
 /// Why an audit does not hold.
@@ -59,22 +66,10 @@ pub struct AuditReport {
 
 /// An audit under way.
 pub struct Audit {
-    origin: String,
     strict: bool,
     workers: usize,
-    book: Book,
-    keys: Keys,
-    tree: Tree,
-    chains: HashMap<Uuid, Hash>,
-    requests: HashSet<Uuid>,
-    last: Timestamp,
+    replay: Replay,
     erased: u64,
-}
-
-/// An entry of a block, read.
-struct Read {
-    entry: Entry,
-    leaf: Hash,
 }
 
 /// A signature to verify: which entry of the block, and by which key.
@@ -85,15 +80,9 @@ impl Audit {
     #[must_use]
     pub fn new(origin: &str, strict: bool, workers: usize) -> Self {
         Self {
-            origin: origin.to_owned(),
             strict,
             workers: workers.max(1),
-            book: Book::default(),
-            keys: Keys::default(),
-            tree: Tree::new(),
-            chains: HashMap::new(),
-            requests: HashSet::new(),
-            last: Timestamp(0),
+            replay: Replay::new(origin),
             erased: 0,
         }
     }
@@ -101,13 +90,13 @@ impl Audit {
     /// How many entries were taken.
     #[must_use]
     pub fn size(&self) -> u64 {
-        self.tree.size()
+        self.replay.tree.size()
     }
 
     /// The book that the entries lead to.
     #[must_use]
     pub const fn book(&self) -> &Book {
-        &self.book
+        &self.replay.book
     }
 
     /// Takes the next entries, best [`BLOCK`] of them.
@@ -117,9 +106,8 @@ impl Audit {
     pub fn take(&mut self, block: &[Vec<u8>]) -> Result<(), Wrong> {
         let first = self.size();
         let (read, unreadable) = read_block(block, self.workers, first);
-        let due = Mutex::new(Vec::new());
-        let mut order = self.chain_block(first, block, &read, &due);
-        let due = due.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let mut due = Vec::new();
+        let mut order = self.chain_block(first, block, &read, &mut due);
         let next = AtomicUsize::new(0);
         let strict = self.strict;
         let workers = self.workers;
@@ -142,112 +130,33 @@ impl Audit {
         earlier(earlier(unreadable, order), forged).map_or(Ok(()), Err)
     }
 
-    /// Keys, chains, requests, times and leaves, in order.
+    /// What holds each entry to those before it, in order; which signatures are due.
     fn chain_block(
         &mut self,
         first: u64,
         block: &[Vec<u8>],
-        read: &[Read],
-        due: &Mutex<Vec<Due>>,
+        read: &[Leaf],
+        due: &mut Vec<Due>,
     ) -> Option<Wrong> {
-        let mut due = due.lock().unwrap_or_else(PoisonError::into_inner);
-        for (place, (Read { entry, leaf }, bytes)) in read.iter().zip(block).enumerate() {
+        for (place, (leaf, bytes)) in read.iter().zip(block).enumerate() {
             let index = first.saturating_add(to_u64(place));
-            match self.chain_entry(index, entry, *leaf, bytes) {
+            match self.replay.chain(index, leaf, bytes) {
                 Ok(Some(public)) => due.push((place, public)),
                 Ok(None) => {}
-                Err(why) => return Some(Wrong { index, why }),
+                Err(fault) => return Some(Faulty { index, fault }.into()),
             }
         }
         None
     }
 
-    fn chain_entry(
-        &mut self,
-        index: u64,
-        entry: &Entry,
-        leaf: Hash,
-        bytes: &[u8],
-    ) -> Result<Option<PublicKey>, String> {
-        let payload = &entry.payload;
-        if payload.iss != self.origin {
-            return Err(format!("it is of {}, the log is {}", payload.iss, self.origin));
-        }
-        if payload.keys != self.keys.newest() {
-            return Err("it does not name the newest key entry".to_owned());
-        }
-        if !self.requests.insert(payload.jti) {
-            return Err(format!("request {} is recorded twice", payload.jti));
-        }
-        for (subject, previous) in &payload.prev {
-            if self.chains.insert(*subject, leaf) != *previous {
-                return Err(format!("it does not follow the last entry about {subject}"));
-            }
-        }
-        let mut moved: HashSet<Uuid> = HashSet::new();
-        for event in entry.events() {
-            if let Event::FieldErased(erased) = event {
-                let named = self.tree.leaf(erased.index).map(|leaf| leaf.to_base64url());
-                if named.as_deref() != Some(erased.entry.as_str()) {
-                    return Err(format!(
-                        "it erases a member of entry {}, and names another",
-                        erased.index
-                    ));
-                }
-                self.erased = self.erased.saturating_add(1);
-                moved.extend(payload.prev.keys());
-            }
-            moved.extend(event.subjects());
-        }
-        if moved.len() != payload.prev.len()
-            || !moved.iter().all(|subject| payload.prev.contains_key(subject))
-        {
-            return Err("its chains are not those that its events move".to_owned());
-        }
-        self.tree.push(leaf);
-        if entry.is_key_entry() {
-            self.keys
-                .apply(index, entry, bytes)
-                .map_err(|why| why.to_string())?;
-            return Ok(None);
-        }
-        let clock_set = entry.events().any(|event| matches!(event, Event::ClockSet(_)));
-        if payload.iat < self.last && !clock_set {
-            return Err("it is dated before the entry before it".to_owned());
-        }
-        self.last = payload.iat;
-        let public = self
-            .keys
-            .valid(&entry.kid, KeyRole::Recorder, index)
-            .map_err(|why| why.to_string())?;
-        Ok(Some(public.clone()))
-    }
-
-    fn replay_block(&mut self, first: u64, read: &[Read]) -> Option<Wrong> {
-        for (place, Read { entry, .. }) in read.iter().enumerate() {
+    fn replay_block(&mut self, first: u64, read: &[Leaf]) -> Option<Wrong> {
+        for (place, Leaf { entry, .. }) in read.iter().enumerate() {
             let index = first.saturating_add(to_u64(place));
-            let stamp = Stamp {
-                index,
-                at: entry.payload.iat,
-                by: entry.payload.by,
-            };
-            let mut known = 0;
-            for event in entry.events() {
-                known += 1;
-                if let Err(refusal) = self.book.take(&stamp, event) {
-                    return Some(Wrong {
-                        index,
-                        why: format!("{} breaks a rule of the book: {refusal}", event.kind()),
-                    });
-                }
+            if let Err(fault) = self.replay.take(index, entry) {
+                return Some(Faulty { index, fault }.into());
             }
-            if known != entry.payload.events.len() {
-                return Some(Wrong {
-                    index,
-                    why: "it holds a kind of event that this version does not know".to_owned(),
-                });
-            }
-            self.book.keep();
+            let erasures = entry.events().filter(|e| matches!(e, Event::FieldErased(_)));
+            self.erased = self.erased.saturating_add(to_u64(erasures.count()));
         }
         None
     }
@@ -258,27 +167,25 @@ impl Audit {
     /// [`AuditError::Checkpoint`].
     pub fn finish(&self, note: &str) -> Result<AuditReport, AuditError> {
         let wrong = |why: String| AuditError::Checkpoint(why);
-        self.book.settled().map_err(|refusal| Wrong {
-            index: self.size().saturating_sub(1),
-            why: format!("it is not whole: {refusal}"),
-        })?;
+        self.replay.settled().map_err(Wrong::from)?;
         let checkpoint = self.open(note, self.size())?;
-        if checkpoint.size != self.size() || checkpoint.root != self.tree.root() {
+        if checkpoint.size != self.size() || checkpoint.root != self.replay.tree.root() {
             return Err(wrong(format!(
                 "it says size {} and root {}, the entries make {} and {}",
                 checkpoint.size,
                 checkpoint.root.to_base64(),
                 self.size(),
-                self.tree.root().to_base64()
+                self.replay.tree.root().to_base64()
             )));
         }
         Ok(AuditReport {
             size: self.size(),
-            root: self.tree.root().to_base64(),
-            root_key: self.keys.root().unwrap_or_default().to_owned(),
+            root: self.replay.tree.root().to_base64(),
+            root_key: self.replay.keys.root().unwrap_or_default().to_owned(),
             signatures: if self.strict { "one by one" } else { "batch" },
             erased: self.erased,
             suspect_keys: self
+                .replay
                 .keys
                 .rows()
                 .iter()
@@ -294,7 +201,7 @@ impl Audit {
     pub fn agrees(&self, note: &str) -> Result<(), AuditError> {
         let claimed = Checkpoint::peek(note).map_err(|why| AuditError::Checkpoint(why.to_string()))?;
         let checkpoint = self.open(note, claimed.size)?;
-        if self.tree.root_at(checkpoint.size) == Some(checkpoint.root) {
+        if self.replay.tree.root_at(checkpoint.size) == Some(checkpoint.root) {
             return Ok(());
         }
         let size = checkpoint.size;
@@ -305,7 +212,7 @@ impl Audit {
 
     fn open(&self, note: &str, size: u64) -> Result<Checkpoint, AuditError> {
         let wrong = |why: Unproven| AuditError::Checkpoint(why.to_string());
-        let verifiers = log_verifiers(&self.keys, &self.origin, size).map_err(wrong)?;
+        let verifiers = log_verifiers(&self.replay.keys, &self.replay.origin, size).map_err(wrong)?;
         Checkpoint::open(note, &verifiers).map_err(wrong)
     }
 }
@@ -315,39 +222,36 @@ fn to_u64(place: usize) -> u64 {
 }
 
 /// Reads a block on all workers. What comes back ends before the first entry that cannot be read.
-fn read_block(block: &[Vec<u8>], workers: usize, first: u64) -> (Vec<Read>, Option<Wrong>) {
+fn read_block(block: &[Vec<u8>], workers: usize, first: u64) -> (Vec<Leaf>, Option<Wrong>) {
     let part = block.len().div_ceil(workers).max(1);
-    let parts: Vec<(Vec<Read>, Option<String>)> = std::thread::scope(|scope| {
+    let parts: Vec<(Vec<Leaf>, Option<Fault>)> = std::thread::scope(|scope| {
         let readers: Vec<_> = block
             .chunks(part)
             .map(|chunk| scope.spawn(|| read_part(chunk)))
             .collect();
-        let failed = || (Vec::new(), Some("the reader failed".to_owned()));
+        let failed = || (Vec::new(), Some(Fault::Bug));
         readers
             .into_iter()
             .map(|reader| reader.join().unwrap_or_else(|_| failed()))
             .collect()
     });
     let mut read = Vec::with_capacity(block.len());
-    for (entries, why) in parts {
+    for (entries, fault) in parts {
         read.extend(entries);
-        if let Some(why) = why {
+        if let Some(fault) = fault {
             let index = first.saturating_add(to_u64(read.len()));
-            return (read, Some(Wrong { index, why }));
+            return (read, Some(Faulty { index, fault }.into()));
         }
     }
     (read, None)
 }
 
-fn read_part(chunk: &[Vec<u8>]) -> (Vec<Read>, Option<String>) {
+fn read_part(chunk: &[Vec<u8>]) -> (Vec<Leaf>, Option<Fault>) {
     let mut read = Vec::with_capacity(chunk.len());
     for bytes in chunk {
-        match crate::record::read(bytes) {
-            Ok(entry) => read.push(Read {
-                leaf: leaf_hash(bytes),
-                entry,
-            }),
-            Err(malformed) => return (read, Some(malformed.to_string())),
+        match Leaf::read(bytes) {
+            Ok(leaf) => read.push(leaf),
+            Err(fault) => return (read, Some(fault)),
         }
     }
     (read, None)

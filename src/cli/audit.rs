@@ -5,11 +5,14 @@ use super::arguments::{book_folder, json};
 use crate::check::{Audit, AuditReport, BLOCK};
 use crate::log::{FileStore, FileStoreOptions, Store};
 use crate::node::clock::Stopwatch;
-use crate::proof::tile::{FULL, TileLevel, TilePath, unbundle};
-use crate::proof::{Checkpoint, tile::width_at};
+use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
+use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
+
+/// The longest wait between two requests that an audit puts up with, seconds.
+const WAIT_SECONDS_MAX: u64 = 60;
 
 /// What is audited.
 #[derive(Debug, Args)]
@@ -122,16 +125,38 @@ fn audit_folder(arguments: &AuditArguments) -> Result<(AuditReport, Vec<String>)
     Ok((report, notices))
 }
 
+/// Fetches, and waits as it is told to when the server says that it is asked too often.
+fn fetch_patiently(
+    agent: &ureq::Agent,
+    address: &str,
+    token: Option<&str>,
+) -> Result<ureq::http::Response<ureq::Body>, ureq::Error> {
+    loop {
+        let mut request = agent.get(address);
+        if let Some(token) = token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        let reply = request.config().http_status_as_error(false).build().call()?;
+        let status = reply.status();
+        if status.is_success() {
+            return Ok(reply);
+        }
+        let wait = reply.headers().get("retry-after");
+        let wait = wait.and_then(|wait| wait.to_str().ok()?.parse::<u64>().ok());
+        match wait {
+            Some(seconds) if status.as_u16() == 429 && seconds <= WAIT_SECONDS_MAX => {
+                std::thread::sleep(std::time::Duration::from_secs(seconds));
+            }
+            _ => return Err(ureq::Error::StatusCode(status.as_u16())),
+        }
+    }
+}
+
 fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let base = arguments.book.trim_end_matches('/');
     let agent = ureq::Agent::new_with_defaults();
     let fetch = |path: &str| -> Result<Vec<u8>, Failure> {
-        let mut request = agent.get(format!("{base}/log/{path}"));
-        if let Some(token) = &arguments.token {
-            request = request.header("authorization", format!("Bearer {token}"));
-        }
-        let mut reply = request
-            .call()
+        let mut reply = fetch_patiently(&agent, &format!("{base}/log/{path}"), arguments.token.as_deref())
             .map_err(|error| Failure::unusable(format!("{path}: {error}")))?;
         let limited = reply.body_mut().with_config().limit(32 * 1024 * 1024);
         limited
@@ -143,6 +168,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let bar = progress(checkpoint.size);
     let mut audit = Audit::new(&checkpoint.origin, arguments.strict, workers());
     let mut block = Vec::with_capacity(BLOCK);
+    let mut tree = Tree::new();
     for n in 0..checkpoint.size.div_ceil(u64::from(FULL)) {
         let width = width_at(TileLevel::Entries, n, checkpoint.size);
         let path = TilePath {
@@ -158,6 +184,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
                 entries.len()
             )));
         }
+        entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
         block.extend(entries);
         if block.len() >= BLOCK {
             audit.take(&block).map_err(Failure::refused)?;
@@ -169,5 +196,23 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
         audit.take(&block).map_err(Failure::refused)?;
     }
     bar.finish_and_clear();
-    audit.finish(&note).map_err(Failure::refused)
+    let report = audit.finish(&note).map_err(Failure::refused)?;
+    audit_tiles(&tree, &fetch)?;
+    Ok(report)
+}
+
+/// Holds every tile of hashes that is served against the tree of the entries: others make their proofs from them.
+fn audit_tiles(tree: &Tree, fetch: &dyn Fn(&str) -> Result<Vec<u8>, Failure>) -> Result<(), Failure> {
+    for path in tiles(tree.size()) {
+        let wanted = match path.level {
+            TileLevel::Hashes(level) => tree.tile(level, path.n, path.width),
+            TileLevel::Entries => None,
+        };
+        if wanted != Some(fetch(&path.to_string())?) {
+            return Err(Failure::refused(format!(
+                "{path} is not the tile of the tree that the checkpoint signs"
+            )));
+        }
+    }
+    Ok(())
 }

@@ -16,6 +16,7 @@ use super::Failure;
 use super::arguments::book_folder;
 use crate::config::{EntriesFor, Settings};
 use crate::domain::Timestamp;
+use crate::http::Quotas;
 use crate::node::{BookFolder, Founding, found, open_desk};
 use clap::Args;
 use std::path::PathBuf;
@@ -57,6 +58,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         currency: "GBP".to_owned(),
         entries: EntriesFor::Public,
         second_pin: None,
+        limits: Quotas::default(),
     };
     found(
         folder,

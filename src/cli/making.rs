@@ -3,6 +3,7 @@
 use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::config::{EntriesFor, Settings};
+use crate::http::Quotas;
 use crate::node::{Founding, chance, clock, found};
 use clap::Args;
 use std::net::SocketAddr;
@@ -48,6 +49,7 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
             EntriesFor::Auditors
         },
         second_pin: arguments.second_pin.clone(),
+        limits: Quotas::default(),
     };
     let founding = Founding {
         settings: &settings,

@@ -5,6 +5,8 @@
 
 use super::problem::Problem;
 use crate::domain::{Draw, OperatorId, Timestamp};
+use crate::log::files::MODE_PRIVATE;
+use crate::log::{FileStamp, Files, RealFiles};
 use actix_web::http::header;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -12,7 +14,6 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::SystemTime;
 use subtle::ConstantTimeEq;
 
 /// What somebody's part in the workshop is.
@@ -102,12 +103,16 @@ impl Tokens {
     ///
     /// # Errors
     /// When the file cannot be read or is not a file of tokens.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the file of tokens belongs to this file alone, and is not the log"
-    )]
     pub fn read(path: &Path) -> std::io::Result<Self> {
-        match std::fs::read(path) {
+        Self::read_through(&RealFiles, path)
+    }
+
+    /// Reads the file through a door to the disk; no file is no token.
+    ///
+    /// # Errors
+    /// As [`Tokens::read`].
+    pub fn read_through(files: &dyn Files, path: &Path) -> std::io::Result<Self> {
+        match files.read_whole(path) {
             Ok(bytes) => serde_json::from_slice(&bytes)
                 .map_err(|error| std::io::Error::new(std::io::ErrorKind::InvalidData, error)),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
@@ -115,20 +120,23 @@ impl Tokens {
         }
     }
 
-    /// Writes the file whole: beside it first, then over it, so that a reader never sees half of it.
+    /// Writes the file whole: beside it first, then over it, so that a reader never sees half of it. When this returns
+    /// it is durable: a token that was revoked does not come back with the next power cut.
     ///
     /// # Errors
     /// When it cannot be written.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the file of tokens belongs to this file alone, and is not the log"
-    )]
     pub fn write(&self, path: &Path) -> std::io::Result<()> {
+        self.write_through(&RealFiles, path)
+    }
+
+    /// Writes the file through a door to the disk.
+    ///
+    /// # Errors
+    /// As [`Tokens::write`].
+    pub fn write_through(&self, files: &dyn Files, path: &Path) -> std::io::Result<()> {
         let mut bytes = serde_json::to_vec_pretty(self)?;
         bytes.push(b'\n');
-        let beside = path.with_extension("json.new");
-        std::fs::write(&beside, &bytes)?;
-        std::fs::rename(&beside, path)
+        files.replace_synced(path, &bytes, MODE_PRIVATE)
     }
 
     /// The token that a client shows. Every row is compared in full, so that the time says nothing.
@@ -165,7 +173,7 @@ pub struct Access {
 
 struct State {
     tokens: Arc<Tokens>,
-    stamp: Option<(SystemTime, u64)>,
+    stamp: Option<FileStamp>,
 }
 
 impl Access {
@@ -233,7 +241,7 @@ impl Access {
     }
 }
 
-fn stamp(path: &Path) -> Option<(SystemTime, u64)> {
-    let metadata = std::fs::metadata(path).ok()?;
-    Some((metadata.modified().ok()?, metadata.len()))
+/// A file that cannot be looked at counts as absent: nobody is let in by it.
+fn stamp(path: &Path) -> Option<FileStamp> {
+    RealFiles.stamp(path).ok().flatten()
 }

@@ -6,12 +6,12 @@
 use super::access::Caller;
 use super::problem::Problem;
 use super::routes::Recording;
-use super::{App, conditions, json, located};
+use super::{App, conditions, done_at, json, located};
 use crate::domain::{Event, Refusal};
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
 use actix_web::rt::time::{sleep, timeout};
-use actix_web::web::Payload;
+use actix_web::web::{Bytes, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use serde_json::{Map, Value, json};
 use std::time::Duration;
@@ -46,7 +46,7 @@ pub async fn record(
         });
         path = Some((member, subject));
     }
-    let bytes = conditions::body(request, payload, "application/json").await?;
+    let bytes = body_of(app, request, payload, "application/json").await?;
     let value = json::read(&bytes).map_err(|unreadable| {
         let problem = Problem::unreadable(unreadable.detail);
         match unreadable.pointer {
@@ -56,6 +56,7 @@ pub async fn record(
     })?;
     let mut body = located::object(value).map_err(misfit)?;
     check_hidden(recording, &body)?;
+    let at = done_at::take(&mut body, (app.clock)())?;
     if recording.tray {
         expected.extend(take_versions(&mut body)?);
     }
@@ -66,7 +67,7 @@ pub async fn record(
     let submission = Submission {
         request: key,
         by: caller.operator,
-        at: None,
+        at,
         expected,
         ask: Ask::Command(command),
     };
@@ -85,7 +86,7 @@ pub async fn record_key(
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let key = conditions::idempotency_key(request.headers())?;
-    let bytes = conditions::body(request, payload, "text/plain").await?;
+    let bytes = body_of(app, request, payload, "text/plain").await?;
     let submission = Submission {
         request: key,
         by: caller.operator,
@@ -95,6 +96,10 @@ pub async fn record_key(
     };
     let recorded = submit(app, submission, None).await?;
     Ok(reply(app, "entry", &recorded))
+}
+
+async fn body_of(app: &App, request: &HttpRequest, payload: Payload, media: &str) -> Result<Bytes, Problem> {
+    conditions::body(request, payload, media, app.settings.body_timeout).await
 }
 
 /// The id that stands in the path.

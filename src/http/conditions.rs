@@ -9,8 +9,8 @@ use uuid::Uuid;
 
 /// How long a body may be, bytes.
 pub const BODY_BYTES_MAX: usize = 256 * 1024;
-/// How long a body may take to arrive.
-const BODY_TIMEOUT: Duration = Duration::from_secs(10);
+/// How long a body usually may take to arrive.
+pub const BODY_TIMEOUT: Duration = Duration::from_secs(10);
 
 /// A header's text. A header that is sent twice is refused, since two readers could take either.
 ///
@@ -68,7 +68,12 @@ pub fn if_match(headers: &HeaderMap) -> Result<u64, Problem> {
         Some(inner) if inner.bytes().all(|byte| byte.is_ascii_digit()) && !inner.is_empty() => inner
             .parse()
             .map_err(|_| Problem::stale("no version is that high")),
-        Some(inner) if !inner.contains(['"', ',']) => {
+        // What an entity tag may hold (RFC 9110 section 8.8.3), though none of ours does.
+        Some(inner)
+            if inner
+                .bytes()
+                .all(|byte| matches!(byte, 0x21 | 0x23..=0x7e) && byte != b',') =>
+        {
             Err(Problem::stale("If-Match names a version that was never given"))
         }
         _ if text.starts_with("W/") => Err(Problem::stale("If-Match needs the strong ETag that was given")),
@@ -93,7 +98,12 @@ pub fn if_none_match(headers: &HeaderMap, etag: &str) -> bool {
 /// # Errors
 /// 415 for another media type or a content encoding, 413 for too large a body, 408 for one that is too slow, 400 for one
 /// that broke off.
-pub async fn body(request: &HttpRequest, payload: Payload, media: &str) -> Result<Bytes, Problem> {
+pub async fn body(
+    request: &HttpRequest,
+    payload: Payload,
+    media: &str,
+    patience: Duration,
+) -> Result<Bytes, Problem> {
     let headers = request.headers();
     let sent = single(headers, header::CONTENT_TYPE)?.unwrap_or("");
     check_media(sent, media)?;
@@ -108,7 +118,7 @@ pub async fn body(request: &HttpRequest, payload: Payload, media: &str) -> Resul
         return Err(too_large());
     }
     let reading = payload.to_bytes_limited(BODY_BYTES_MAX);
-    match actix_web::rt::time::timeout(BODY_TIMEOUT, reading).await {
+    match actix_web::rt::time::timeout(patience, reading).await {
         Err(_) => Err(Problem::timeout("the body did not arrive in time")),
         Ok(Err(_)) => Err(too_large()),
         Ok(Ok(Err(_))) => Err(Problem::unreadable("the body broke off")),

@@ -1,7 +1,9 @@
 //! What strangers and mirrors read: checkpoint, tiles, policy, the API's description, health, problem pages.
 //!
 //! Tiles are those of C2SP tlog-tiles. Only what the released checkpoint covers is served, so that nobody sees a tree
-//! that was never signed for.
+//! that was never signed for. A full tile is served as its file has it and is not compared with anything: who reads tiles
+//! checks them against the checkpoint, as an audit does. Partial tiles, and full ones that have no file yet, are cut from
+//! memory and the log.
 
 use super::asked::Asked;
 use super::found::{ASK_AGAIN, FOR_EVER, Found};
@@ -67,9 +69,14 @@ pub fn hash_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
         return Err(Problem::not_found("that is not the path of a tile of hashes"));
     };
     covered(path, released(app)?.size)?;
-    let published = app.writer.published();
-    let bytes = published.tree().tile(level, path.n, path.width);
-    let bytes = bytes.ok_or_else(|| Problem::not_found("the tree has no such tile"))?;
+    let bytes = match app.tiles.read(path).map_err(failed)? {
+        Some(bytes) => bytes,
+        None => {
+            let published = app.writer.published();
+            let bytes = published.tree().tile(level, path.n, path.width);
+            bytes.ok_or_else(|| Problem::not_found("the tree has no such tile"))?
+        }
+    };
     Ok(Found::bytes("application/octet-stream", bytes, FOR_EVER))
 }
 
@@ -80,19 +87,26 @@ pub fn hash_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
 pub fn entry_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let path = tile_path(asked, "entries")?;
     covered(path, released(app)?.size)?;
-    let first = path.n.saturating_mul(u64::from(tile::FULL));
-    let mut entries = Vec::new();
-    for index in first..first.saturating_add(u64::from(path.width)) {
-        entries.push(app.bytes(index)?);
-    }
-    let bundle = tile::bundle(entries.iter().map(AsRef::as_ref));
-    let bundle = bundle.ok_or_else(|| Problem::internal("an entry is too long for a bundle"))?;
+    let bundle = match app.tiles.read(path).map_err(failed)? {
+        Some(bundle) => bundle,
+        None => cut_bundle(app, path)?,
+    };
     let cache = if app.settings.entries_public {
         FOR_EVER
     } else {
         "private, max-age=31536000, immutable"
     };
     Ok(Found::bytes("application/octet-stream", bundle, cache))
+}
+
+fn cut_bundle(app: &App, path: TilePath) -> Result<Vec<u8>, Problem> {
+    let first = path.n.saturating_mul(u64::from(tile::FULL));
+    let mut entries = Vec::new();
+    for index in first..first.saturating_add(u64::from(path.width)) {
+        entries.push(app.bytes(index)?);
+    }
+    let bundle = tile::bundle(entries.iter().map(AsRef::as_ref));
+    bundle.ok_or_else(|| Problem::internal("an entry is too long for a bundle"))
 }
 
 /// The description of the API.

@@ -60,6 +60,12 @@ kinds! {
         "One character is wrong, or two are swapped: read the serial again from the piece or the certificate. The check digits (ISO/IEC 7064 MOD 97-10) catch the slip but cannot tell which character it is, and no guess is made.";
     method "method-not-allowed" METHOD_NOT_ALLOWED "This address does not take that method"
         "The Allow header names the methods that it takes.";
+    not_acceptable "not-acceptable" NOT_ACCEPTABLE "What stands here has another media type"
+        "The Accept header takes none of the media types in which this address answers. The API's description names them. Nothing was recorded.";
+    too_often "too-often" TOO_MANY_REQUESTS "This address asks too often"
+        "The public side answers one address only so often. Wait as Retry-After says. What never changes, such as a full tile, need not be fetched twice.";
+    wrong_tokens "too-many-wrong-tokens" TOO_MANY_REQUESTS "This address has sent too many wrong tokens"
+        "Tokens that are not known, that have expired or that were revoked came too often from one address. Wait as Retry-After says. A token that is right is taken meanwhile.";
     timeout "body-too-slow" REQUEST_TIMEOUT "The body did not arrive in time"
         "The whole body must arrive within a few seconds. Nothing was recorded.";
     stale "stale" PRECONDITION_FAILED "It has changed since you read it"

@@ -200,7 +200,10 @@ fn hold_against_pin(end: &End, pinned: Option<Pinned>) -> Result<(), StoreError>
     let path = pin.path.display().to_string();
     match &end.bad {
         Some(bad) => {
-            let why = format!("a group that a released checkpoint covers ({path})");
+            let why = format!(
+                "the group that begins with entry {} is damaged, and a released checkpoint covers it ({path})",
+                end.next
+            );
             Err(bad.segment.corrupt(bad.offset, why))
         }
         None => Err(StoreError::BehindPin {

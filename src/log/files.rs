@@ -6,8 +6,9 @@
 
 use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, FileExt, OpenOptionsExt};
+use std::os::unix::fs::{DirBuilderExt, FileExt, MetadataExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// Readable by the owner's programs and by others.
 pub const MODE_OPEN: u32 = 0o644;
@@ -17,6 +18,17 @@ pub const MODE_PRIVATE: u32 = 0o600;
 pub const MODE_DIR_OPEN: u32 = 0o755;
 /// A folder for the owner only.
 pub const MODE_DIR_PRIVATE: u32 = 0o700;
+
+/// What tells one version of a file from another without reading it: a file that was replaced has another one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FileStamp {
+    /// When it was written, as far as the system says.
+    pub modified: Option<SystemTime>,
+    /// Its length in bytes.
+    pub bytes: u64,
+    /// The number by which the file system knows it.
+    pub number: u64,
+}
 
 /// An exclusive lock that ends when it is dropped.
 pub trait Lock: Send + Sync {}
@@ -39,6 +51,8 @@ pub trait Files: Send + Sync {
     fn create_dirs(&self, path: &Path, mode: u32) -> io::Result<()>;
     /// Whether a file or folder of this name exists.
     fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// Which version of a file stands there; none when there is no file.
+    fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>>;
     /// The names in a folder, sorted; none when there is no such folder.
     fn list(&self, path: &Path) -> io::Result<Vec<String>>;
     /// Opens a file that exists.
@@ -158,6 +172,18 @@ impl Files for RealFiles {
 
     fn exists(&self, path: &Path) -> io::Result<bool> {
         path.try_exists()
+    }
+
+    fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>> {
+        match path.metadata() {
+            Ok(found) => Ok(Some(FileStamp {
+                modified: found.modified().ok(),
+                bytes: found.len(),
+                number: found.ino(),
+            })),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(error) => Err(error),
+        }
     }
 
     fn list(&self, path: &Path) -> io::Result<Vec<String>> {

@@ -15,7 +15,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use disk::{Chance, Disk, Go, Inode, NameChange, failed, files_of, overwrite};
 pub use disk::{Fault, FaultKind};
 
-use super::files::{Files, Lock, OpenFile};
+use super::files::{FileStamp, Files, Lock, OpenFile};
 use super::format::{narrow, wide};
 
 const SECTOR_BYTES: usize = 512;
@@ -210,6 +210,20 @@ impl Files for MemoryFiles {
     fn exists(&self, path: &Path) -> io::Result<bool> {
         self.disk()
             .run(|disk| Ok(disk.names.contains_key(path) || disk.has_dir(path)))
+    }
+
+    fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>> {
+        self.disk().run(|disk| {
+            let Ok(number) = disk.find(path) else {
+                return Ok(None);
+            };
+            let bytes = wide(disk.inode(number)?.content.len());
+            Ok(Some(FileStamp {
+                modified: None,
+                bytes,
+                number: wide(number),
+            }))
+        })
     }
 
     fn list(&self, path: &Path) -> io::Result<Vec<String>> {

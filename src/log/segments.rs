@@ -206,7 +206,7 @@ impl Segments {
                 (!self.shape.body_crc || crc32c::crc32c(body) == head.check).then_some((head, body))
             });
             let Some((head, body)) = whole else {
-                end.bad = Some(self.judge_bad(segment, wide(at), rest, head)?);
+                end.bad = Some(self.judge_bad(segment, wide(at), end.next, rest, head)?);
                 break;
             };
             let next = head.next().filter(|_| head.first == end.next).ok_or_else(|| {
@@ -241,22 +241,23 @@ impl Segments {
         &self,
         segment: &Arc<Segment>,
         at: u64,
+        next: u64,
         rest: &[u8],
         head: Option<FrameHead>,
     ) -> Result<Bad, StoreError> {
+        let begins = format!("the group that begins with entry {next} is damaged, and ");
         let past = head.and_then(|head| rest.get(narrow(head.frame_bytes())..));
         if past.is_some_and(|past| !all_zero(past)) {
-            return Err(segment.corrupt(at, "a group is damaged, and more was written behind it"));
+            return Err(segment.corrupt(at, begins + "more was written behind it"));
         }
         let later = rest.get(1..).unwrap_or_default();
         let mut from = 0;
         while let Some(found) = find(later, &self.shape.magic, from) {
-            if later
+            let head = later
                 .get(found..)
-                .and_then(|bytes| FrameHead::decode(&self.shape.magic, bytes))
-                .is_some()
-            {
-                return Err(segment.corrupt(at, "a group is damaged, and a later one follows it"));
+                .and_then(|bytes| FrameHead::decode(&self.shape.magic, bytes));
+            if head.is_some() {
+                return Err(segment.corrupt(at, begins + "a later one follows it"));
             }
             from = found + 1;
         }

@@ -76,6 +76,12 @@ impl BookFolder {
         self.path.join("derived").join("views")
     }
 
+    /// Where full tiles stand; the folder is disposable.
+    #[must_use]
+    pub fn tiles(&self) -> PathBuf {
+        self.path.join("derived").join("tiles")
+    }
+
     /// Where hashes of tokens stand.
     #[must_use]
     pub fn tokens(&self) -> PathBuf {

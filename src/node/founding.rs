@@ -90,6 +90,7 @@ pub fn found(folder: &BookFolder, founding: &Founding<'_>) -> Result<Founded, Fo
     let policy = Policy {
         root: Some(root.clone()),
         logs: vec![(verifier, Some(url))],
+        ..Policy::default()
     };
     folder.write_open("policy", &policy.to_string())?;
     Ok(Founded { root, policy })

@@ -1,10 +1,10 @@
 //! A book opened for reading: beside a running server, or from a copy. It takes no lock and changes nothing.
 
 use super::folder::{BookFolder, FolderError};
-use crate::check::{Ancestry, BuildError, Materials, ProofFile, build};
-use crate::domain::{Book, PieceId, Serial, Stamp};
+use crate::check::{Ancestry, BuildError, Faulty, Materials, ProofFile, Replay, build};
+use crate::domain::{Book, PieceId, Serial};
 use crate::log::{FileStore, FileStoreOptions, Head, Store};
-use crate::proof::{Checkpoint, Hash, Policy, Tree, Unproven, leaf_hash};
+use crate::proof::{Checkpoint, Hash, Policy, Unproven};
 use crate::record::Entry;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -20,13 +20,8 @@ pub enum ReadError {
     #[error(transparent)]
     Store(#[from] crate::log::StoreError),
     /// An entry does not go into the book.
-    #[error("entry {index}: {why}")]
-    Entry {
-        /// Its index.
-        index: u64,
-        /// Why.
-        why: String,
-    },
+    #[error(transparent)]
+    Entry(#[from] Faulty),
     /// No checkpoint was released.
     #[error("no checkpoint was released yet")]
     NoCheckpoint,
@@ -44,12 +39,9 @@ pub enum ReadError {
 /// A book read whole into memory.
 pub struct BookReader {
     store: FileStore,
-    origin: String,
     policy: Policy,
-    book: Book,
-    tree: Tree,
+    replay: Replay,
     histories: HashMap<Uuid, Vec<u64>>,
-    key_entries: Vec<u64>,
 }
 
 impl BookReader {
@@ -63,41 +55,28 @@ impl BookReader {
         options.second_pin.clone_from(&settings.second_pin);
         let store = FileStore::open(folder.path(), options, folder.files())?;
         let policy = Policy::parse(&folder.text(&folder.path().join("policy"))?)?;
-        let mut reader = Self {
+        let mut replay = Replay::new(&settings.origin);
+        let mut histories: HashMap<Uuid, Vec<u64>> = HashMap::new();
+        replay.run(
+            |each| store.scan(0, each),
+            |taken| {
+                for subject in taken.leaf.entry.payload.prev.keys() {
+                    histories.entry(*subject).or_default().push(taken.index);
+                }
+            },
+        )??;
+        Ok(Self {
             store,
-            origin: settings.origin,
             policy,
-            book: Book::default(),
-            tree: Tree::new(),
-            histories: HashMap::new(),
-            key_entries: Vec::new(),
-        };
-        reader.replay()?;
-        Ok(reader)
-    }
-
-    fn replay(&mut self) -> Result<(), ReadError> {
-        let Self {
-            store,
-            book,
-            tree,
+            replay,
             histories,
-            key_entries,
-            ..
-        } = self;
-        let mut outcome = Ok(());
-        store.scan(0, &mut |index, bytes| {
-            outcome = replay_entry(index, bytes, book, histories, key_entries);
-            tree.push(leaf_hash(bytes));
-            outcome.is_ok()
-        })?;
-        outcome.map_err(|(index, why)| ReadError::Entry { index, why })
+        })
     }
 
     /// The book.
     #[must_use]
     pub const fn book(&self) -> &Book {
-        &self.book
+        &self.replay.book
     }
 
     /// Where the log ends.
@@ -127,7 +106,7 @@ impl BookReader {
     /// Leaf hash of the newest key entry.
     #[must_use]
     pub fn newest_key_entry(&self) -> Option<Hash> {
-        self.tree.leaf(*self.key_entries.last()?)
+        self.replay.tree.leaf(*self.replay.key_entries.last()?)
     }
 
     /// The piece that has a serial.
@@ -135,7 +114,7 @@ impl BookReader {
     /// # Errors
     /// [`ReadError::UnknownSerial`].
     pub fn piece(&self, serial: &Serial) -> Result<PieceId, ReadError> {
-        let mut pieces = self.book.pieces();
+        let mut pieces = self.replay.book.pieces();
         let found = pieces
             .find(|piece| piece.serial.as_ref() == Some(serial))
             .map(|piece| piece.piece);
@@ -152,42 +131,15 @@ impl BookReader {
         let checkpoint = Checkpoint::peek(&note)?;
         let policy = self.policy.to_string();
         let materials = Materials {
-            origin: &self.origin,
+            origin: &self.replay.origin,
             checkpoint: &note,
             size: checkpoint.size,
             policy: &policy,
             bytes: &|index| self.store.read(index).ok().flatten(),
-            path: &|index| self.tree.inclusion(index, checkpoint.size),
+            path: &|index| self.replay.tree.inclusion(index, checkpoint.size),
         };
         Ok(build(piece, serial, self, &materials)?.0)
     }
-}
-
-fn replay_entry(
-    index: u64,
-    bytes: &[u8],
-    book: &mut Book,
-    histories: &mut HashMap<Uuid, Vec<u64>>,
-    key_entries: &mut Vec<u64>,
-) -> Result<(), (u64, String)> {
-    let entry = crate::record::read(bytes).map_err(|why| (index, why.to_string()))?;
-    let stamp = Stamp {
-        index,
-        at: entry.payload.iat,
-        by: entry.payload.by,
-    };
-    for event in entry.events() {
-        book.take(&stamp, event)
-            .map_err(|refusal| (index, refusal.to_string()))?;
-    }
-    book.keep();
-    if entry.is_key_entry() {
-        key_entries.push(index);
-    }
-    for subject in entry.payload.prev.keys() {
-        histories.entry(*subject).or_default().push(index);
-    }
-    Ok(())
 }
 
 impl Ancestry for BookReader {
@@ -201,6 +153,6 @@ impl Ancestry for BookReader {
     }
 
     fn key_entries(&self) -> Vec<u64> {
-        self.key_entries.clone()
+        self.replay.key_entries.clone()
     }
 }

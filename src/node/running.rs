@@ -2,11 +2,12 @@
 
 use super::folder::{BookFolder, FolderError};
 use super::following::follow;
+use super::tiles::{self, Keeping};
 use super::{chance, clock};
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
-use crate::http::{Access, App, Proofs, Settings as ApiSettings, configure};
-use crate::log::{FileStore, FileStoreOptions, StoreError};
+use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, configure};
+use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
@@ -49,9 +50,12 @@ pub struct Node {
     pub app: Arc<App>,
     writer: JoinHandle<()>,
     following: JoinHandle<()>,
+    keeping: Keeping,
 }
 
-fn open_store(folder: &BookFolder) -> Result<(Arc<FileStore>, DeskKeys, String), NodeError> {
+type Opened = (Arc<FileStore>, DeskKeys, String);
+
+fn open_store(folder: &BookFolder) -> Result<Opened, NodeError> {
     let settings = folder.settings()?;
     let mut options = FileStoreOptions::new(Box::new(chance::bytes));
     options.second_pin = settings.second_pin;
@@ -69,43 +73,55 @@ fn open_store(folder: &BookFolder) -> Result<(Arc<FileStore>, DeskKeys, String),
 /// # Errors
 /// [`NodeError`].
 pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
-    open_observed(folder, Box::new(|_| {}))
+    open_observed(open_store(folder)?, Box::new(|_| {}))
 }
 
-fn open_observed(folder: &BookFolder, observer: Observer) -> Result<Desk, NodeError> {
-    let (store, deskkeys, origin) = open_store(folder)?;
+fn open_observed((store, deskkeys, origin): Opened, observer: Observer) -> Result<Desk, NodeError> {
     Ok(Desk::open(store, &origin, deskkeys, observer)?)
 }
 
-/// Builds the views anew and says how many entries they follow.
+/// Builds what is derived anew, the views and the full tiles, and says how many entries the views follow.
 ///
 /// # Errors
-/// [`NodeError`].
+/// [`NodeError`]; nothing is removed while another process holds the book.
 pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
-    let path = folder.views();
-    if folder.files().exists(&path)? {
-        std::fs::remove_dir_all(&path)?;
+    let opened = open_store(folder)?;
+    for path in [folder.views(), folder.tiles()] {
+        if folder.files().exists(&path)? {
+            std::fs::remove_dir_all(&path)?;
+        }
     }
-    let views = Views::open(&path)?;
+    let views = Views::open(&folder.views())?;
     let (observer, thread) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
-    drop(open_observed(folder, observer)?);
+    let desk = open_observed(opened, observer)?;
+    let published = desk.published();
+    let size = published.released().map_or(0, |released| released.size);
+    tiles::keep(&published, &*desk.store(), &tile_files(folder), 0..size)?;
+    drop(desk);
     thread.join().map_err(|_| NodeError::Died("views"))?;
     Ok(views.position())
 }
 
+fn tile_files(folder: &BookFolder) -> TileFiles {
+    TileFiles::new(folder.files(), folder.tiles())
+}
+
 impl Node {
-    /// Opens a book and starts its threads. The views follow the whole log first.
+    /// Opens a book and starts its threads. The views follow the whole log first; full tiles are kept beside the service.
     ///
     /// # Errors
     /// [`NodeError`].
     pub fn open(folder: &BookFolder) -> Result<Self, NodeError> {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
+        let opened = open_store(folder)?;
         let views = Views::open(&folder.views())?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
-        let mut desk = open_observed(folder, observer)?;
+        let mut desk = open_observed(opened, observer)?;
         desk.release()?;
         let store = desk.store();
+        let tiles = Arc::new(tile_files(folder));
+        let keeping = Keeping::start(desk.published(), Arc::clone(&store), Arc::clone(&tiles))?;
         let watch = clock::Stopwatch::start();
         let surroundings = Surroundings {
             now: Box::new(clock::now),
@@ -128,24 +144,31 @@ impl Node {
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,
                 policy,
+                body_timeout: BODY_TIMEOUT,
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
+            tiles,
+            limits: Limits::new(settings.limits, move || watch.elapsed()),
         });
         Ok(Self {
             app,
             writer: writing,
             following,
+            keeping,
         })
     }
 
-    /// Stops: what waits is recorded, the last checkpoint released, the views settled.
+    /// Stops: what waits is recorded, the last checkpoint released, its tiles kept, the views settled.
     ///
     /// # Errors
     /// [`NodeError::Died`] if a thread had ended by a bug.
     pub fn stop(self) -> Result<(), NodeError> {
         self.app.writer.stop();
         self.writer.join().map_err(|_| NodeError::Died("writer"))?;
+        if !self.keeping.stop() {
+            return Err(NodeError::Died("tiles"));
+        }
         self.following.join().map_err(|_| NodeError::Died("views"))
     }
 }

@@ -125,6 +125,21 @@ pub fn tiles(size: u64) -> impl Iterator<Item = TilePath> {
     })
 }
 
+/// The full tiles, of hashes and of entries, that a log of `to` entries has and a log of `from` had not, level by level.
+pub fn completed(from: u64, to: u64) -> impl Iterator<Item = TilePath> {
+    let levels = std::iter::once((TileLevel::Entries, 0)).chain((0..8_u8).map(|l| (TileLevel::Hashes(l), l)));
+    levels.flat_map(move |(level, height)| {
+        // A tile of height h is full with 256^(h+1) entries.
+        let shift = u32::from(height).saturating_add(1).saturating_mul(8);
+        let full = |size: u64| size.checked_shr(shift).unwrap_or(0);
+        (full(from)..full(to)).map(move |n| TilePath {
+            level,
+            n,
+            width: FULL,
+        })
+    })
+}
+
 /// How wide tile `n` of a level is at `size`: 0 if it is not there yet.
 #[must_use]
 pub fn width_at(level: TileLevel, n: u64, size: u64) -> u16 {

@@ -7,6 +7,7 @@ use super::landing::{Landing, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
+use crate::check::ChainEnd;
 use crate::domain::{Book, Command, Draw, FieldErased, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
@@ -35,25 +36,14 @@ pub struct Appended<'a> {
     pub index: u64,
     /// Its leaf hash.
     pub leaf: Hash,
-    /// Its bytes.
-    pub bytes: Arc<[u8]>,
     /// What it says.
     pub entry: Arc<Entry>,
-    /// The chains it moved.
-    pub subjects: &'a [Uuid],
     /// The rows of the book that it changed.
     pub touched: &'a [Touched],
 }
 
 /// Told of each entry, in order, once it is durable.
 pub type Observer = Box<dyn FnMut(&Appended<'_>) + Send>;
-
-/// Where a chain ends, and how many entries it has.
-#[derive(Clone, Copy)]
-pub(super) struct ChainEnd {
-    pub leaf: Hash,
-    pub version: u64,
-}
 
 /// The writer without its thread.
 pub struct Desk {
@@ -133,7 +123,7 @@ impl Desk {
         submission: Submission,
         landings: &mut Vec<Landing>,
     ) -> Result<Result<Recorded, SubmitError>, StoreError> {
-        let digest = content_digest(&self.deskkeys.secret, &submission.ask);
+        let digest = content_digest(&self.deskkeys.secret, &submission);
         if let Some(index) = self.requests.get(&submission.request).copied() {
             return self.repeat(index, &submission, &digest, landings);
         }
@@ -276,9 +266,7 @@ impl Desk {
             (self.observer)(&Appended {
                 index: landing.index,
                 leaf: landing.leaf,
-                bytes: landing.bytes,
                 entry: Arc::new(entry),
-                subjects: &landing.subjects,
                 touched: &landing.touched,
             });
         }

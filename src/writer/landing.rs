@@ -1,9 +1,11 @@
 //! From a command to an entry that is ready to be appended: what it names, what the book decides, what is sealed.
 
-use super::desk::{ChainEnd, Desk};
+use super::desk::Desk;
 use super::submission::{Submission, SubmitError};
+use crate::check::ChainEnd;
 use crate::domain::{
-    Command, Draft, Draw, Event, FieldErased, Moment, OperatorId, Refusal, Refused, Timestamp, Touched,
+    Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Timestamp,
+    Touched,
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
@@ -42,6 +44,14 @@ impl Desk {
         submission: &Submission,
     ) -> Result<Result<Landing, SubmitError>, StoreError> {
         let index = self.size();
+        // An entry by a key that may not sign could be recorded, but the book would never open again.
+        let may_sign = self
+            .keys
+            .valid(self.deskkeys.recorder.kid(), KeyRole::Recorder, index);
+        if let Err(fault) = may_sign {
+            let why = fault.to_string();
+            return Ok(Err(SubmitError::Refused(Refusal::RecorderKey { why }.into())));
+        }
         let (command, named) = match self.name_entry(command)? {
             Ok(named) => named,
             Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),

@@ -23,6 +23,14 @@ pub struct Published {
 }
 
 impl Published {
+    pub(super) fn new(tree: Tree, key_entries: Vec<u64>) -> Self {
+        Self {
+            tree: RwLock::new(tree),
+            released: RwLock::default(),
+            key_entries: RwLock::new(key_entries.into()),
+        }
+    }
+
     /// The tree, for reading.
     pub fn tree(&self) -> RwLockReadGuard<'_, Tree> {
         self.tree.read().unwrap_or_else(PoisonError::into_inner)

@@ -2,10 +2,14 @@
 
 mod access;
 mod bad_input;
+mod broken;
 mod conditions;
+mod done_at;
+mod limits;
 mod lists;
 mod main_line;
 mod public;
+mod wire;
 
 use actix_web::body::MessageBody;
 use actix_web::http::Method;
@@ -13,8 +17,8 @@ use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Stamp, Timestamp};
-use pourbook::http::{Access, App, Proofs, Role, Settings, Tokens};
-use pourbook::log::{MemoryStore, Store};
+use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Tokens};
+use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
@@ -95,7 +99,30 @@ impl Reply {
     }
 }
 
-type Call = dyn Fn(TestRequest) -> Pin<Box<dyn Future<Output = Reply>>>;
+type Call = dyn Fn(TestRequest, bool) -> Pin<Box<dyn Future<Output = Reply>>>;
+
+/// How a book is served in a test.
+pub struct Served {
+    pub entries_public: bool,
+    /// No checkpoint is released.
+    pub held: bool,
+    pub body_timeout: Duration,
+    pub quotas: Quotas,
+    /// The log cannot be read through the API.
+    pub unreadable: bool,
+}
+
+impl Default for Served {
+    fn default() -> Self {
+        Self {
+            entries_public: false,
+            held: false,
+            body_timeout: pourbook::http::BODY_TIMEOUT,
+            quotas: Quotas::OFF,
+            unreadable: false,
+        }
+    }
+}
 
 /// One book in memory, served.
 pub struct TestApp {
@@ -105,6 +132,8 @@ pub struct TestApp {
     pub clock: Arc<AtomicI64>,
     /// Whether the writer's thread holds its checkpoints back.
     pub held: Arc<AtomicBool>,
+    /// The clock of the limits, milliseconds.
+    pub ticks: Arc<AtomicU64>,
     tokens: Vec<(Role, String)>,
     pub expired: Vec<(Role, String)>,
     next_key: AtomicU64,
@@ -116,30 +145,51 @@ impl TestApp {
     }
 
     pub async fn start_with(entries_public: bool) -> Self {
+        Self::serve(Served {
+            entries_public,
+            ..Served::default()
+        })
+        .await
+    }
+
+    pub async fn serve(served: Served) -> Self {
         let clock = Arc::new(AtomicI64::new(NOW));
         let mut draw = Draw::new([7; 32]);
         let mut held = Tokens::default();
         let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
-        let releases_held = Arc::new(AtomicBool::new(false));
+        let releases_held = Arc::new(AtomicBool::new(served.held));
+        let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
         let app = Arc::new(App {
             writer,
             views,
-            store,
+            store: if served.unreadable {
+                Arc::new(broken::Broken)
+            } else {
+                store
+            },
             access: Access::fixed(held),
             settings: Settings {
                 origin: ORIGIN.into(),
                 address: ADDRESS.into(),
-                entries_public,
+                entries_public: served.entries_public,
                 policy,
+                body_timeout: served.body_timeout,
             },
             clock: {
                 let clock = Arc::clone(&clock);
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
             proofs: Proofs::default(),
+            tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
+            limits: {
+                let ticks = Arc::clone(&ticks);
+                Limits::new(served.quotas, move || {
+                    Duration::from_millis(ticks.load(Ordering::SeqCst))
+                })
+            },
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(
@@ -147,10 +197,13 @@ impl TestApp {
         )
         .await;
         let service = Rc::new(service);
-        let call = move |request: TestRequest| -> Pin<Box<dyn Future<Output = Reply>>> {
+        let call = move |request: TestRequest, slow: bool| -> Pin<Box<dyn Future<Output = Reply>>> {
             let service = Rc::clone(&service);
             Box::pin(async move {
-                let request = request.to_request();
+                let mut request = request.to_request();
+                if slow {
+                    request = request.replace_payload(broken::silence()).0;
+                }
                 let (asked, path) = (request.method().clone(), request.path().to_owned());
                 let response = test::call_service(&*service, request).await;
                 let (status, headers) = (response.status().as_u16(), response.headers().clone());
@@ -171,6 +224,7 @@ impl TestApp {
             root,
             clock,
             held: releases_held,
+            ticks,
             tokens,
             expired,
             next_key: AtomicU64::new(1),
@@ -188,7 +242,12 @@ impl TestApp {
     }
 
     pub async fn send(&self, request: TestRequest) -> Reply {
-        (self.call)(request).await
+        (self.call)(request, false).await
+    }
+
+    /// As [`TestApp::send`], with a body that never ends.
+    pub async fn send_slowly(&self, request: TestRequest) -> Reply {
+        (self.call)(request, true).await
     }
 
     pub async fn get_as(&self, role: Role, path: &str) -> Reply {

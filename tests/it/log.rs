@@ -5,4 +5,8 @@ mod contract;
 mod crash;
 mod damage;
 mod keeping;
+mod killed;
+mod served;
+mod tiles;
+mod tokens;
 mod workshop;

@@ -1,15 +1,18 @@
 //! The whole writer on a disk that fails: random commands, faults at random operations of store and vault, power cuts.
 //!
 //! After each restart every answer that was given still stands, with the same index and leaf; the book is that of a
-//! replay; every released checkpoint is one that the tree went through. A failing seed is named: run it again with
+//! replay; the views, which stand in a folder of their own and end at any moment too, answer as views that were built anew
+//! from the log and have the rows of the book, whether they followed, caught up, or were deleted; every released checkpoint is one that the tree went
+//! through. A failing seed is named: run it again with
 //! `SEED=<n>`; `SLOW=1` runs many more.
 
 use pourbook::domain::*;
-use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles};
+use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles, Store};
 use pourbook::metal::{Fineness, Mass, Metal, Reading, ScaleClass};
 use pourbook::proof::{Checkpoint, NoteSigner, leaf_hash, verify_consistency};
 use pourbook::record::{KeyEntryDraft, Signer, read, seal_key_entry};
-use pourbook::writer::{Ask, Desk, DeskKeys, Submission};
+use pourbook::views::{Follower, Views};
+use pourbook::writer::{Appended, Ask, Desk, DeskKeys, Observer, Submission};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -24,7 +27,21 @@ struct World {
     /// Every submission that was answered with success, and the answer.
     answered: Vec<(Submission, u64, pourbook::proof::Hash)>,
     released: Vec<String>,
+    /// Where the views stand, as `derived/` does beside a book.
+    derived: tempfile::TempDir,
+    views: Option<Views>,
+    counted: Counted,
+}
+
+/// What a run went through.
+#[derive(Clone, Copy, Debug, Default)]
+struct Counted {
+    answers: usize,
     restarts: u32,
+    /// How often the views were compared: as they had followed, behind the log, after their folder was deleted.
+    followed: u32,
+    behind: u32,
+    deleted: u32,
 }
 
 impl World {
@@ -41,7 +58,9 @@ impl World {
             desk: None,
             answered: Vec::new(),
             released: Vec::new(),
-            restarts: 0,
+            derived: tempfile::tempdir().unwrap(),
+            views: None,
+            counted: Counted::default(),
         };
         world.open();
         let mut newest = None;
@@ -100,7 +119,10 @@ impl World {
             log: NoteSigner::new(ORIGIN, &[3; 32]).unwrap(),
             secret: store.secret().unwrap(),
         };
-        let desk = Desk::open(store, ORIGIN, keys, Box::new(|_| {}));
+        let views = Views::open(&self.derived.path().join("views")).unwrap();
+        self.counted.behind += u32::from(views.position() < store.head().size);
+        let desk = Desk::open(store, ORIGIN, keys, observer(Follower::new(views.clone())));
+        self.views = Some(views);
         self.desk = Some(desk.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
     }
 
@@ -139,8 +161,17 @@ impl World {
     }
 
     fn power_cut(&mut self) {
+        // Some of the time the position was written just before; else the views begin again from an older one.
+        if self.chance.bytes()[0] < 100 {
+            self.views.as_ref().unwrap().settle().unwrap();
+        }
         self.desk = None;
-        self.restarts += 1;
+        self.views = None;
+        self.counted.restarts += 1;
+        if self.chance.bytes()[0] < 60 {
+            std::fs::remove_dir_all(self.derived.path().join("views")).unwrap();
+            self.counted.deleted += 1;
+        }
         let seed = u64::from(self.chance.bytes()[0]);
         self.files.crash(seed);
         self.open();
@@ -170,6 +201,8 @@ impl World {
             );
             assert_eq!((recorded.index, recorded.leaf), (*index, *leaf), "seed {seed}");
         }
+        self.look_at_views();
+        let desk = self.desk.as_ref().unwrap();
         let mut replayed = Book::default();
         desk.store()
             .scan(0, &mut |index, bytes| {
@@ -213,6 +246,28 @@ impl World {
             verify_consistency(old.size, tree.size(), &old.root, &tree.root(), &path)
                 .unwrap_or_else(|error| panic!("seed {seed}: {error}"));
         }
+    }
+
+    /// The views as they are answer like views that followed the log from nothing.
+    fn look_at_views(&mut self) {
+        let (store, views) = (self.desk.as_ref().unwrap().store(), self.views.as_ref().unwrap());
+        let fresh = Views::temporary().unwrap();
+        crate::views::follow(&*store, fresh.clone());
+        let (seen, wanted) = (
+            crate::views::answers(&*store, views),
+            crate::views::answers(&*store, &fresh),
+        );
+        for (seen, wanted) in seen.iter().zip(&wanted) {
+            assert_eq!(
+                seen, wanted,
+                "seed {}: the views differ from a rebuild",
+                self.seed
+            );
+        }
+        assert_eq!(seen.len(), wanted.len(), "seed {}", self.seed);
+        assert_eq!(views.position(), store.head().size, "seed {}", self.seed);
+        crate::views::assert_rows_of(self.desk.as_ref().unwrap().book(), views);
+        self.counted.followed += 1;
     }
 
     fn command(&mut self) -> Option<Command> {
@@ -347,13 +402,26 @@ impl World {
     }
 }
 
+/// The views follow each entry as soon as it is durable.
+fn observer(mut follower: Follower) -> Observer {
+    Box::new(move |appended: &Appended<'_>| {
+        let payload = &appended.entry.payload;
+        let stamp = Stamp {
+            index: appended.index,
+            at: payload.iat,
+            by: payload.by,
+        };
+        follower.follow(stamp, appended.leaf, &appended.entry).unwrap();
+    })
+}
+
 fn sorted<T: Ord>(ids: impl Iterator<Item = T>) -> Vec<T> {
     let mut ids: Vec<T> = ids.collect();
     ids.sort();
     ids
 }
 
-fn simulate(seed: u64) -> (usize, u32) {
+fn simulate(seed: u64) -> Counted {
     let mut world = World::new(seed);
     let kinds = [
         FaultKind::Error,
@@ -383,10 +451,18 @@ fn simulate(seed: u64) -> (usize, u32) {
             }
         }
         world.submit(submissions);
+        if turn % 40 == 20 {
+            // What looks reads the log too, and must not meet the fault.
+            world.files.set_fault(None);
+            world.look_at_views();
+        }
     }
     world.files.set_fault(None);
     world.power_cut();
-    (world.answered.len(), world.restarts)
+    Counted {
+        answers: world.answered.len(),
+        ..world.counted
+    }
 }
 
 #[test]
@@ -396,15 +472,19 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
         Err(_) if std::env::var_os("SLOW").is_some() => (0..200).collect(),
         Err(_) => (0..8).collect(),
     };
-    let (mut answered, mut restarts) = (0, 0);
+    let mut all = Counted::default();
     for seed in seeds {
-        let (count, times) = simulate(seed);
-        answered += count;
-        restarts += times;
+        let counted = simulate(seed);
+        all.answers += counted.answers;
+        all.restarts += counted.restarts;
+        all.followed += counted.followed;
+        all.behind += counted.behind;
+        all.deleted += counted.deleted;
     }
-    println!("{answered} answers, {restarts} restarts");
+    println!("{all:?}");
+    assert!(all.answers > 100 && all.restarts > 8, "{all:?}");
     assert!(
-        answered > 100 && restarts > 8,
-        "{answered} answers, {restarts} restarts"
+        all.followed > all.restarts && all.behind > 0 && all.deleted > 0,
+        "{all:?}"
     );
 }

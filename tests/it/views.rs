@@ -1,16 +1,16 @@
 //! The views: followed twice they say the same, and rebuilt from nothing they give the same answers.
 
 use crate::http::{TestApp, Workshop};
-use pourbook::domain::{Piece, Stamp};
+use pourbook::domain::*;
 use pourbook::log::Store;
 use pourbook::proof::leaf_hash;
 use pourbook::record;
-use pourbook::views::{Cursor, Follower, ViewError, Views};
+use pourbook::views::{Cursor, Follower, Tabled, ViewError, Views};
 use serde_json::json;
 use std::time::Duration;
 
 /// Follows the log of a store from its beginning.
-fn follow(store: &dyn Store, views: Views) -> Follower {
+pub fn follow(store: &dyn Store, views: Views) -> Follower {
     let mut follower = Follower::new(views);
     store
         .scan(0, &mut |index, bytes| {
@@ -27,29 +27,88 @@ fn follow(store: &dyn Store, views: Views) -> Follower {
     follower
 }
 
-/// All that the views answer about every subject of a log.
-fn answers(store: &dyn Store, views: &Views) -> Vec<String> {
-    let mut told = vec![format!(
-        "{:?}",
-        views.list::<Piece>(&|_| true, None, 100).unwrap()
-    )];
+/// A whole table, in its order.
+fn table<T: Tabled + std::fmt::Debug>(views: &Views) -> Vec<T> {
+    let (mut rows, mut after) = (Vec::new(), None);
+    loop {
+        let page = views.list::<T>(&|_| true, after, 50).unwrap();
+        rows.extend(page.rows);
+        after = page.next;
+        if after.is_none() {
+            return rows;
+        }
+    }
+}
+
+/// Whether the views have the rows of a book, no more and no less.
+pub fn assert_rows_of(book: &Book, views: &Views) {
+    fn compare<'a, T: Tabled + PartialEq + std::fmt::Debug + 'a>(
+        views: &Views,
+        wanted: impl Iterator<Item = &'a T>,
+    ) {
+        let mut wanted: Vec<&T> = wanted.collect();
+        let mut seen = table::<T>(views);
+        wanted.sort_by_key(|row| row.id());
+        seen.sort_by_key(Tabled::id);
+        assert_eq!(seen.iter().collect::<Vec<_>>(), wanted);
+    }
+    compare(views, book.lots());
+    compare(views, book.scales());
+    compare(views, book.sessions());
+    compare(views, book.jars());
+    compare(views, book.all_series());
+    compare(views, book.melts());
+    compare(views, book.pieces());
+    compare(views, book.certificates());
+}
+
+/// Each row of a table, by the list and by its id.
+fn rows<T: Tabled + std::fmt::Debug>(views: &Views, told: &mut Vec<String>) {
+    for row in table::<T>(views) {
+        told.push(format!("{row:?} {:?}", views.row::<T>(row.id()).unwrap()));
+    }
+}
+
+/// All that the views answer: every table, every name, and all about every subject of a log.
+pub fn answers(store: &dyn Store, views: &Views) -> Vec<String> {
+    let mut told = vec![format!("position {}", views.position())];
+    rows::<Lot>(views, &mut told);
+    rows::<Scale>(views, &mut told);
+    rows::<Session>(views, &mut told);
+    rows::<Jar>(views, &mut told);
+    rows::<Series>(views, &mut told);
+    rows::<Melt>(views, &mut told);
+    rows::<Piece>(views, &mut told);
+    rows::<Certificate>(views, &mut told);
+    for series in table::<Series>(views) {
+        told.push(format!(
+            "{:?}",
+            views.series_by_code(series.code.as_str()).unwrap()
+        ));
+    }
+    for piece in table::<Piece>(views) {
+        let named = piece.serial.map(|serial| views.piece_by_serial(&serial).unwrap());
+        let poured = views.piece_by_pour(&piece.pour).unwrap();
+        let issued = views.certificates_of(piece.piece).unwrap();
+        told.push(format!("{named:?} {poured:?} {issued:?}"));
+    }
     store
         .scan(0, &mut |index, bytes| {
             told.push(format!("{:?}", views.leaf(index).unwrap()));
             let entry = record::read(bytes).unwrap();
+            for event in entry.events() {
+                if let Event::FieldErased(erased) = event {
+                    let erased = views.is_erased(erased.index, erased.event, &erased.member);
+                    told.push(format!("{:?}", erased.unwrap()));
+                }
+            }
             for subject in entry.payload.prev.keys().copied() {
                 told.push(format!(
-                    "{subject} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+                    "{subject} {:?} {:?} {:?} {:?}",
                     views.table_of(subject).unwrap(),
+                    views.version(subject).unwrap(),
                     views.version_at(subject, index).unwrap(),
                     views.history(subject).unwrap(),
-                    views.row::<Piece>(subject).ok(),
-                    views.row::<pourbook::domain::Lot>(subject).ok(),
-                    views.row::<pourbook::domain::Melt>(subject).ok(),
-                    views.row::<pourbook::domain::Series>(subject).ok(),
-                    views.row::<pourbook::domain::Jar>(subject).ok(),
-                    views.row::<pourbook::domain::Session>(subject).ok(),
-                    views.certificates_of(pourbook::domain::PieceId(subject)).unwrap(),
                 ));
             }
             true

@@ -8,7 +8,7 @@ use pourbook::http::{Access, Role, Tokens};
 use serde_json::json;
 
 /// An address of a route, with ids that nothing has.
-fn address(path: &str) -> String {
+pub fn address(path: &str) -> String {
     let mut filled = String::new();
     for part in path.split('/').skip(1) {
         filled.push('/');

@@ -5,7 +5,9 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use pourbook::log::files::Lock;
-use pourbook::log::{FileStore, FileStoreOptions, Files, Group, MemoryFiles, OpenFile, Store, StoreError};
+use pourbook::log::{
+    FileStamp, FileStore, FileStoreOptions, Files, Group, MemoryFiles, OpenFile, Store, StoreError,
+};
 
 use super::workshop::{BOOK, assert_holds, group, new_book, open};
 
@@ -21,6 +23,9 @@ impl Files for Meanwhile {
     }
     fn exists(&self, path: &Path) -> io::Result<bool> {
         self.files.exists(path)
+    }
+    fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>> {
+        self.files.stamp(path)
     }
     fn list(&self, path: &Path) -> io::Result<Vec<String>> {
         if path.ends_with("vault")

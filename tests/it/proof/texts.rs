@@ -1,6 +1,6 @@
 //! Texts: what is written is read back the same, what is read was written so, and no bytes make a reader panic.
 
-use super::demo_log::{self, VKEY};
+use super::demo_log;
 use pourbook::proof::tile::{self, TileLevel, TilePath};
 use pourbook::proof::{
     Checkpoint, Hash, NoteSigner, NoteVerifier, Policy, TlogProof, Unproven, leaf_hash, open, sign,
@@ -232,58 +232,6 @@ fn entry_bundles_that_are_cut_or_too_many_are_refused() {
     }
     assert!(tile::unbundle(&[0; 512]).is_ok());
     assert!(tile::unbundle(&[0; 514]).is_err());
-}
-
-const THUMBPRINT: &str = "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k";
-
-#[test]
-fn a_policy_is_read_with_its_root_line_and_without_witnesses() {
-    let text =
-        format!("# root {THUMBPRINT}\nlog {VKEY} https://maker.example/log\nlog {VKEY}\nquorum none\n");
-    let policy = Policy::parse(&text).unwrap();
-    assert_eq!(policy.root.as_deref(), Some(THUMBPRINT));
-    let key = NoteVerifier::parse(VKEY).unwrap();
-    assert_eq!(
-        policy.logs,
-        [
-            (key.clone(), Some("https://maker.example/log".to_owned())),
-            (key, None)
-        ]
-    );
-    assert_eq!(policy.to_string(), text);
-
-    let witnesses =
-        "witness w1 remora.n621.de+da77ade7+BOvN63jn/bLvkieywe8R6UYAtVtNbZpXh34x7onlmtw2\ngroup g 1 w1\n";
-    let with = format!("# words\n\nlog {VKEY}\n{witnesses}quorum none\n");
-    assert_eq!(
-        Policy::parse(&with).unwrap().to_string(),
-        format!("log {VKEY}\nquorum none\n")
-    );
-    let refused = Policy::parse(&with.replace("quorum none", "quorum g")).unwrap_err();
-    assert_eq!(refused, Unproven::Quorum("g".to_owned()));
-    assert!(refused.to_string().contains("quorum g"), "{refused}");
-}
-
-#[test]
-fn policies_in_another_form_are_refused() {
-    for text in [
-        String::new(),
-        format!("log {VKEY}\n"),
-        "quorum none\nquorum none\n".to_owned(),
-        "quorum\n".to_owned(),
-        "log\nquorum none\n".to_owned(),
-        "log x+y+z\nquorum none\n".to_owned(),
-        format!("log {VKEY} url more\nquorum none\n"),
-        format!("Log {VKEY}\nquorum none\n"),
-        format!("# root {THUMBPRINT}\n# root {THUMBPRINT}\nquorum none\n"),
-        format!("# root {THUMBPRINT} {THUMBPRINT}\nquorum none\n"),
-        "# root\nquorum none\n".to_owned(),
-        "witness w\nquorum none\n".to_owned(),
-        "group g\nquorum none\n".to_owned(),
-        format!("quorum none\n{}", "#\n".repeat(40_000)),
-    ] {
-        assert!(Policy::parse(&text).is_err(), "{text:?}");
-    }
 }
 
 prop_compose! {

@@ -1,8 +1,10 @@
 //! A small log with an entry of every kind, made from fixed seeds: what the golden files hold.
 //!
-//! It is about form: the entries chain as they should, but no book has decided them.
+//! It is about form: the entries chain as they should, but no book has decided them. A new kind of event is added in
+//! `samples/longest.rs`, by one function and one row.
 
 mod life;
+mod longest;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
@@ -43,13 +45,13 @@ pub fn recorder() -> Signer {
     Signer::from_seed(&[0x22; 32])
 }
 
-/// The recorder after the first one is revoked.
-pub fn second_recorder() -> Signer {
-    Signer::from_seed(&[0x55; 32])
-}
-
 pub fn log_key() -> Signer {
     Signer::from_seed(&[0x33; 32])
+}
+
+/// What signs after the first recorder key is revoked.
+pub fn second_recorder() -> Signer {
+    Signer::from_seed(&[0x55; 32])
 }
 
 pub fn id(kind: u8, number: usize) -> String {
@@ -96,34 +98,14 @@ pub fn draft(kind: &str, members: Value) -> Draft {
     }
 }
 
-#[derive(Default)]
 pub struct Workshop {
     pub golden: Vec<Golden>,
     chains: BTreeMap<Uuid, Hash>,
     keys: Option<Hash>,
-    revoked: bool,
+    recorder: Signer,
 }
 
 impl Workshop {
-    fn recorder(&self) -> Signer {
-        if self.revoked {
-            second_recorder()
-        } else {
-            recorder()
-        }
-    }
-
-    /// A second recorder takes the place of the first, which is revoked.
-    fn replace_recorder(&mut self) {
-        let second = second_recorder();
-        self.key(
-            "key.added.v1.second",
-            "key.added",
-            json!({"kid": second.kid(), "role": "recorder", "x": second.public().to_base64url()}),
-        );
-        self.revoked = true;
-    }
-
     fn key(&mut self, name: &str, kind: &str, members: Value) {
         let index = self.golden.len() as u64;
         let draft = KeyEntryDraft {
@@ -149,6 +131,7 @@ impl Workshop {
     /// Whether it fits.
     fn entry(&mut self, name: &str, drafts: &[Draft], also: &[String]) -> bool {
         let index = self.golden.len() as u64;
+        let says_when = index.is_multiple_of(2) || name.ends_with(".longest") && index > FIRST_ROW;
         let subjects: Vec<Uuid> = drafts
             .iter()
             .flat_map(|draft| draft.event.subjects())
@@ -159,7 +142,7 @@ impl Workshop {
             jti: id(0xee, index as usize).parse().unwrap(),
             iat: Timestamp(1_764_060_000 + index as i64),
             by: OperatorId(id(0x0b, 2).parse().unwrap()),
-            at: index.is_multiple_of(2).then_some(Timestamp(1_764_050_000)),
+            at: says_when.then_some(Timestamp(1_764_050_000)),
             keys: self.keys,
             drafts,
             prev: subjects
@@ -169,7 +152,7 @@ impl Workshop {
         };
         let mut seed = [0x44; 32];
         seed[0] = index as u8;
-        let Ok(sealed) = seal(&unsealed, &self.recorder(), &mut Draw::new(seed)) else {
+        let Ok(sealed) = seal(&unsealed, &self.recorder, &mut Draw::new(seed)) else {
             return false;
         };
         for subject in subjects {
@@ -178,7 +161,7 @@ impl Workshop {
         self.golden.push(Golden {
             name: name.to_owned(),
             index,
-            x: self.recorder().public().to_base64url(),
+            x: self.recorder.public().to_base64url(),
             leaf: sealed.leaf.to_base64url(),
             entry: String::from_utf8(sealed.entry.to_vec()).unwrap(),
             disclosures: sealed
@@ -200,10 +183,39 @@ impl Workshop {
 
     /// As many as fit, at most 64.
     fn longest(&mut self, kind: &str, drafts: impl Fn(usize) -> Vec<Draft>) {
+        self.most(kind, 64, drafts);
+    }
+
+    fn most(&mut self, kind: &str, together: usize, drafts: impl Fn(usize) -> Vec<Draft>) {
         let name = format!("{kind}.v1.longest");
-        assert!((1..=64).rev().any(|count| self.entry(&name, &drafts(count), &[])));
+        let fits = (1..=together)
+            .rev()
+            .any(|count| self.entry(&name, &drafts(count), &[]));
+        assert!(
+            fits,
+            "a single {kind} makes an entry that is too long to be sealed"
+        );
+    }
+
+    /// The rest: a plain entry of each kind that has none yet, and the longest of each.
+    fn rows(&mut self) {
+        for row in rows() {
+            let plain = format!("{}.v1", row.kind);
+            if !self.golden.iter().any(|golden| golden.name == plain) {
+                assert!(self.entry(&plain, &(row.entry)(1), &[]));
+            }
+            self.most(row.kind, row.together, row.entry);
+        }
     }
 }
+
+/// How each kind that came later, and the longest entry of each, is made: in the order in which they are sealed.
+pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
+    longest::ROWS.iter().chain(life::ROWS)
+}
+
+/// Entries from here on were added later, with every member that an entry may have.
+const FIRST_ROW: u64 = 35;
 
 const PIECE: u8 = 0x91;
 const MELT: u8 = 0x3e;
@@ -239,7 +251,12 @@ fn melt_closed(melt: usize, pieces: usize) -> Value {
 
 /// The whole of it.
 pub fn workshop() -> Workshop {
-    let mut w = Workshop::default();
+    let mut w = Workshop {
+        golden: Vec::new(),
+        chains: BTreeMap::new(),
+        keys: None,
+        recorder: recorder(),
+    };
     for (name, role, signer) in [
         ("key.added.v1.root", "root", root()),
         ("key.added.v1", "recorder", recorder()),
@@ -254,8 +271,14 @@ pub fn workshop() -> Workshop {
     metal(&mut w);
     pieces(&mut w);
     office(&mut w);
-    w.replace_recorder();
-    life::life(&mut w);
+    let second = second_recorder();
+    w.key(
+        "key.added.v1.second",
+        "key.added",
+        json!({"kid": second.kid(), "role": "recorder", "x": second.public().to_base64url()}),
+    );
+    w.recorder = second;
+    w.rows();
     w
 }
 

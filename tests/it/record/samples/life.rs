@@ -1,8 +1,11 @@
-//! An entry of every kind of a piece's life after it is graded, for the golden files. It is about form, as all samples.
+//! Entries of a piece's life after it is graded: the plain one of each kind, and the longest that a command can bring.
+//!
+//! It is about form, as all samples: no book has decided them.
 
-use super::{JAR, LOT, MELT, PIECE, SERIES, SESSION, Workshop, draft, id};
+use super::longest::{FINENESS, MANY, MASS, Row, row, tray};
+use super::{JAR, LOT, MELT, PIECE, SERIES, SESSION, draft, id};
 use pourbook::domain::Draft;
-use serde_json::json;
+use serde_json::{Value, json};
 
 const DIE: u8 = 0xd1;
 const CONSIGNMENT: u8 = 0xc0;
@@ -11,173 +14,348 @@ const SALE: u8 = 0x5a;
 const OWNER: u8 = 0x0a;
 const REFINING: u8 = 0xf1;
 
-pub(super) fn life(w: &mut Workshop) {
-    w.one(
-        "die.registered",
-        json!({"die": id(DIE, 1), "owner": "commissioner", "series": id(SERIES, 1)}),
-    );
-    w.one(
-        "piece.struck",
-        json!({"piece": id(PIECE, 1), "die": id(DIE, 1), "outcome": "good"}),
-    );
-    w.one("piece.archived", json!({"piece": id(PIECE, 4)}));
-    w.one(
-        "die.disposed",
-        json!({"die": id(DIE, 1), "how": "returned", "strikes": 25}),
-    );
-    w.one("series.closed", json!({"series": id(SERIES, 1), "shapes": [{"shape": "oval", "size": 12, "given": 12, "burned": [3]}, {"shape": "slab", "size": 12, "given": 11, "burned": []}], "dies": [id(DIE, 1)]}));
-    w.one("consignment.sent", json!({"consignment": id(CONSIGNMENT, 1), "number": 1, "fineness": "999.0", "marks": ["sponsor", "fineness", "office", "date_letter"], "pieces": [{"piece": id(PIECE, 1), "mass": "50.42"}, {"piece": id(PIECE, 2), "mass": "50.61"}], "mass": "101.03"}));
-    w.one(
+/// Sealed behind those of before; only appended to, as those are.
+pub const ROWS: &[Row] = &[
+    row("die.registered", 1, |_| {
+        vec![draft("die.registered", die_registered())]
+    }),
+    row("piece.struck", 64, piece_struck),
+    row("piece.archived", 1, |_| {
+        vec![draft("piece.archived", piece_archived())]
+    }),
+    row("die.disposed", 1, |_| vec![draft("die.disposed", die_disposed())]),
+    row("series.closed", 1, series_closed),
+    row("consignment.sent", 64, consignment_sent),
+    row("piece.consigned", 64, piece_consigned),
+    row("consignment.returned", 64, consignment_returned),
+    row("piece.hallmarked", 64, piece_hallmarked),
+    row("piece.unmarked", 64, piece_unmarked),
+    row("piece.kept", 64, piece_kept),
+    row("piece.missing", 64, piece_missing),
+    row("piece.spared", 64, piece_spared),
+    row("order.recorded", 1, |_| {
+        vec![draft("order.recorded", order_recorded())]
+    }),
+    row("order.cancelled", 64, order_cancelled),
+    row("piece.reserved", 1, |_| {
+        vec![draft("piece.reserved", piece_reserved())]
+    }),
+    row("piece.released", 1, |_| {
+        vec![draft("piece.released", piece_released())]
+    }),
+    row("sale.made", 64, sale_made),
+    row("piece.sold", 64, piece_sold),
+    row("piece.unsold", 64, piece_unsold),
+    row("sale.dispatched", 64, sale_dispatched),
+    row("piece.dispatched", 64, piece_dispatched),
+    row("piece.handed_over", 64, piece_handed_over),
+    row("piece.delivered", 64, piece_delivered),
+    row("piece.lost", 64, piece_lost),
+    row("piece.found", 1, |_| vec![draft("piece.found", piece_found())]),
+    row("piece.sent_back", 64, piece_sent_back),
+    row("piece.returned", 1, |_| {
+        vec![draft("piece.returned", piece_returned())]
+    }),
+    row("piece.restocked", 1, |_| {
+        vec![draft("piece.restocked", piece_restocked())]
+    }),
+    row("piece.bought_back", 1, |_| {
+        vec![draft("piece.bought_back", piece_bought_back())]
+    }),
+    row("piece.stolen", 1, |_| vec![draft("piece.stolen", piece_stolen())]),
+    row("piece.recovered", 1, |_| {
+        vec![draft("piece.recovered", piece_recovered())]
+    }),
+    row("piece.destroyed", 1, |_| {
+        vec![draft("piece.destroyed", piece_destroyed())]
+    }),
+    row("owner.registered", 1, |_| {
+        vec![draft("owner.registered", owner_registered())]
+    }),
+    row("owner.agreed", 1, |_| vec![draft("owner.agreed", owner_agreed())]),
+    row("jar.swept", 1, |_| vec![draft("jar.swept", jar_swept())]),
+    row("refining.sent", 64, refining_sent),
+    row("jar.emptied", 64, jar_emptied),
+    row("piece.refined", 64, piece_refined),
+    row("refining.returned", 1, refining_returned),
+    row("lot.outturned", 1, |_| {
+        vec![draft("lot.outturned", lot_outturned())]
+    }),
+];
+
+fn pieces(count: usize) -> Vec<String> {
+    (1..=count).map(|n| id(PIECE, n)).collect()
+}
+
+fn weighed(count: usize) -> Vec<Value> {
+    (1..=count)
+        .map(|n| json!({"piece": id(PIECE, n), "mass": MASS}))
+        .collect()
+}
+
+/// One entry about the whole, then one event for each of its pieces.
+fn together(kind: &str, whole: Value, count: usize, each: impl Fn(usize) -> Draft) -> Vec<Draft> {
+    std::iter::once(draft(kind, whole))
+        .chain((1..=count).map(each))
+        .collect()
+}
+
+fn all_marks() -> [&'static str; 6] {
+    [
+        "sponsor",
+        "fineness",
+        "office",
+        "date_letter",
+        "commemorative",
+        "other",
+    ]
+}
+
+fn die_registered() -> Value {
+    json!({"die": id(DIE, 1), "owner": "commissioner", "series": id(SERIES, 1)})
+}
+
+fn piece_archived() -> Value {
+    json!({"piece": id(PIECE, 4)})
+}
+
+fn die_disposed() -> Value {
+    json!({"die": id(DIE, 1), "how": "destroyed", "strikes": MANY})
+}
+
+fn order_recorded() -> Value {
+    json!({"order": id(ORDER, 1), "number": MANY, "series": id(SERIES, 1), "shapes": (1..=64).map(|n| json!({"shape": format!("a_long_shape__{n:02}"), "count": MANY})).collect::<Vec<_>>()})
+}
+
+fn piece_reserved() -> Value {
+    json!({"piece": id(PIECE, 1), "order": id(ORDER, 1)})
+}
+
+fn piece_released() -> Value {
+    json!({"piece": id(PIECE, 1)})
+}
+
+fn piece_found() -> Value {
+    json!({"piece": id(PIECE, 8)})
+}
+
+fn piece_returned() -> Value {
+    json!({"piece": id(PIECE, 1), "sale": id(SALE, 1)})
+}
+
+fn piece_restocked() -> Value {
+    json!({"piece": id(PIECE, 1)})
+}
+
+fn piece_bought_back() -> Value {
+    json!({"piece": id(PIECE, 7), "session": id(SESSION, 1), "mass": MASS, "before": MASS, "difference": format!("-{MASS}"), "explained": false})
+}
+
+fn piece_stolen() -> Value {
+    json!({"piece": id(PIECE, 7)})
+}
+
+fn piece_recovered() -> Value {
+    json!({"piece": id(PIECE, 7)})
+}
+
+fn piece_destroyed() -> Value {
+    json!({"piece": id(PIECE, 7)})
+}
+
+fn owner_registered() -> Value {
+    json!({"owner": id(OWNER, 1)})
+}
+
+fn owner_agreed() -> Value {
+    json!({"owner": id(OWNER, 1)})
+}
+
+fn jar_swept() -> Value {
+    json!({"jar": id(JAR, 2), "session": id(SESSION, 1), "mass": MASS})
+}
+
+fn lot_outturned() -> Value {
+    json!({"lot": id(LOT, 70), "number": MANY, "refining": id(REFINING, 1), "metal": "palladium", "fineness": FINENESS, "session": id(SESSION, 1), "mass": MASS})
+}
+
+fn piece_struck(n: usize) -> Vec<Draft> {
+    tray(n, |n| {
+        draft(
+            "piece.struck",
+            json!({"piece": id(PIECE, n), "die": id(DIE, 1), "outcome": "off_centre"}),
+        )
+    })
+}
+
+fn series_closed(_: usize) -> Vec<Draft> {
+    let burned: Vec<u32> = (1..=40).collect();
+    let shapes: Vec<Value> = (1..=64)
+        .map(|n| json!({"shape": format!("a_long_shape__{n:02}"), "size": MANY, "given": MANY, "burned": burned}))
+        .collect();
+    let dies: Vec<String> = (1..=64).map(|n| id(DIE, n)).collect();
+    vec![draft(
+        "series.closed",
+        json!({"series": id(SERIES, 1), "shapes": shapes, "dies": dies}),
+    )]
+}
+
+fn consigned(n: usize) -> Draft {
+    draft(
         "piece.consigned",
-        json!({"piece": id(PIECE, 1), "consignment": id(CONSIGNMENT, 1)}),
-    );
-    w.one("consignment.returned", json!({"consignment": id(CONSIGNMENT, 1), "sent": 4, "marked": 1, "unmarked": 1, "kept": 1, "missing": 1}));
-    w.one("piece.hallmarked", json!({"piece": id(PIECE, 1), "consignment": id(CONSIGNMENT, 1), "hallmark": {"fineness": "999.0", "marks": [{"mark": "sponsor", "legible": true}, {"mark": "fineness", "legible": true}, {"mark": "office", "legible": false}]}}));
-    w.one("piece.unmarked", json!({"piece": id(PIECE, 2), "consignment": id(CONSIGNMENT, 1), "reason": "below_standard", "assay": "996.0"}));
-    w.one(
-        "piece.kept",
-        json!({"piece": id(PIECE, 3), "consignment": id(CONSIGNMENT, 1), "how": "cut", "assay": "999.2"}),
-    );
-    w.one(
-        "piece.missing",
-        json!({"piece": id(PIECE, 5), "consignment": id(CONSIGNMENT, 1)}),
-    );
-    w.one("piece.spared", json!({"piece": id(PIECE, 6)}));
-    w.one("order.recorded", json!({"order": id(ORDER, 1), "number": 1, "series": id(SERIES, 1), "shapes": [{"shape": "oval", "count": 2}]}));
-    w.one("order.cancelled", json!({"order": id(ORDER, 1)}));
-    w.one(
-        "piece.reserved",
-        json!({"piece": id(PIECE, 1), "order": id(ORDER, 1)}),
-    );
-    w.one("piece.released", json!({"piece": id(PIECE, 1)}));
-    w.one("sale.made", json!({"sale": id(SALE, 1), "number": 1, "pieces": [id(PIECE, 1), id(PIECE, 6)], "order": id(ORDER, 1)}));
-    w.one("piece.sold", json!({"piece": id(PIECE, 1), "sale": id(SALE, 1)}));
-    w.one(
-        "piece.unsold",
-        json!({"piece": id(PIECE, 6), "sale": id(SALE, 1)}),
-    );
-    w.one(
-        "sale.dispatched",
-        json!({"sale": id(SALE, 1), "pieces": [id(PIECE, 1)]}),
-    );
-    w.one(
-        "piece.dispatched",
-        json!({"piece": id(PIECE, 1), "sale": id(SALE, 1)}),
-    );
-    w.one(
-        "piece.handed_over",
-        json!({"piece": id(PIECE, 7), "sale": id(SALE, 2)}),
-    );
-    w.one(
-        "piece.delivered",
-        json!({"piece": id(PIECE, 1), "sale": id(SALE, 1)}),
-    );
-    w.one("piece.lost", json!({"piece": id(PIECE, 8), "sale": id(SALE, 1)}));
-    w.one("piece.found", json!({"piece": id(PIECE, 8)}));
-    w.one(
-        "piece.sent_back",
-        json!({"piece": id(PIECE, 8), "sale": id(SALE, 1)}),
-    );
-    w.one(
-        "piece.returned",
-        json!({"piece": id(PIECE, 1), "sale": id(SALE, 1)}),
-    );
-    w.one("piece.restocked", json!({"piece": id(PIECE, 1)}));
-    w.one("piece.bought_back", json!({"piece": id(PIECE, 7), "session": id(SESSION, 1), "mass": "50.40", "before": "50.42", "difference": "0.02", "explained": true}));
-    w.one("piece.stolen", json!({"piece": id(PIECE, 7)}));
-    w.one("piece.recovered", json!({"piece": id(PIECE, 7)}));
-    w.one("piece.destroyed", json!({"piece": id(PIECE, 7)}));
-    w.one("owner.registered", json!({"owner": id(OWNER, 1)}));
-    w.one("owner.agreed", json!({"owner": id(OWNER, 1)}));
-    w.one(
-        "jar.swept",
-        json!({"jar": id(JAR, 2), "session": id(SESSION, 1), "mass": "240.5"}),
-    );
-    w.one("refining.sent", json!({"refining": id(REFINING, 1), "number": 1, "metal": "silver", "session": id(SESSION, 1), "jars": [{"jar": id(JAR, 1), "mass": "12.30", "holds": [{"melt": id(MELT, 1), "mass": "12.35"}]}], "pieces": [{"piece": id(PIECE, 9), "mass": "49.10"}], "mass": "61.40"}));
-    w.one(
-        "jar.emptied",
-        json!({"jar": id(JAR, 1), "refining": id(REFINING, 1)}),
-    );
-    w.one(
-        "piece.refined",
-        json!({"piece": id(PIECE, 9), "refining": id(REFINING, 1)}),
-    );
-    w.one("refining.returned", json!({"refining": id(REFINING, 1), "sent": "61.40", "outturn": id(LOT, 70), "returned": "50.10", "settled": {"mass": "11.00", "fineness": "999.0"}, "loss": "0.30"}));
-    w.one("lot.outturned", json!({"lot": id(LOT, 70), "number": 5, "refining": id(REFINING, 1), "metal": "silver", "fineness": "999.9", "session": id(SESSION, 1), "mass": "50.10"}));
-    longest(w);
+        json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1)}),
+    )
 }
 
-/// The kinds of command that name many pieces, each with as many as fit.
-fn longest(w: &mut Workshop) {
-    w.longest("piece.struck", |n| {
-        many(n, |n| {
-            draft(
-                "piece.struck",
-                json!({"piece": id(PIECE, n), "die": id(DIE, 1), "outcome": "off_centre"}),
-            )
-        })
-    });
-    w.longest("consignment.sent", |n| {
-        let pieces: Vec<_> = (1..n)
-            .map(|n| json!({"piece": id(PIECE, n), "mass": "50.42"}))
-            .collect();
-        let marks = [
-            "sponsor",
-            "fineness",
-            "office",
-            "date_letter",
-            "commemorative",
-            "other",
-        ];
-        let sent = draft(
-            "consignment.sent",
-            json!({"consignment": id(CONSIGNMENT, 2), "number": 2, "fineness": "999.0",
-            "marks": marks, "pieces": pieces, "mass": "3176.46"}),
-        );
-        let consigned = |n| {
-            draft(
-                "piece.consigned",
-                json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 2)}),
-            )
-        };
-        std::iter::once(sent).chain((1..n).map(consigned)).collect()
-    });
-    w.longest("consignment.returned", |n| {
-        let returned = draft(
-            "consignment.returned",
-            json!({"consignment": id(CONSIGNMENT, 2), "sent": n, "marked": n,
-            "unmarked": 0, "kept": 0, "missing": 0}),
-        );
-        let seen = |mark: &str| json!({"mark": mark, "legible": false});
-        let marks = [
-            "sponsor",
-            "fineness",
-            "office",
-            "date_letter",
-            "commemorative",
-            "other",
-        ]
-        .map(seen);
-        let marked = |n| {
-            draft(
-                "piece.hallmarked",
-                json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 2),
-            "hallmark": {"fineness": "999.0", "marks": marks}}),
-            )
-        };
-        std::iter::once(returned).chain((1..n).map(marked)).collect()
-    });
-    w.longest("sale.made", |n| {
-        let pieces: Vec<_> = (1..n).map(|n| id(PIECE, n)).collect();
-        let made = draft(
-            "sale.made",
-            json!({"sale": id(SALE, 3), "number": 3, "pieces": pieces}),
-        );
-        let sold = |n| draft("piece.sold", json!({"piece": id(PIECE, n), "sale": id(SALE, 3)}));
-        std::iter::once(made).chain((1..n).map(sold)).collect()
-    });
+fn consignment_sent(n: usize) -> Vec<Draft> {
+    let whole = json!({"consignment": id(CONSIGNMENT, 1), "number": MANY, "fineness": FINENESS, "marks": all_marks(),
+        "pieces": weighed(n), "mass": MASS});
+    together("consignment.sent", whole, n, consigned)
 }
 
-fn many(count: usize, make: impl Fn(usize) -> Draft) -> Vec<Draft> {
-    (1..=count).map(make).collect()
+fn piece_consigned(n: usize) -> Vec<Draft> {
+    consignment_sent(n)
+}
+
+fn back(marked: usize, unmarked: usize, kept: usize, missing: usize) -> Value {
+    json!({"consignment": id(CONSIGNMENT, 1), "sent": marked + unmarked + kept + missing, "marked": marked,
+        "unmarked": unmarked, "kept": kept, "missing": missing})
+}
+
+fn hallmarked(n: usize) -> Draft {
+    let marks = all_marks().map(|mark| json!({"mark": mark, "legible": false}));
+    draft(
+        "piece.hallmarked",
+        json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1),
+        "hallmark": {"fineness": FINENESS, "marks": marks}}),
+    )
+}
+
+fn consignment_returned(n: usize) -> Vec<Draft> {
+    together("consignment.returned", back(n, 0, 0, 0), n, hallmarked)
+}
+
+fn piece_hallmarked(n: usize) -> Vec<Draft> {
+    consignment_returned(n)
+}
+
+fn piece_unmarked(n: usize) -> Vec<Draft> {
+    together("consignment.returned", back(0, n, 0, 0), n, |n| {
+        draft(
+            "piece.unmarked",
+            json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1), "reason": "below_standard", "assay": FINENESS}),
+        )
+    })
+}
+
+fn piece_kept(n: usize) -> Vec<Draft> {
+    together("consignment.returned", back(0, 0, n, 0), n, |n| {
+        draft(
+            "piece.kept",
+            json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1), "how": "kept", "assay": FINENESS}),
+        )
+    })
+}
+
+fn piece_missing(n: usize) -> Vec<Draft> {
+    together("consignment.returned", back(0, 0, 0, n), n, |n| {
+        draft(
+            "piece.missing",
+            json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1)}),
+        )
+    })
+}
+
+fn piece_spared(n: usize) -> Vec<Draft> {
+    tray(n, |n| draft("piece.spared", json!({"piece": id(PIECE, n)})))
+}
+
+fn order_cancelled(n: usize) -> Vec<Draft> {
+    together("order.cancelled", json!({"order": id(ORDER, 1)}), n, |n| {
+        draft("piece.released", json!({"piece": id(PIECE, n)}))
+    })
+}
+
+fn of_sale(kind: &str, n: usize) -> Draft {
+    draft(kind, json!({"piece": id(PIECE, n), "sale": id(SALE, 1)}))
+}
+
+fn sale_made(n: usize) -> Vec<Draft> {
+    let whole = json!({"sale": id(SALE, 1), "number": MANY, "pieces": pieces(n), "order": id(ORDER, 1)});
+    together("sale.made", whole, n, |n| of_sale("piece.sold", n))
+}
+
+fn piece_sold(n: usize) -> Vec<Draft> {
+    sale_made(n)
+}
+
+fn sale_dispatched(n: usize) -> Vec<Draft> {
+    let whole = json!({"sale": id(SALE, 1), "pieces": pieces(n)});
+    together("sale.dispatched", whole, n, |n| of_sale("piece.dispatched", n))
+}
+
+fn piece_dispatched(n: usize) -> Vec<Draft> {
+    sale_dispatched(n)
+}
+
+fn piece_unsold(n: usize) -> Vec<Draft> {
+    tray(n, |n| of_sale("piece.unsold", n))
+}
+
+fn piece_handed_over(n: usize) -> Vec<Draft> {
+    tray(n, |n| of_sale("piece.handed_over", n))
+}
+
+fn piece_delivered(n: usize) -> Vec<Draft> {
+    tray(n, |n| of_sale("piece.delivered", n))
+}
+
+fn piece_lost(n: usize) -> Vec<Draft> {
+    tray(n, |n| of_sale("piece.lost", n))
+}
+
+fn piece_sent_back(n: usize) -> Vec<Draft> {
+    tray(n, |n| of_sale("piece.sent_back", n))
+}
+
+/// As many jars as pieces, each jar with the lemel of two melts.
+fn refining_sent(n: usize) -> Vec<Draft> {
+    let holds = json!([{"melt": id(MELT, 1), "mass": MASS}, {"melt": id(MELT, 2), "mass": MASS}]);
+    let jars: Vec<Value> = (1..=n / 2)
+        .map(|n| json!({"jar": id(JAR, n), "mass": MASS, "holds": holds}))
+        .collect();
+    let whole = json!({"refining": id(REFINING, 1), "number": MANY, "metal": "palladium", "session": id(SESSION, 1),
+        "jars": jars, "pieces": weighed(n - n / 2), "mass": MASS});
+    let emptied = (1..=n / 2).map(|n| {
+        draft(
+            "jar.emptied",
+            json!({"jar": id(JAR, n), "refining": id(REFINING, 1)}),
+        )
+    });
+    let mut drafts = vec![draft("refining.sent", whole)];
+    drafts.extend(emptied);
+    drafts.extend((1..=n - n / 2).map(|n| {
+        draft(
+            "piece.refined",
+            json!({"piece": id(PIECE, n), "refining": id(REFINING, 1)}),
+        )
+    }));
+    drafts
+}
+
+fn jar_emptied(n: usize) -> Vec<Draft> {
+    refining_sent(n.max(2))
+}
+
+fn piece_refined(n: usize) -> Vec<Draft> {
+    refining_sent(n)
+}
+
+fn refining_returned(_: usize) -> Vec<Draft> {
+    let whole = json!({"refining": id(REFINING, 1), "sent": MASS, "outturn": id(LOT, 70), "returned": MASS,
+        "settled": {"mass": MASS, "fineness": FINENESS}, "loss": format!("-{MASS}")});
+    vec![
+        draft("refining.returned", whole),
+        draft("lot.outturned", lot_outturned()),
+    ]
 }

@@ -1,0 +1,106 @@
+//! Full tiles as immutable files: written once, never again, and handed out as they stand.
+//!
+//! They are derived: the log and its tree say the same, so deleting the folder costs only the time to write them anew. A
+//! file is synced before it has its name, so that a name never stands for half a tile; the name itself may be lost with
+//! the power, and is then given again. Whoever hands a file out compares nothing; [`TileFiles::keep`] does, and a file
+//! with other bytes than it should have is never overwritten in silence: it is named, and no longer handed out.
+//!
+//! Deliberately absent: partial tiles (they are cut from memory), and a clean-up of single files.
+
+use std::collections::BTreeSet;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use super::StoreError;
+use super::files::{Files, MODE_DIR_OPEN, MODE_OPEN};
+use crate::proof::tile::{FULL, TilePath};
+
+/// What became of a tile that was to be kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kept {
+    /// It was written.
+    Written,
+    /// It stood there already, with the same bytes.
+    There,
+    /// Something else stands in its place, and was left as it is. It is not handed out from now on.
+    Differs,
+}
+
+/// The folder of full tiles, each under its path of C2SP tlog-tiles: `tile/<L>/<N>`.
+pub struct TileFiles {
+    files: Arc<dyn Files>,
+    dir: PathBuf,
+    differing: Mutex<BTreeSet<TilePath>>,
+}
+
+impl TileFiles {
+    /// The tiles in a folder, which need not be there yet.
+    #[must_use]
+    pub fn new(files: Arc<dyn Files>, dir: PathBuf) -> TileFiles {
+        TileFiles {
+            files,
+            dir,
+            differing: Mutex::default(),
+        }
+    }
+
+    /// Where a tile stands.
+    #[must_use]
+    pub fn path(&self, tile: TilePath) -> PathBuf {
+        self.dir.join(tile.to_string())
+    }
+
+    /// A full tile as its file has it; none for a partial one, one that has no file, and one that is known to differ.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`].
+    pub fn read(&self, tile: TilePath) -> Result<Option<Vec<u8>>, StoreError> {
+        if tile.width != FULL || self.differing().contains(&tile) {
+            return Ok(None);
+        }
+        let path = self.path(tile);
+        match self.files.read_whole(&path) {
+            Ok(bytes) => Ok(Some(bytes)),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(error) => Err(StoreError::io("reading", &path)(error)),
+        }
+    }
+
+    /// Keeps a full tile under its path, unless something stands there already.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`]; [`StoreError::Misfit`] for a partial tile.
+    pub fn keep(&self, tile: TilePath, bytes: &[u8]) -> Result<Kept, StoreError> {
+        if tile.width != FULL {
+            return Err(StoreError::Misfit {
+                why: format!("{tile} is not a full tile"),
+            });
+        }
+        let path = self.path(tile);
+        match self.files.read_whole(&path) {
+            Ok(found) if found == bytes => Ok(Kept::There),
+            Ok(_) => {
+                self.differing().insert(tile);
+                Ok(Kept::Differs)
+            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                self.write(&path, bytes)
+                    .map_err(StoreError::io("writing", &path))?;
+                Ok(Kept::Written)
+            }
+            Err(error) => Err(StoreError::io("reading", &path)(error)),
+        }
+    }
+
+    fn write(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        if let Some(folder) = path.parent() {
+            self.files.create_dirs(folder, MODE_DIR_OPEN)?;
+        }
+        self.files.replace_synced(path, bytes, MODE_OPEN)
+    }
+
+    fn differing(&self) -> MutexGuard<'_, BTreeSet<TilePath>> {
+        self.differing.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

@@ -1,0 +1,64 @@
+//! What the router itself says it has, against the table of routes and against the description.
+//!
+//! The router's side is actix-web's own introspection, so a route that is registered past the table shows itself.
+
+use super::DESCRIPTION;
+use crate::http::TestApp;
+use actix_web::introspection::IntrospectionTree;
+use actix_web::test::{self, TestRequest};
+use actix_web::web::{self, Data};
+use pourbook::http::routes::ROUTES;
+use serde_json::Value;
+use std::collections::BTreeSet;
+
+const ASIDE: &str = "/introspected";
+
+type Routes = BTreeSet<(String, String)>;
+
+/// Method and path of every route of a router, as the router tells them. Where it takes several methods, each once.
+async fn registered(app: &TestApp) -> Routes {
+    let tell = |tree: Data<IntrospectionTree>| async move { tree.report_as_json() };
+    let served = actix_web::App::new()
+        .configure(|config| pourbook::http::configure(config, &app.app))
+        .route(ASIDE, web::get().to(tell));
+    let service = test::init_service(served).await;
+    let request = TestRequest::get().uri(ASIDE).to_request();
+    let told: Value = test::call_and_read_body_json(&service, request).await;
+    let mut routes = Routes::new();
+    for item in told.as_array().unwrap() {
+        let path = item["full_path"].as_str().unwrap();
+        for method in item["methods"].as_array().unwrap() {
+            if path != ASIDE {
+                routes.insert((method.as_str().unwrap().to_owned(), path.replace(":.+}", "}")));
+            }
+        }
+        assert_ne!(item["potentially_unreachable"].as_bool(), Some(true), "{item}");
+    }
+    routes
+}
+
+#[actix_web::test]
+async fn the_router_the_table_and_the_description_have_the_same_routes() {
+    let app = TestApp::start().await;
+    let registered = registered(&app).await;
+    let mut table = Routes::new();
+    for route in ROUTES {
+        let path = route.path.replace(":.+}", "}");
+        table.insert((route.method.to_owned(), path.clone()));
+        if route.method == "GET" {
+            table.insert(("HEAD".to_owned(), path));
+        }
+    }
+    assert_eq!(registered, table, "router and table");
+    let mut described = Routes::new();
+    for (path, operations) in DESCRIPTION["paths"].as_object().unwrap() {
+        for method in operations.as_object().unwrap().keys() {
+            described.insert((method.to_uppercase(), path.clone()));
+            if method == "get" {
+                described.insert(("HEAD".to_owned(), path.clone()));
+            }
+        }
+    }
+    assert_eq!(registered, described, "router and description");
+    assert!(registered.len() > 60, "only {} routes", registered.len());
+}

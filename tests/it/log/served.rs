@@ -1,0 +1,156 @@
+//! A book in a folder, served by the built program as a child process.
+
+use pourbook::config::{EntriesFor, Settings};
+use pourbook::domain::{Draw, Timestamp};
+use pourbook::http::{Quotas, Role, Tokens};
+use pourbook::node::{BookFolder, Founding, found};
+use std::io::{BufRead, BufReader, Read};
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+pub const PROGRAM: &str = env!("CARGO_BIN_EXE_pourbook");
+/// A fixed time, for books whose server records nothing more: 2 January 2026.
+pub const FOUNDED: i64 = 1_767_340_800;
+
+/// Founds a book whose entries are public, with one token of the office; gives the token.
+pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
+    let folder = BookFolder::at(dir);
+    let settings = Settings {
+        origin: "brackenfold.example/book".into(),
+        address: "http://127.0.0.1:4747".into(),
+        currency: "GBP".into(),
+        entries: EntriesFor::Public,
+        second_pin: None,
+        limits: Quotas::OFF,
+    };
+    let founding = Founding {
+        settings: &settings,
+        now: Timestamp(now),
+        seed: [seed; 32],
+    };
+    found(&folder, &founding).unwrap();
+    let mut tokens = Tokens::default();
+    let token = tokens.add(&mut Draw::new([seed; 32]), Role::Office, None, None);
+    tokens.write(&folder.tokens()).unwrap();
+    token
+}
+
+/// The program with a command that ends by itself.
+pub fn run(arguments: &[&str]) -> Output {
+    Command::new(PROGRAM).args(arguments).output().unwrap()
+}
+
+/// A served book. When it is dropped the process is killed.
+pub struct Served {
+    child: Child,
+    pub address: String,
+    told: Arc<Mutex<String>>,
+    agent: ureq::Agent,
+}
+
+impl Served {
+    /// Starts `pourbook serve` on a free port and waits until it serves.
+    pub fn start(dir: &Path) -> Served {
+        let mut child = Command::new(PROGRAM)
+            .args(["serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"])
+            .env_remove("POURBOOK_LOG")
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stderr.take().unwrap());
+        let mut before = String::new();
+        let address = loop {
+            let from = before.len();
+            if lines.read_line(&mut before).unwrap() == 0 {
+                panic!("it does not serve: {before}");
+            }
+            if let Some((_, address)) = before[from..].split_once("serving on ") {
+                break address.trim().to_owned();
+            }
+        };
+        let told = Arc::new(Mutex::new(before));
+        let heard = Arc::clone(&told);
+        std::thread::spawn(move || {
+            let mut line = String::new();
+            while lines.read_line(&mut line).is_ok_and(|count| count > 0) {
+                heard.lock().unwrap().push_str(&line);
+                line.clear();
+            }
+            let _ = lines.read_to_string(&mut line);
+        });
+        let agent = ureq::Agent::config_builder()
+            .http_status_as_error(false)
+            .timeout_global(Some(Duration::from_secs(20)))
+            .build()
+            .into();
+        Served {
+            child,
+            address,
+            told,
+            agent,
+        }
+    }
+
+    /// Starts it and kills it while it opens the book, or soon after.
+    pub fn start_and_kill(dir: &Path, after: Duration) {
+        let mut child = Command::new(PROGRAM)
+            .args(["serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(after);
+        child.kill().unwrap();
+        child.wait().unwrap();
+    }
+
+    /// What it has written to standard error so far.
+    pub fn told(&self) -> String {
+        self.told.lock().unwrap().clone()
+    }
+
+    /// The number of its process.
+    pub fn number(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Ends it as the system would: whatever it was doing, it does no more (SIGKILL).
+    pub fn kill(mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    /// Asks it to stop (SIGTERM) and waits until it has.
+    pub fn stop(mut self) {
+        let number = self.number().to_string();
+        assert!(
+            Command::new("kill")
+                .args(["-TERM", &number])
+                .status()
+                .unwrap()
+                .success()
+        );
+        assert!(self.child.wait().unwrap().success(), "{}", self.told());
+    }
+
+    /// Status, `Cache-Control` and body.
+    pub fn get(&self, path: &str) -> (u16, String, Vec<u8>) {
+        let mut reply = self.agent.get(format!("{}{path}", self.address)).call().unwrap();
+        let cache = reply.headers().get("cache-control");
+        let cache = cache
+            .map(|value| value.to_str().unwrap().to_owned())
+            .unwrap_or_default();
+        let body = reply.body_mut().read_to_vec().unwrap();
+        (reply.status().as_u16(), cache, body)
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
