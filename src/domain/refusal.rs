@@ -100,7 +100,7 @@ refusals! {
     "has-serial" "the piece has the serial {serial}, which is given once" => HasSerial { serial: String };
     "no-serial" "the piece has no serial yet" => NoSerial;
     "serials-used-up" "the series' serials are used up: its numbers have {digits} digits" => SerialsUsedUp { digits: u8 };
-    "not-an-edition" "only an edition has edition numbers" => NotAnEdition;
+    "not-an-edition" "this is an open series: only an edition has numbers, spares, orders and a close" => NotAnEdition;
     "has-number" "the piece has number {number}" => HasNumber { number: u32 };
     "edition-full" "all {size} numbers of shape {shape} are given" => EditionFull { shape: String, size: u32 };
     "no-number" "a piece of an edition gets its number before its certificate" => NoNumber;
@@ -114,10 +114,11 @@ refusals! {
     "die-gone" "die {die} is {state}: it strikes no more" => DieGone { die: DieId, state: DieState };
     "die-of-another-series" "the die was cut for another edition: such a strike is a mis-strike by the wrong die" => DieOfAnotherSeries;
     "die-has-owner" "a commissioner's die goes back or is destroyed" => DieHasOwner;
+    "die-of-workshop" "the workshop's own die has nobody to go back to: it is destroyed, or retired" => DieOfWorkshop;
     "not-struck" "the series asks for a strike before that" => NotStruck;
     "series-closed" "the series is closed" => SeriesClosed;
     "pieces-loose" "piece {piece} of the edition is still {state}; {count} such pieces are loose" => PiecesLoose { piece: PieceId, state: PieceState, count: usize };
-    "die-loose" "die {die} of the edition is still in use" => DieLoose { die: DieId };
+    "die-loose" "die {die} of the edition is neither returned nor destroyed" => DieLoose { die: DieId };
     "order-open" "order {number} still promises pieces of the edition" => OrderStillOpen { number: u32 };
 
     "marking-exempt" "the series is exempt from marking" => MarkingExempt;

@@ -5,7 +5,9 @@
 //! the next event: so a log cannot leave a half of a fact out, nor add one.
 
 use super::Book;
-use crate::domain::{CertificateId, Event, JarId, MeltId, PieceId, Refusal, Stamp};
+use crate::domain::{
+    AssayOutcome, CertificateId, ConsignmentId, Event, JarId, MeltId, PieceId, Refusal, Stamp,
+};
 use crate::metal::Mass;
 use std::fmt;
 
@@ -36,6 +38,16 @@ pub(in crate::domain) enum Owed {
         older: CertificateId,
         newer: CertificateId,
     },
+    /// A piece goes with its consignment.
+    Consigning {
+        piece: PieceId,
+        consignment: ConsignmentId,
+    },
+    /// A consignment comes back: its lines so far, and whether the piece of each was found below the claim.
+    Return {
+        consignment: ConsignmentId,
+        lines: Vec<(PieceId, AssayOutcome, bool)>,
+    },
 }
 
 impl Owed {
@@ -44,8 +56,9 @@ impl Owed {
             Self::Weighing { piece, .. }
             | Self::Grading { piece }
             | Self::Remelting { piece, .. }
-            | Self::Certifying { piece, .. } => Some(*piece),
-            Self::Filling { .. } | Self::Superseding { .. } => None,
+            | Self::Certifying { piece, .. }
+            | Self::Consigning { piece, .. } => Some(*piece),
+            Self::Filling { .. } | Self::Superseding { .. } | Self::Return { .. } => None,
         }
     }
 
@@ -57,6 +70,8 @@ impl Owed {
             Self::Remelting { .. } => "piece.remelted",
             Self::Certifying { .. } => "piece.certified",
             Self::Superseding { .. } => "certificate.superseded",
+            Self::Consigning { .. } => "piece.consigned",
+            Self::Return { .. } => "consignment.returned",
         }
     }
 }
@@ -68,6 +83,7 @@ impl fmt::Display for Owed {
                 write!(f, "jar.filled of {jar} with {mass} g of melt {melt}")
             }
             Self::Superseding { older, .. } => write!(f, "certificate.superseded of {older}"),
+            Self::Return { consignment, .. } => write!(f, "consignment.returned of {consignment}"),
             other => match other.piece() {
                 Some(piece) => write!(f, "{} of piece {piece}", other.kind()),
                 None => f.write_str(other.kind()),

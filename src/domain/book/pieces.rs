@@ -42,6 +42,7 @@ impl Book {
             hallmark: None,
             assay: None,
             unmarked: None,
+            refused_at: None,
             back_unweighed: false,
             assay_loss: MassDifference::ZERO,
             number: None,
@@ -301,7 +302,7 @@ const CAME_BACK: &[PieceState] = &[
 const fn weighable(stage: Stage) -> &'static [PieceState] {
     match stage {
         Stage::FromMould => &[PieceState::Poured, PieceState::Graded],
-        Stage::Finished => &[PieceState::Graded],
+        Stage::Finished => &[PieceState::Graded, PieceState::Struck],
         Stage::Final => &[
             PieceState::Serialled,
             PieceState::Struck,

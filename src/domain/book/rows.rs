@@ -270,10 +270,12 @@ rows! {
         consignment: Option<ConsignmentId>,
         /// The marks on it.
         hallmark: Option<Hallmark>,
-        /// What the assay office found in it, if it said so, parts per thousand.
+        /// The lowest that an assay office found in it, if one said so, parts per thousand.
         assay: Option<Fineness>,
-        /// Why the office would not mark it, until it is sent in again or given up.
+        /// Why the office would not mark it, until it is sent in again.
         unmarked: Option<UnmarkedReason>,
+        /// The claim at which an office refused it for its fineness, parts per thousand: it is stated below that for ever.
+        refused_at: Option<Fineness>,
         /// Whether the next weighing is the first since it was at the office.
         back_unweighed: bool,
         /// What the office took off it, grams.

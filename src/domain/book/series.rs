@@ -6,8 +6,8 @@
 use super::pieces::no_serial;
 use super::{Book, Piece, Series, agree};
 use crate::domain::{
-    ExemptGround, Grade, Limits, Marking, PieceId, PieceNumbered, PieceSerialled, PieceState, Refusal,
-    Serial, SeriesId, SeriesKind, SeriesOpened, SeriesState, Shape, Stamp,
+    ExemptGround, Limits, Marking, PieceId, PieceNumbered, PieceSerialled, PieceState, Refusal, Serial,
+    SeriesId, SeriesKind, SeriesOpened, SeriesState, Shape, Stamp,
 };
 use crate::metal::{Fineness, Mass};
 
@@ -135,9 +135,7 @@ impl Book {
             return Err(Refusal::HasNumber { number });
         }
         let series = self.known_series(piece.series)?;
-        if series.kind_of != SeriesKind::Edition {
-            return Err(Refusal::NotAnEdition);
-        }
+        self.edition(piece.series)?;
         if series.unnumbered {
             return Err(Refusal::SeriesUnnumbered);
         }
@@ -181,14 +179,7 @@ impl Book {
 
     /// Refuses a piece that is not accepted, or is so only by a reading that is suspect.
     pub(super) fn accepted(&self, piece: &Piece, verb: &'static str) -> Result<(), Refusal> {
-        let grade = piece
-            .grading
-            .as_ref()
-            .map(|grading| grading.grade)
-            .ok_or(Refusal::NotWeighed)?;
-        if grade != Grade::Accepted {
-            return Err(Refusal::WrongGrade { grade, verb });
-        }
+        piece.is_accepted(verb)?;
         match piece.reading() {
             Some(reading) if self.is_suspect(reading) => Err(Refusal::ReadingSuspect {
                 session: reading.session,
@@ -231,8 +222,10 @@ fn impossible(e: &SeriesOpened) -> Option<&'static str> {
         Some("its limits do not enclose its nominal weight")
     } else if (e.marking == Marking::Exempt) != e.ground.is_some() {
         Some("it is exempt from marking on a named ground, or it is not exempt")
-    } else if e.exempt_below.is_some() && e.ground != Some(ExemptGround::BelowWeight) {
-        Some("an exemption weight goes with the ground below_weight")
+    } else if e.exempt_below.is_some() != (e.ground == Some(ExemptGround::BelowWeight)) {
+        Some(
+            "an exemption weight goes with the ground below_weight, and that ground with an exemption weight",
+        )
     } else if e.exempt_below.is_some() != e.exempt_from.is_some() {
         Some("a row of the table of exemption weights has a weight and a day")
     } else if e.exempt_below.is_some_and(too_heavy) {

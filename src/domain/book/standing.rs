@@ -4,9 +4,7 @@
 //! series is exempt, finally weighed, numbered, certified.
 
 use super::{Book, Piece};
-use crate::domain::{
-    Marking, PieceState, Refusal, SeriesId, SeriesState, Stage, StrikeOutcome, UnmarkedReason,
-};
+use crate::domain::{Grade, Marking, PieceState, Refusal, SeriesId, SeriesState, Stage, StrikeOutcome};
 use crate::metal::Fineness;
 
 impl Book {
@@ -39,8 +37,12 @@ impl Book {
         Ok(())
     }
 
-    /// Refuses a fineness above what an assay found in the piece or, unless it bears a mark of its own, in its melt.
+    /// Refuses a fineness at which an office refused the piece, and one above what an assay found in it or, unless it
+    /// bears a mark of its own, in its melt.
     pub(super) fn not_above_assay(&self, piece: &Piece, stated: Fineness) -> Result<(), Refusal> {
+        if let Some(claimed) = piece.refused_at.filter(|claimed| stated >= *claimed) {
+            return Err(Refusal::RefusedForFineness { claimed });
+        }
         let of_melt = match &piece.hallmark {
             Some(hallmark) => Some(hallmark.fineness),
             None => self.known_melt(piece.melt)?.assayed,
@@ -71,10 +73,13 @@ impl Piece {
                 .all(|strike| strike.outcome == StrikeOutcome::Good)
     }
 
-    /// Whether the assay office refused it for its fineness and it was not sent in again since.
-    #[must_use]
-    pub fn is_refused(&self) -> bool {
-        self.unmarked == Some(UnmarkedReason::BelowStandard)
+    /// Refuses a piece that its last grading does not accept.
+    pub(super) fn is_accepted(&self, verb: &'static str) -> Result<(), Refusal> {
+        let grade = self.grading.as_ref().map(|grading| grading.grade);
+        match grade.ok_or(Refusal::NotWeighed)? {
+            Grade::Accepted => Ok(()),
+            grade => Err(Refusal::WrongGrade { grade, verb }),
+        }
     }
 
     /// Refuses a piece that is in none of the states in which something may happen to it.

@@ -106,6 +106,9 @@ impl Decision<'_> {
             Refusal::UnknownSeries { .. }
             | Refusal::NotAnOpenSeries
             | Refusal::AlreadyInSeries
+            | Refusal::SeriesClosed
+            | Refusal::RefusedForFineness { .. }
+            | Refusal::ClaimAboveAssay { .. }
             | Refusal::WrongMetal { .. }
             | Refusal::BelowSeriesFineness { .. } => refusal.at("/to"),
             other => other.at("/piece"),
@@ -165,6 +168,6 @@ impl Decision<'_> {
 }
 
 /// The private note of an event that has no other private member.
-fn note(text: Option<&String>) -> Private {
+pub(super) fn note(text: Option<&String>) -> Private {
     Private::none().text("note", text.map(String::as_str))
 }

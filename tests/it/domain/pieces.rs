@@ -184,7 +184,7 @@ fn each_stage_has_its_time() {
     check(
         &[WORKSHOP, POURED, CLOSED, serial],
         "weigh finished in D P1 50.40",
-        "refused: the piece has the serial TW-0001-83, which is given once (/items/0/piece)",
+        "refused: the piece is serialled, so it cannot be weighed (/items/0/piece)",
     );
     check(
         &[WORKSHOP, POURED, CLOSED, &["condemn P2 under"]],
@@ -339,7 +339,7 @@ fn an_odd_weight_piece_moves_to_an_open_series() {
     check(
         &[WORKSHOP, POURED, CLOSED, &["serials P1"]],
         "move P1 to DW",
-        "refused: the piece has the serial TW-0001-83, which is given once (/piece)",
+        "P1 moves from TW to DW; P1 accepted",
     );
     check(
         &[WORKSHOP, MELT, &["pour M TW oval P1"]],

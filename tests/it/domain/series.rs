@@ -163,7 +163,7 @@ fn an_edition_number_comes_last_and_never_above_its_size() {
             &["move P2 to DW", "serials P2", "weigh final in D P2 49.10"],
         ],
         "numbers P2",
-        "refused: only an edition has edition numbers (/pieces/0)",
+        "refused: this is an open series: only an edition has numbers, spares, orders and a close (/pieces/0)",
     );
 }
 
@@ -206,8 +206,7 @@ fn a_series_that_needs_a_hallmark_stops_before_the_final_weighing() {
         "P2 is HM-0001-64",
     );
     let serial: &[&str] = &["serials P2"];
-    let then =
-        "refused: the series requires a hallmark, and the assay office's part of the book is not built yet";
+    let then = "refused: the series requires a hallmark, and the piece has none";
     check(
         &[WORKSHOP, POURED, CLOSED, REQUIRED, serial],
         "weigh final in D P2 49.10",
