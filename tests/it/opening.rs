@@ -1,12 +1,12 @@
 //! Opening a book: the first entry that is wrong is named, wherever it stands, and what may not sign does not.
 
-use crate::shop::{NOW, Shop, deskkeys, key_entry};
+use crate::shop::{NOW, Shop, charge, deskkeys, key_entry, lot};
 use pourbook::check::{Audit, Fault, Faulty};
-use pourbook::domain::{Draw, Event, KeyRevoked, Refusal};
+use pourbook::domain::{Draw, Event, KeyRevoked, Refusal, Row};
 use pourbook::log::{Group, MemoryStore, Store};
 use pourbook::record::{Signer, Unsealed, read, seal};
-use pourbook::writer::{Desk, OpenError, SubmitError};
-use std::sync::Arc;
+use pourbook::writer::{Appended, Desk, Observer, OpenError, SubmitError};
+use std::sync::{Arc, Mutex};
 
 const ORIGIN: &str = "brackenfold.example/book";
 
@@ -36,7 +36,7 @@ fn fault(entries: &[Vec<u8>]) -> Faulty {
         Arc::new(store),
         ORIGIN,
         deskkeys(ORIGIN, [9; 32]),
-        Box::new(|_| {}),
+        Observer::none(),
     );
     match opened.err().unwrap() {
         OpenError::Entry(faulty) => faulty,
@@ -144,7 +144,7 @@ fn a_recorder_key_that_was_revoked_records_nothing_and_the_book_opens_again() {
     let (revocation, _) = key_entry(ORIGIN, NOW, &mut shop.draw, newest, revoked);
     shop.turn(vec![revocation]);
     let session = shop.session;
-    let submission = shop.submission(crate::shop::lot(session).into());
+    let submission = shop.submission(lot(session).into());
     let answers = shop.desk.turn(NOW, [1; 32], vec![submission]).unwrap();
     let Err(SubmitError::Refused(refused)) = &answers[0] else {
         panic!("it was recorded with a key that may not sign");
@@ -155,6 +155,48 @@ fn a_recorder_key_that_was_revoked_records_nothing_and_the_book_opens_again() {
     );
     let size = shop.size();
     drop(shop);
-    let again = Desk::open(store, ORIGIN, deskkeys(ORIGIN, [9; 32]), Box::new(|_| {})).unwrap();
+    let again = Desk::open(store, ORIGIN, deskkeys(ORIGIN, [9; 32]), Observer::none()).unwrap();
     assert_eq!(again.published().tree().size(), size as u64);
+}
+
+#[test]
+fn what_is_told_of_an_entry_is_the_book_after_it_even_within_one_turn() {
+    let told: Arc<Mutex<Vec<Appended>>> = Arc::default();
+    let hear = Arc::clone(&told);
+    let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
+    let observer = Observer::new(0, move |appended| hear.lock().unwrap().push(appended));
+    let mut shop = Shop::found_observed(Arc::clone(&store), ORIGIN, [9; 32], observer);
+    let session = shop.session;
+    let lots = shop.record(vec![lot(session).into()], |event| match event {
+        Event::LotReceived(e) => Some(e.lot),
+        _ => None,
+    });
+    // Both in one turn, from one lot of 480 g.
+    let charges = vec![charge(session, lots[0], "100.00").into(); 2];
+    shop.record(charges, |_| None::<()>);
+    let live = std::mem::take(&mut *told.lock().unwrap());
+    let lefts = |told: &[Appended]| -> Vec<String> {
+        let rows = told.iter().flat_map(|appended| &appended.rows);
+        let lots = rows.filter_map(|row| match row {
+            Row::Lot(lot) => Some(lot.left.to_string()),
+            _ => None,
+        });
+        lots.collect()
+    };
+    assert_eq!(lefts(&live), ["480.00", "380.00", "280.00"]);
+    drop(shop);
+    // Opening tells the same, from where the observer begins.
+    let hear = Arc::clone(&told);
+    let observer = Observer::new(7, move |appended| hear.lock().unwrap().push(appended));
+    Desk::open(store, ORIGIN, deskkeys(ORIGIN, [9; 32]), observer).unwrap();
+    let again = std::mem::take(&mut *told.lock().unwrap());
+    assert_eq!(again.first().unwrap().index, 7);
+    assert_eq!(again.len() + 7, live.len());
+    for (again, live) in again.iter().zip(&live[7..]) {
+        assert_eq!(
+            (again.index, again.leaf, &again.rows),
+            (live.index, live.leaf, &live.rows)
+        );
+        assert_eq!(again.entry, live.entry);
+    }
 }

@@ -156,7 +156,7 @@ pub struct Shop {
 impl Shop {
     /// Founds a book on an empty store: keys, scale, session, series.
     pub fn found(store: Arc<dyn Store>, origin: &str, secret: [u8; 32]) -> Self {
-        Self::found_observed(store, origin, secret, Box::new(|_| {}))
+        Self::found_observed(store, origin, secret, Observer::none())
     }
 
     /// The same, and somebody is told of every entry.
