@@ -15,11 +15,11 @@ mod row;
 pub use follower::Follower;
 pub use keys::Cursor;
 pub use lists::{Filter, Page};
-pub use row::{Row, Table, Tabled};
+pub use row::{Table, Tabled};
 
 use crate::domain::{
-    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Refusal, Scale,
-    ScaleId, Serial, Series, SeriesId, Session, SessionId,
+    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Scale, ScaleId, Serial,
+    Series, SeriesId, Session, SessionId,
 };
 use crate::proof::Hash;
 use std::path::Path;
@@ -44,26 +44,6 @@ pub enum ViewError {
         wanted: u64,
         /// The index that came.
         found: u64,
-    },
-    /// The book refuses what stands in the log.
-    #[error("entry {index} breaks a rule of the book: {refusal}")]
-    Refused {
-        /// The entry.
-        index: u64,
-        /// The rule.
-        refusal: Box<Refusal>,
-    },
-    /// An event of a kind or version that this version does not know.
-    #[error("entry {index} holds an event that this version does not understand")]
-    NotUnderstood {
-        /// The entry.
-        index: u64,
-    },
-    /// A row that an entry is said to have changed is not in the book.
-    #[error("entry {index} is said to have changed a row that is not there")]
-    Missing {
-        /// The entry.
-        index: u64,
     },
 }
 

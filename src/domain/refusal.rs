@@ -30,6 +30,9 @@ macro_rules! refusals {
             /// Every code, for the pages that explain them.
             pub const CODES: &'static [&'static str] = &[$($code),*];
 
+            /// What each says, by its code, with the names of its values in braces.
+            pub const MESSAGES: &'static [(&'static str, &'static str)] = &[$(($code, concat!($($message),+))),*];
+
             /// A short fixed name, for programs.
             #[must_use]
             pub const fn code(&self) -> &'static str {

@@ -223,11 +223,21 @@ pub fn page(code: &str) -> Option<String> {
         None => refusal,
     };
     let title = title(code);
+    let says = Refusal::MESSAGES.iter().find(|(known, _)| *known == code);
+    let says = says.map_or_else(String::new, |(_, says)| {
+        format!("<p>It says: <q>{}</q></p>\n", escape(says))
+    });
     Some(format!(
         "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
          content=\"width=device-width\">\n<title>{title}</title>\n<h1>{title}</h1>\n<p><code>{code}</code></p>\n\
-         <p>{text}</p>\n</html>\n"
+         {says}<p>{text}</p>\n</html>\n"
     ))
+}
+
+fn escape(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
 }
 
 /// Every code of a problem.

@@ -1,25 +1,15 @@
 //! The views' own thread: it is handed every durable entry, and follows.
 
-use crate::domain::Stamp;
-use crate::proof::Hash;
-use crate::record::Entry;
 use crate::views::{Follower, ViewError};
 use crate::writer::{Appended, Observer};
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
 /// How many entries may wait for the views before the writer waits for them.
-const WAITING_MAX: usize = 65_536;
+const WAITING_MAX: usize = 8_192;
 /// How long the views go on without flushing.
 const SETTLE_EVERY: Duration = Duration::from_secs(1);
-
-struct Told {
-    stamp: Stamp,
-    leaf: Hash,
-    entry: Arc<Entry>,
-}
 
 /// Starts the thread. The observer is for the writer; when it is dropped the thread settles and ends.
 pub(super) fn follow(
@@ -27,6 +17,7 @@ pub(super) fn follow(
     failed: impl FnOnce(ViewError) + Send + 'static,
 ) -> std::io::Result<(Observer, JoinHandle<()>)> {
     let (tell, told) = sync_channel(WAITING_MAX);
+    let from = follower.next();
     let thread = std::thread::Builder::new()
         .name("views".to_owned())
         .spawn(move || {
@@ -34,32 +25,20 @@ pub(super) fn follow(
                 failed(error);
             }
         })?;
-    Ok((observer(tell), thread))
+    Ok((observer(from, tell), thread))
 }
 
-fn observer(tell: SyncSender<Told>) -> Observer {
-    Box::new(move |appended: &Appended<'_>| {
-        let payload = &appended.entry.payload;
-        let stamp = Stamp {
-            index: appended.index,
-            at: payload.iat,
-            by: payload.by,
-        };
-        // Views that have failed are rebuilt at the next start; the log does not wait for them.
-        let _ = tell.send(Told {
-            stamp,
-            leaf: appended.leaf,
-            entry: Arc::clone(&appended.entry),
-        });
-    })
+fn observer(from: u64, tell: SyncSender<Appended>) -> Observer {
+    // Views that have failed are rebuilt at the next start; the log does not wait for them.
+    Observer::new(from, move |appended| drop(tell.send(appended)))
 }
 
-fn run(follower: &mut Follower, told: &Receiver<Told>) -> Result<(), ViewError> {
+fn run(follower: &mut Follower, told: &Receiver<Appended>) -> Result<(), ViewError> {
     let mut unsettled = 0_u32;
     loop {
         match told.recv_timeout(SETTLE_EVERY) {
             Ok(told) => {
-                follower.follow(told.stamp, told.leaf, &told.entry)?;
+                follower.follow(told.index, told.leaf, &told.entry, &told.rows)?;
                 unsettled = unsettled.saturating_add(1);
                 if unsettled >= 50_000 {
                     follower.views().settle()?;

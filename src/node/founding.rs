@@ -7,7 +7,7 @@ use crate::domain::{Draw, Event, KeyAdded, KeyRole, OperatorId, Timestamp};
 use crate::log::{FileStore, FileStoreOptions, Store};
 use crate::proof::{Hash, NoteSigner, Policy, leaf_hash};
 use crate::record::KeyEntryDraft;
-use crate::writer::{Ask, Desk, DeskKeys, OpenError, Submission, SubmitError};
+use crate::writer::{Ask, Desk, DeskKeys, Observer, OpenError, Submission, SubmitError};
 use std::sync::Arc;
 
 /// What a book is founded with.
@@ -79,7 +79,7 @@ pub fn found(folder: &BookFolder, founding: &Founding<'_>) -> Result<Founded, Fo
     };
     let verifier = deskkeys.log.verifier();
     let store: Arc<dyn Store> = store;
-    let mut desk = Desk::open(store, &settings.origin, deskkeys, Box::new(|_| {}))?;
+    let mut desk = Desk::open(store, &settings.origin, deskkeys, Observer::none())?;
     let submissions = key_entries(settings, founding.now, &keys, &mut draw);
     for outcome in desk.turn(founding.now, draw.bytes(), submissions)? {
         outcome?;

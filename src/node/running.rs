@@ -73,7 +73,7 @@ fn open_store(folder: &BookFolder) -> Result<Opened, NodeError> {
 /// # Errors
 /// [`NodeError`].
 pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
-    open_observed(open_store(folder)?, Box::new(|_| {}))
+    open_observed(open_store(folder)?, Observer::none())
 }
 
 fn open_observed((store, deskkeys, origin): Opened, observer: Observer) -> Result<Desk, NodeError> {

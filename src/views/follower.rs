@@ -1,31 +1,28 @@
-//! Following the log: a replica of the book takes each entry, and the rows that it changed are written whole.
+//! Following the log: the rows that each entry changed are written whole.
 //!
-//! The replica is what makes the views cheap: it holds the rules, so nothing here knows what an event means.
+//! Whoever replays or records hands the rows over as they were after the entry, so nothing here knows a rule, and the
+//! book is held in memory once.
 
 use super::keys::{Cursor, member_key, subject_key};
 use super::lists::order_key;
-use super::row::{Row, Table, Tabled};
+use super::row::{Table, Tabled};
 use super::{ViewError, Views, name_key, row_key};
-use crate::domain::{Book, Event, Stamp};
+use crate::domain::{Event, Row};
 use crate::proof::Hash;
 use crate::record::Entry;
 
 /// The one writer of the views.
 pub struct Follower {
     views: Views,
-    book: Book,
     next: u64,
 }
 
 impl Follower {
-    /// A follower that begins at entry 0. Entries that the views already hold only bring the replica up to date.
+    /// A follower that goes on where the views end.
     #[must_use]
     pub fn new(views: Views) -> Self {
-        Self {
-            views,
-            book: Book::default(),
-            next: 0,
-        }
+        let next = views.position();
+        Self { views, next }
     }
 
     /// Index of the entry that is due.
@@ -40,41 +37,21 @@ impl Follower {
         &self.views
     }
 
-    /// Takes one entry: its events into the replica, the rows that changed into the views.
+    /// Takes one entry with the rows that it changed. One that the views already hold changes nothing.
     ///
     /// # Errors
-    /// [`ViewError::OutOfTurn`] when it is not the entry that is due; [`ViewError::Refused`] and
-    /// [`ViewError::NotUnderstood`] when the log is not one that this version wrote; [`ViewError::Store`].
-    pub fn follow(&mut self, stamp: Stamp, leaf: Hash, entry: &Entry) -> Result<(), ViewError> {
-        let index = stamp.index;
-        if index != self.next {
+    /// [`ViewError::OutOfTurn`] when it comes after the entry that is due; [`ViewError::Store`].
+    pub fn follow(&mut self, index: u64, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
+        if index > self.next {
             return Err(ViewError::OutOfTurn {
                 wanted: self.next,
                 found: index,
             });
         }
-        if !entry.is_understood() {
-            return Err(ViewError::NotUnderstood { index });
+        if index == self.next {
+            self.views.follow(index, leaf, entry, rows)?;
+            self.next = index.saturating_add(1);
         }
-        for event in entry.events() {
-            if let Err(refusal) = self.book.take(&stamp, event) {
-                self.book.undo();
-                return Err(ViewError::Refused {
-                    index,
-                    refusal: Box::new(refusal),
-                });
-            }
-        }
-        let touched = self.book.keep();
-        if index >= self.views.position() {
-            let rows: Option<Vec<Row>> = touched
-                .into_iter()
-                .map(|touched| Row::read(&self.book, touched))
-                .collect();
-            let rows = rows.ok_or(ViewError::Missing { index })?;
-            self.views.follow(stamp, leaf, entry, &rows)?;
-        }
-        self.next = index.saturating_add(1);
         Ok(())
     }
 }
@@ -84,8 +61,7 @@ impl Views {
     ///
     /// # Errors
     /// [`ViewError::Store`].
-    pub fn follow(&self, stamp: Stamp, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
-        let index = stamp.index;
+    pub fn follow(&self, index: u64, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
         for row in rows {
             self.write(index, entry, row)?;
         }

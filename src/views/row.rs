@@ -1,8 +1,8 @@
-//! Rows as the views keep them: which table a row belongs to, its id and the entry that made it.
+//! How the views keep the rows of the book: which table a row belongs to, its id and the entry that made it.
 
 use crate::domain::{
-    Book, Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, Touched,
+    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
+    Session,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -21,7 +21,7 @@ pub trait Tabled: Serialize + DeserializeOwned {
 }
 
 macro_rules! tables {
-    ($($(#[$doc:meta])* $variant:ident $type:ident $field:ident $word:literal $plural:literal $byte:literal $lookup:ident;)*) => {
+    ($($(#[$doc:meta])* $variant:ident $type:ident $field:ident $word:literal $plural:literal $byte:literal;)*) => {
         /// The tables, one per kind of thing.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Table { $($(#[$doc])* $variant),* }
@@ -51,20 +51,6 @@ macro_rules! tables {
             }
         }
 
-        /// One row of the book, with its values.
-        #[derive(Clone, Debug, PartialEq, Eq)]
-        pub enum Row { $($(#[$doc])* $variant(Box<$type>)),* }
-
-        impl Row {
-            /// The row that an entry changed, as the book has it now. `None` would be a bug of the book.
-            #[must_use]
-            pub fn read(book: &Book, touched: Touched) -> Option<Self> {
-                match touched {
-                    $(Touched::$variant(id) => book.$lookup(id).cloned().map(|row| Self::$variant(Box::new(row)))),*
-                }
-            }
-        }
-
         $(impl Tabled for $type {
             const TABLE: Table = Table::$variant;
 
@@ -81,31 +67,31 @@ macro_rules! tables {
 
 tables! {
     /// Lots of metal.
-    Lot Lot lot "lot" "lots" 1 lot;
+    Lot Lot lot "lot" "lots" 1;
     /// Scales.
-    Scale Scale scale "scale" "scales" 2 scale;
+    Scale Scale scale "scale" "scales" 2;
     /// Sessions at a scale.
-    Session Session session "session" "sessions" 3 session;
+    Session Session session "session" "sessions" 3;
     /// Jars of residues.
-    Jar Jar jar "jar" "jars" 4 jar;
+    Jar Jar jar "jar" "jars" 4;
     /// Editions and open series.
-    Series Series series "series" "series" 5 series;
+    Series Series series "series" "series" 5;
     /// Melts.
-    Melt Melt melt "melt" "melts" 6 melt;
+    Melt Melt melt "melt" "melts" 6;
     /// Pieces.
-    Piece Piece piece "piece" "pieces" 7 piece;
+    Piece Piece piece "piece" "pieces" 7;
     /// Certificates.
-    Certificate Certificate certificate "certificate" "certificates" 8 certificate;
+    Certificate Certificate certificate "certificate" "certificates" 8;
     /// Dies.
-    Die Die die "die" "dies" 9 die;
+    Die Die die "die" "dies" 9;
     /// Consignments to the assay office.
-    Consignment Consignment consignment "consignment" "consignments" 10 consignment;
+    Consignment Consignment consignment "consignment" "consignments" 10;
     /// Orders.
-    Order Order order "order" "orders" 11 order;
+    Order Order order "order" "orders" 11;
     /// Sales.
-    Sale Sale sale "sale" "sales" 12 sale;
+    Sale Sale sale "sale" "sales" 12;
     /// Refinings.
-    Refining Refining refining "refining" "refinings" 13 refining;
+    Refining Refining refining "refining" "refinings" 13;
     /// Customers whose metal is here.
-    Owner Owner owner "owner" "owners" 14 owner;
+    Owner Owner owner "owner" "owners" 14;
 }

@@ -8,7 +8,7 @@ use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::ChainEnd;
-use crate::domain::{Book, Command, Draw, FieldErased, Timestamp, Touched};
+use crate::domain::{Book, Command, Draw, FieldErased, Row, Timestamp};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -31,19 +31,43 @@ pub struct DeskKeys {
 }
 
 /// An entry that stands in the log, as followers are told of it.
-pub struct Appended<'a> {
+#[derive(Clone, Debug)]
+pub struct Appended {
     /// Its index.
     pub index: u64,
     /// Its leaf hash.
     pub leaf: Hash,
     /// What it says.
     pub entry: Arc<Entry>,
-    /// The rows of the book that it changed.
-    pub touched: &'a [Touched],
+    /// The rows of the book that it changed, as they were after it.
+    pub rows: Vec<Row>,
 }
 
-/// Told of each entry, in order, once it is durable.
-pub type Observer = Box<dyn FnMut(&Appended<'_>) + Send>;
+/// Told of each entry from one on, in order, once it is durable.
+pub struct Observer {
+    pub(super) from: u64,
+    pub(super) tell: Box<dyn FnMut(Appended) + Send>,
+}
+
+impl Observer {
+    /// An observer of the entries from index `from` on.
+    pub fn new(from: u64, tell: impl FnMut(Appended) + Send + 'static) -> Self {
+        Self {
+            from,
+            tell: Box::new(tell),
+        }
+    }
+
+    /// Nobody.
+    #[must_use]
+    pub fn none() -> Self {
+        Self::new(u64::MAX, drop)
+    }
+
+    pub(super) const fn observes(&self, index: u64) -> bool {
+        index >= self.from
+    }
+}
 
 /// The writer without its thread.
 pub struct Desk {
@@ -261,14 +285,16 @@ impl Desk {
             if let Some(erased) = &landing.erases {
                 erase(&*self.store, erased)?;
             }
-            let entry = crate::record::read(&landing.bytes)
-                .map_err(|malformed| unreadable(landing.index, &malformed))?;
-            (self.observer)(&Appended {
-                index: landing.index,
-                leaf: landing.leaf,
-                entry: Arc::new(entry),
-                touched: &landing.touched,
-            });
+            if self.observer.observes(landing.index) {
+                let entry = crate::record::read(&landing.bytes)
+                    .map_err(|malformed| unreadable(landing.index, &malformed))?;
+                (self.observer.tell)(Appended {
+                    index: landing.index,
+                    leaf: landing.leaf,
+                    entry: Arc::new(entry),
+                    rows: landing.rows,
+                });
+            }
         }
         Ok(())
     }

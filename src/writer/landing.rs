@@ -4,8 +4,7 @@ use super::desk::Desk;
 use super::submission::{Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
-    Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Timestamp,
-    Touched,
+    Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
@@ -30,7 +29,7 @@ pub(super) struct Landing {
     pub digest: Vec<u8>,
     pub events: Arc<[Event]>,
     pub subjects: Vec<Uuid>,
-    pub touched: Vec<Touched>,
+    pub rows: Vec<Row>,
     pub private: Vec<VaultRecord>,
     pub erases: Option<FieldErased>,
 }
@@ -162,6 +161,12 @@ impl Desk {
         sealed: Sealed,
     ) -> Landing {
         let touched = self.book.keep();
+        // Taken now, since later entries of the turn may change them again.
+        let rows = if self.observer.observes(index) {
+            self.book.rows(&touched)
+        } else {
+            Vec::new()
+        };
         let private = sealed.disclosures.into_iter().map(|disclosure| VaultRecord {
             index,
             kind: VaultKind::Disclosure {
@@ -184,7 +189,7 @@ impl Desk {
             digest: Vec::new(),
             events: drafts.into_iter().map(|draft| draft.event).collect(),
             subjects,
-            touched,
+            rows,
             private,
             erases,
         }
@@ -218,7 +223,7 @@ impl Desk {
             digest: Vec::new(),
             events: entry.events().cloned().collect(),
             subjects: Vec::new(),
-            touched: Vec::new(),
+            rows: Vec::new(),
             private: Vec::new(),
             erases: None,
         })

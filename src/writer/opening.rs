@@ -37,7 +37,7 @@ pub enum OpenError {
 
 impl Desk {
     /// Opens a book on its store: replays every entry, holds the result against the sealed and the pinned checkpoint,
-    /// and repeats every erasure. The observer is told of every entry, from the first.
+    /// and repeats every erasure. The observer is told of every entry from where it begins.
     ///
     /// # Errors
     /// [`OpenError`]; nothing is changed then.
@@ -57,12 +57,14 @@ impl Desk {
                     Event::FieldErased(erased) => Some(erased.clone()),
                     _ => None,
                 }));
-                observer(&Appended {
-                    index: taken.index,
-                    leaf: taken.leaf.hash,
-                    entry: taken.leaf.entry,
-                    touched: &taken.touched,
-                });
+                if observer.observes(taken.index) {
+                    (observer.tell)(Appended {
+                        index: taken.index,
+                        leaf: taken.leaf.hash,
+                        entry: taken.leaf.entry,
+                        rows: taken.book.rows(&taken.touched),
+                    });
+                }
             },
         )??;
         let mut desk = Self::resume(store, deskkeys, observer, replay);

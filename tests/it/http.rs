@@ -16,14 +16,14 @@ use actix_web::http::Method;
 use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
-use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Stamp, Timestamp};
+use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Tokens};
 use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
 use pourbook::views::{Follower, Views};
-use pourbook::writer::{Appended, Ask, Desk, DeskKeys, Submission, Surroundings, Writer};
+use pourbook::writer::{Ask, Desk, DeskKeys, Observer, Submission, Surroundings, Writer};
 use serde_json::{Value, json};
 use std::future::Future;
 use std::pin::Pin;
@@ -351,14 +351,10 @@ fn open_book(
         secret: [9; 32],
     };
     let mut follower = Follower::new(views.clone());
-    let observer = Box::new(move |appended: &Appended<'_>| {
-        let payload = &appended.entry.payload;
-        let stamp = Stamp {
-            index: appended.index,
-            at: payload.iat,
-            by: payload.by,
-        };
-        follower.follow(stamp, appended.leaf, &appended.entry).unwrap();
+    let observer = Observer::new(0, move |told| {
+        follower
+            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .unwrap();
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();
     let mut draw = Draw::new([8; 32]);

@@ -4,6 +4,6 @@ mod golden;
 mod keys;
 mod published;
 mod samples;
-mod schemas;
+pub mod schemas;
 mod sealing;
 mod strict;

@@ -6,13 +6,14 @@
 //! through. A failing seed is named: run it again with
 //! `SEED=<n>`; `SLOW=1` runs many more.
 
+use crate::shop::{self, mass, reading};
 use pourbook::domain::*;
 use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles, Store};
-use pourbook::metal::{Fineness, Mass, Metal, Reading, ScaleClass};
-use pourbook::proof::{Checkpoint, NoteSigner, leaf_hash, verify_consistency};
-use pourbook::record::{KeyEntryDraft, Signer, read, seal_key_entry};
+use pourbook::metal::Metal;
+use pourbook::proof::{Checkpoint, verify_consistency};
+use pourbook::record::read;
 use pourbook::views::{Follower, Views};
-use pourbook::writer::{Appended, Ask, Desk, DeskKeys, Observer, Submission};
+use pourbook::writer::{Ask, Desk, Observer, Submission};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -63,36 +64,8 @@ impl World {
             counted: Counted::default(),
         };
         world.open();
-        let mut newest = None;
-        for (secret, role) in [(1, KeyRole::Root), (2, KeyRole::Recorder), (3, KeyRole::Log)] {
-            let signer = Signer::from_seed(&[secret; 32]);
-            let x = signer.public().to_base64url();
-            let event = KeyAdded {
-                kid: signer.kid().to_owned(),
-                role,
-                x,
-            }
-            .into();
-            let jti = world.chance.uuid();
-            let by = OperatorId(uuid::Uuid::nil());
-            let draft = KeyEntryDraft {
-                iss: ORIGIN,
-                jti,
-                iat: Timestamp(world.now),
-                by,
-                keys: newest,
-                event,
-            };
-            let entry = seal_key_entry(&draft, &Signer::from_seed(&[1; 32])).unwrap();
-            newest = Some(leaf_hash(&entry));
-            world.submit(vec![Submission {
-                request: jti,
-                by,
-                at: None,
-                expected: Vec::new(),
-                ask: Ask::KeyEntry(entry),
-            }]);
-        }
+        let keys = shop::founding(ORIGIN, Timestamp(world.now), &mut world.chance);
+        keys.into_iter().for_each(|key| world.submit(vec![key]));
         world
     }
 
@@ -114,11 +87,7 @@ impl World {
         };
         let store = FileStore::open(Path::new("/book"), options, Arc::new(self.files.clone()));
         let store = Arc::new(store.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
-        let keys = DeskKeys {
-            recorder: Signer::from_seed(&[2; 32]),
-            log: NoteSigner::new(ORIGIN, &[3; 32]).unwrap(),
-            secret: store.secret().unwrap(),
-        };
+        let keys = shop::deskkeys(ORIGIN, store.secret().unwrap());
         let views = Views::open(&self.derived.path().join("views")).unwrap();
         self.counted.behind += u32::from(views.position() < store.head().size);
         let desk = Desk::open(store, ORIGIN, keys, observer(Follower::new(views.clone())));
@@ -282,22 +251,10 @@ impl World {
         let series: Vec<SeriesId> = sorted(book.all_series().map(|series| series.series));
         let melts: Vec<MeltId> = sorted(book.melts().map(|melt| melt.melt));
         let pieces: Vec<PieceId> = sorted(book.pieces().map(|piece| piece.piece));
-        let mass = |text: &str| Mass::parse(text).unwrap();
-        let reading = |text: &str| Reading::parse(text).unwrap();
         let weights = ["50.42", "49.10", "50.90", "51.60", "50.02", "0.30", "12.5"];
         let weight = weights[usize::from(self.chance.bytes()[5]) % weights.len()];
         let command = match self.below(14) {
-            0 => RegisterScale {
-                class: ScaleClass::II,
-                e: mass("0.01"),
-                d: mass("0.01"),
-                max: mass("500"),
-                verified: true,
-                repeatability: mass("0.004"),
-                label: Some("bench".to_owned()),
-                note: None,
-            }
-            .into(),
+            0 => shop::scale().into(),
             1 | 2 => OpenSession {
                 scale: self.pick(&scales)?,
                 nominal: mass("100"),
@@ -310,56 +267,13 @@ impl World {
                 reading: reading("100.01"),
             }
             .into(),
-            4 | 5 => ReceiveLot {
-                metal: Metal::Silver,
-                fineness: Fineness::parse("999.5").unwrap(),
-                basis: FinenessBasis::Declared,
-                session: self.pick(&open_sessions)?,
-                mass: reading("480.00"),
-                invoiced: None,
-                owner: None,
-                seller: Some("Pellworth Metals Counter".to_owned()),
-                document: None,
-                price: None,
-                note: Some("simulated".to_owned()),
+            4 | 5 => {
+                let note = Some("simulated".to_owned());
+                let lot = shop::lot(self.pick(&open_sessions)?);
+                ReceiveLot { note, ..lot }.into()
             }
-            .into(),
-            6 => OpenSeries {
-                code: SeriesCode::parse(["TW", "DW", "KW"][usize::from(self.chance.bytes()[6]) % 3]).unwrap(),
-                kind_of: SeriesKind::Open,
-                metal: Metal::Silver,
-                fineness: Fineness::parse("999").unwrap(),
-                unit: WeightUnit::Gram,
-                shapes: Vec::new(),
-                limits: None,
-                digits: 4,
-                marking: Marking::Exempt,
-                ground: Some(ExemptGround::Bullion),
-                exempt_below: None,
-                exempt_from: None,
-                unnumbered: false,
-                number_on_metal: false,
-                struck: false,
-                spares_sold: false,
-                title: Some("Driftweight".to_owned()),
-                commissioner: None,
-                decided: None,
-                note: None,
-            }
-            .into(),
-            7 => ChargeMelt {
-                metal: Metal::Silver,
-                session: self.pick(&open_sessions)?,
-                lots: vec![LotDraw {
-                    lot: self.pick(&lots)?,
-                    mass: reading("160.00"),
-                }],
-                heels: Vec::new(),
-                jars: Vec::new(),
-                pieces: Vec::new(),
-                note: None,
-            }
-            .into(),
+            6 => shop::series(["TW", "DW", "KW"][usize::from(self.chance.bytes()[6]) % 3]).into(),
+            7 => shop::charge(self.pick(&open_sessions)?, self.pick(&lots)?, "160.00").into(),
             8 => PourPieces {
                 melt: self.pick(&melts)?,
                 pours: vec![Pour {
@@ -404,14 +318,10 @@ impl World {
 
 /// The views follow each entry as soon as it is durable.
 fn observer(mut follower: Follower) -> Observer {
-    Box::new(move |appended: &Appended<'_>| {
-        let payload = &appended.entry.payload;
-        let stamp = Stamp {
-            index: appended.index,
-            at: payload.iat,
-            by: payload.by,
-        };
-        follower.follow(stamp, appended.leaf, &appended.entry).unwrap();
+    Observer::new(follower.next(), move |told| {
+        follower
+            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .unwrap();
     })
 }
 

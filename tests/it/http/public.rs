@@ -1,7 +1,6 @@
 //! The public side: serials as people type them, tiles, checkpoint, policy, problem pages.
 
-use super::{ADDRESS, ORIGIN, TestApp, Workshop};
-use pourbook::domain::Refusal;
+use super::{ORIGIN, TestApp, Workshop};
 use pourbook::proof::{Checkpoint, Hash, NoteSigner, Policy, Tree, leaf_hash, tile};
 
 #[actix_web::test]
@@ -156,24 +155,6 @@ async fn the_policy_is_one_that_a_verifier_takes() {
     assert!(text.contains(&format!("# root {}\n", app.root)));
     let policy = Policy::parse(&text).unwrap();
     assert_eq!(policy.root.as_deref(), Some(app.root.as_str()));
-}
-
-#[actix_web::test]
-async fn every_problem_has_its_page() {
-    let app = TestApp::start().await;
-    let mut codes: Vec<&str> = pourbook::http::problem_codes().collect();
-    assert!(codes.len() > Refusal::CODES.len() + 15);
-    for code in &codes {
-        let page = app.get(&format!("/problems/{code}")).await.expect(200);
-        assert_eq!(page.header("content-type"), Some("text/html; charset=utf-8"));
-        assert!(page.text().contains(&format!("<code>{code}</code>")));
-    }
-    codes.sort_unstable();
-    codes
-        .windows(2)
-        .for_each(|pair| assert_ne!(pair[0], pair[1], "one code for two problems"));
-    let reply = app.get("/problems/nonsense").await.expect(404);
-    assert_eq!(reply.json()["type"], format!("{ADDRESS}/problems/not-found"));
 }
 
 #[actix_web::test]
