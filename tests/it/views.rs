@@ -216,6 +216,9 @@ async fn a_proof_of_what_was_just_recorded_waits_for_its_checkpoint() {
     let path = format!("/v1/serials/{}/proof", piece.serial.unwrap());
     app.released().await;
     app.held.store(true, Ordering::SeqCst);
+    // One more turn may still release; after it nothing does.
+    let jar = json!({"metal": "silver", "fineness": "999", "residue": "lemel"});
+    app.post("/v1/jars", jar).await.expect(201);
     let noted = format!("/v1/pieces/{}/supersession", piece.piece);
     app.post(&noted, json!({"reason": "damaged"})).await.expect(201);
     let released = || app.app.writer.published().released().unwrap().size;
