@@ -105,15 +105,11 @@ impl FileStore {
             size,
             &|| entries.segments.has_grown(end.next),
         )?;
-        let secret = secret::read(&*files, dir)?;
-        if writable && secret.is_none() {
-            let path = secret::path(dir).display().to_string();
-            return Err(StoreError::corrupt(
-                &path,
-                0,
-                "the secret of the book's request codes is missing",
-            ));
-        }
+        let secret = if writable {
+            Some(secret::wanted(&*files, dir)?)
+        } else {
+            secret::read(&*files, dir)?
+        };
         let mut store = FileStore {
             files,
             dir: dir.to_owned(),
@@ -140,11 +136,7 @@ impl FileStore {
     /// # Errors
     /// [`StoreError::Corrupt`] when it is missing, as in a copy without private records, or does not match its check.
     pub fn secret(&self) -> Result<[u8; 32], StoreError> {
-        let found = secret::read(&*self.files, &self.dir)?;
-        found.map(|secret| secret.bytes).ok_or_else(|| {
-            let path = secret::path(&self.dir).display().to_string();
-            StoreError::corrupt(&path, 0, "the secret of the book's request codes is missing")
-        })
+        Ok(secret::wanted(&*self.files, &self.dir)?.bytes)
     }
 
     /// What this opening found that a person should hear of.

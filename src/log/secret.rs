@@ -61,3 +61,11 @@ pub(super) fn read(files: &dyn Files, dir: &Path) -> Result<Option<Secret>, Stor
         )),
     }
 }
+
+/// Reads it where it must be there.
+pub(super) fn wanted(files: &dyn Files, dir: &Path) -> Result<Secret, StoreError> {
+    read(files, dir)?.ok_or_else(|| {
+        let path = path(dir).display().to_string();
+        StoreError::corrupt(&path, 0, "the secret of the book's request codes is missing")
+    })
+}
