@@ -87,7 +87,7 @@ pub async fn proof_once_released(app: &App, asked: &Asked) -> Result<Found, Prob
 /// As [`serial_of`] and [`piece_of`]; 503 while no released checkpoint covers the piece.
 pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
-    let after: Option<u64> = query.parse("after", "the size of a checkpoint")?;
+    let after = query.index("after", "the size of a checkpoint")?;
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
     let piece = piece_of(app, &serial)?;
