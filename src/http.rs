@@ -211,6 +211,7 @@ async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Proble
             work.await
                 .unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
         }
+        Deed::Proof => proofs::proof_once_released(app, &asked).await,
         _ => look_up(deed, &asked, app),
     }
 }

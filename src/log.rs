@@ -16,6 +16,7 @@ mod memory_files;
 mod memory_store;
 mod options;
 mod pin;
+mod secret;
 mod segments;
 mod tiles;
 mod vault;

@@ -16,10 +16,16 @@ use actix_web::http::header;
 use serde_json::{Map, Value, json};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 use uuid::Uuid;
 
 /// How long a proof is kept while its piece does not change, seconds.
 const KEPT_SECONDS: i64 = 600;
+/// How often a request that waits looks for a newer checkpoint, and how often at most: 1.5 s, since they come once a second.
+const LOOK_EVERY: Duration = Duration::from_millis(25);
+const LOOKS_MAX: u32 = 60;
+/// The problem that another checkpoint mends.
+const NOT_RELEASED: &str = "not-released";
 /// How many proofs are kept.
 const KEPT_MAX: usize = 20_000;
 
@@ -53,13 +59,35 @@ impl Proofs {
     }
 }
 
+/// As [`proof`], but waits a bounded time for the checkpoint that is still to be released: a piece can then be proved right
+/// after it was recorded. A proof is tried once for each checkpoint, not for each look.
+///
+/// # Errors
+/// As [`proof`].
+pub async fn proof_once_released(app: &App, asked: &Asked) -> Result<Found, Problem> {
+    let released = || app.writer.published().released().map(|released| released.size);
+    let mut looks = 0;
+    loop {
+        let seen = released();
+        let outcome = proof(app, asked);
+        let waits = matches!(&outcome, Err(problem) if problem.code == NOT_RELEASED);
+        if !waits || looks >= LOOKS_MAX {
+            return outcome;
+        }
+        while released() == seen && looks < LOOKS_MAX {
+            looks += 1;
+            actix_web::rt::time::sleep(LOOK_EVERY).await;
+        }
+    }
+}
+
 /// The proof file of a piece, or what came after a checkpoint that the caller has.
 ///
 /// # Errors
 /// As [`serial_of`] and [`piece_of`]; 503 while no released checkpoint covers the piece.
 pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
-    let after: Option<u64> = query.parse("after", "the size of a checkpoint")?;
+    let after = query.index("after", "the size of a checkpoint")?;
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
     let piece = piece_of(app, &serial)?;

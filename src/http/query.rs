@@ -9,6 +9,8 @@ use std::str::FromStr;
 const LIMIT_USUAL: usize = 50;
 /// How many items a page has at most.
 const LIMIT_MAX: usize = 200;
+/// The greatest whole number that every reader of JSON holds exactly.
+const INDEX_MAX: u64 = 9_007_199_254_740_991;
 
 /// The parameters of a request; each is taken out, and none may be left.
 pub struct Parameters {
@@ -52,6 +54,21 @@ impl Parameters {
         let read = text.parse();
         read.map(Some)
             .map_err(|_| Problem::unreadable(format!("the query parameter {name:?} must be {what}")))
+    }
+
+    /// Takes a position in the log out: no larger than what a JSON number holds everywhere (RFC 8259 section 6), since
+    /// replies tell it back.
+    ///
+    /// # Errors
+    /// 400 when it is not `what`.
+    pub fn index(&mut self, name: &str, what: &str) -> Result<Option<u64>, Problem> {
+        let index: Option<u64> = self.parse(name, what)?;
+        match index {
+            Some(beyond) if beyond > INDEX_MAX => Err(Problem::unreadable(format!(
+                "the query parameter {name:?} must be {what}, at most {INDEX_MAX}"
+            ))),
+            index => Ok(index),
+        }
     }
 
     /// Takes a word of a closed set out.

@@ -198,7 +198,7 @@ fn next_link(asked: &Asked, name: &str, value: &str) -> String {
 pub fn history(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
     let limit = query.limit()?;
-    let from: u64 = query.parse("from", "an index")?.unwrap_or(0);
+    let from = query.index("from", "an index")?.unwrap_or(0);
     query.finish()?;
     let id = asked.id("piece")?;
     let row: Option<Piece> = app.views.row(id).map_err(failed)?;
@@ -261,7 +261,7 @@ fn told(app: &App, index: u64, entry: &Entry) -> Result<Map<String, Value>, Prob
 pub fn events(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
     let limit = query.limit()?;
-    let from: u64 = query.parse("from", "an index")?.unwrap_or(0);
+    let from = query.index("from", "an index")?.unwrap_or(0);
     query.finish()?;
     let mut entries = Vec::new();
     let mut position = from;

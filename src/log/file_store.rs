@@ -9,10 +9,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::entries::{Body, Entries};
-use super::files::{Files, Lock, MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN, MODE_PRIVATE};
+use super::files::{Files, Lock, MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN};
 use super::format::wide;
 use super::options::{FileStoreOptions, Notice, SEGMENT_BYTES_MAX};
 use super::pin::{self, Pins};
+use super::secret;
 use super::segments::{Bad, End, LOG, Segments};
 use super::vault::{Orphan, Vault};
 use super::{Group, Head, Store, StoreError, TornGroup, VaultKind, VaultRecord, check_group};
@@ -37,7 +38,7 @@ impl FileStore {
     /// Makes the folders of a new book and its secret. Refuses when there is a book already.
     pub fn create(dir: &Path, files: &dyn Files, secret: &[u8; 32]) -> Result<(), StoreError> {
         let (log, vault) = (dir.join("log"), dir.join("vault"));
-        let path = vault.join("secret");
+        let path = secret::path(dir);
         let there = files
             .exists(&path)
             .map_err(StoreError::io("looking for", &path))?;
@@ -60,9 +61,7 @@ impl FileStore {
         files
             .create_dirs(&vault, MODE_DIR_PRIVATE)
             .map_err(StoreError::io("making", &vault))?;
-        files
-            .replace_synced(&path, secret, MODE_PRIVATE)
-            .map_err(StoreError::io("writing", &path))
+        secret::write(files, dir, secret)
     }
 
     /// Opens a book: locks it, reads and judges everything, and only then cuts a torn last group, drops private
@@ -106,6 +105,11 @@ impl FileStore {
             size,
             &|| entries.segments.has_grown(end.next),
         )?;
+        let secret = if writable {
+            Some(secret::wanted(&*files, dir)?)
+        } else {
+            secret::read(&*files, dir)?
+        };
         let mut store = FileStore {
             files,
             dir: dir.to_owned(),
@@ -120,24 +124,19 @@ impl FileStore {
             _lock: lock,
         };
         store.settle(&end, &orphan)?;
+        if let Some(secret) = secret.filter(|secret| writable && !secret.checked) {
+            secret::write(&*store.files, dir, &secret.bytes)?;
+        }
         store.observe();
         Ok(store)
     }
 
     /// The secret of the book's request codes.
+    ///
+    /// # Errors
+    /// [`StoreError::Corrupt`] when it is missing, as in a copy without private records, or does not match its check.
     pub fn secret(&self) -> Result<[u8; 32], StoreError> {
-        let path = self.dir.join("vault").join("secret");
-        let bytes = self
-            .files
-            .read_whole(&path)
-            .map_err(StoreError::io("reading", &path))?;
-        bytes.as_slice().try_into().map_err(|_| {
-            StoreError::corrupt(
-                &path.display().to_string(),
-                0,
-                "the secret of a book has 32 bytes",
-            )
-        })
+        Ok(secret::wanted(&*self.files, &self.dir)?.bytes)
     }
 
     /// What this opening found that a person should hear of.

@@ -8,7 +8,9 @@
 //! <book>/log/torn-<first>[-n]      bytes of a torn last group that an opening cut away
 //! <book>/vault/<first>.records     private records (mode 0600), named in the same way
 //! <book>/vault/keys                one key for each encrypted record (mode 0600)
-//! <book>/vault/secret              32 bytes (mode 0600): the secret of the book's request codes
+//! <book>/vault/secret              the secret of the book's request codes (mode 0600)
+//! <book>/derived/tiles/<path>      full tiles under their paths of C2SP tlog-tiles, nothing else in each; disposable
+//! <any of these>.new               what a replacing that was cut short left behind; it means nothing
 //!
 //! Segment (log and vault): frames one behind the other, then zeros to the end of the file (written as zeros when the
 //! segment is made). A frame never crosses from one segment to the next. Where a frame would begin, zeros to the end of
@@ -45,13 +47,17 @@
 //!
 //! vault/keys: slots of 40 bytes, in the order of the encrypted records, then zeros:
 //!   0  32 key   32  4  CRC-32C of the key   36  4  zero
-//! Erasing overwrites the slot with zeros: first the slot, synced, then the record, synced.
+//! Erasing overwrites the slot with zeros: first the slot, synced, then the record, synced. The slot of a record is the
+//! count of encrypted records before it.
+//!
+//! vault/secret: 40 bytes in the form of a slot: 32 secret, 4 CRC-32C of them, 4 zero. Books of before the check have the 32
+//! bytes alone: they open, without a check, and an opening for writing adds it.
 //! ```
 //!
 //! Opening. A frame is whole when its head and (log) its body have the right CRC. Only the last frame can be torn by a
 //! crash: a bad frame is damage if any sound frame head, any byte beyond the length that a sound head gives, or any
 //! later segment follows it, or if the pin covers it, or if the vault holds more than one frame beyond the end of the
-//! log. A vault frame beyond the end of the log belongs to a group that never landed and is overwritten with zeros.
+//! log. A vault frame that begins within the log ends within it; nothing is sized by a head before that is known. One beyond the end of the log belongs to a group that never landed and is overwritten with zeros.
 //! The magics begin with FF, which neither an entry (ASCII) nor a checkpoint (UTF-8) can hold.
 
 /// Bytes of a frame head.

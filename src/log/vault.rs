@@ -80,7 +80,15 @@ impl Vault {
                 bytes = frame.head.frame_bytes();
                 return Ok(());
             }
-            next_slot = read_frame(frame, &mut table)?.max(next_slot);
+            // Before anything is sized by what the head says.
+            if frame.head.next().is_none_or(|next| next > size) {
+                let why = format!(
+                    "a group of {} entries, where the log ends at {size}",
+                    frame.head.count
+                );
+                return Err(frame.segment.corrupt(u64::from(frame.place.offset), why));
+            }
+            next_slot = read_frame(frame, &mut table, next_slot)?;
             Ok(())
         })?;
         let beyond = at.is_some() && end.bad.is_some() && !beside_writer && (writable || !has_grown()?);
@@ -230,7 +238,12 @@ impl Vault {
 
     /// The body in clear; empty when it was erased or its key was destroyed.
     fn body(&self, segment: &Segment, record: &Stored) -> Result<Vec<u8>, StoreError> {
-        let mut bytes = vec![0; DIGEST_BYTES.saturating_add(narrow(u64::from(record.body_bytes)))];
+        let length = wide(DIGEST_BYTES).saturating_add(u64::from(record.body_bytes));
+        // A head that was changed since the opening must not size this.
+        if record.digest_at.saturating_add(length) > segment.length()? {
+            return Err(segment.corrupt(record.digest_at, "the file ends within a private record"));
+        }
+        let mut bytes = vec![0; narrow(length)];
         let read = segment.read(&mut bytes, record.digest_at)?;
         if read < bytes.len() {
             return Err(segment.corrupt(record.digest_at, "the file ends within a private record"));
@@ -286,11 +299,11 @@ fn settle_spots(spots: &mut [Spot], place: Place) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Takes the places of a frame's records into the table; returns the slot after the last one that it uses.
-fn read_frame(frame: &Frame, table: &mut Vec<Spot>) -> Result<u32, StoreError> {
+/// Takes the places of a frame's records into the table; its keys stand in the slots from `next_slot` on. Returns the slot
+/// after the last one that it uses.
+fn read_frame(frame: &Frame, table: &mut Vec<Spot>, mut next_slot: u32) -> Result<u32, StoreError> {
     let start = u64::from(frame.place.offset).saturating_add(wide(FRAME_HEAD_BYTES));
     let mut spots = vec![Spot::default(); narrow(u64::from(frame.head.count))];
-    let mut next_slot = 0;
     let mut at = 0_u64;
     for _ in 0..frame.head.check {
         let damaged = |why: &str| frame.segment.corrupt(start.saturating_add(at), why);
@@ -304,7 +317,11 @@ fn read_frame(frame: &Frame, table: &mut Vec<Spot>) -> Result<u32, StoreError> {
         let entry = record.index.checked_sub(frame.head.first).map(narrow);
         note(entry.and_then(|entry| spots.get_mut(entry)), offset)?;
         if record.slot != NO_SLOT {
-            next_slot = record.slot + 1;
+            // The file of keys is made as long as the slots demand, so none may be skipped.
+            if record.slot != next_slot {
+                return Err(damaged("a private record whose key stands out of order"));
+            }
+            next_slot += 1;
         }
         at = at.saturating_add(record.bytes);
     }

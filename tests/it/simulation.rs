@@ -88,7 +88,7 @@ impl World {
         let store = FileStore::open(Path::new("/book"), options, Arc::new(self.files.clone()));
         let store = Arc::new(store.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
         let keys = shop::deskkeys(ORIGIN, store.secret().unwrap());
-        let views = Views::open(&self.derived.path().join("views")).unwrap();
+        let views = crate::views::reopen(&self.derived.path().join("views"));
         self.counted.behind += u32::from(views.position() < store.head().size);
         let desk = Desk::open(store, ORIGIN, keys, observer(Follower::new(views.clone())));
         self.views = Some(views);
@@ -138,7 +138,7 @@ impl World {
         self.views = None;
         self.counted.restarts += 1;
         if self.chance.bytes()[0] < 60 {
-            std::fs::remove_dir_all(self.derived.path().join("views")).unwrap();
+            self.derived = tempfile::tempdir().unwrap();
             self.counted.deleted += 1;
         }
         let seed = u64::from(self.chance.bytes()[0]);

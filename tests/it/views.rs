@@ -8,7 +8,22 @@ use pourbook::proof::leaf_hash;
 use pourbook::record;
 use pourbook::views::{Cursor, Follower, Tabled, ViewError, Views};
 use serde_json::json;
+use std::path::Path;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
+
+/// Opens views again whose last handle was just dropped: work of theirs that still runs holds their lock for a moment.
+pub fn reopen(folder: &Path) -> Views {
+    for _ in 0..1_000 {
+        match Views::open(folder) {
+            Err(ViewError::Store(error)) if error.to_string().contains("acquire lock") => {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            opened => return opened.unwrap(),
+        }
+    }
+    panic!("the lock of the views is still held");
+}
 
 /// Follows the log of a store from its beginning.
 pub fn follow(store: &dyn Store, views: Views) -> Follower {
@@ -162,12 +177,12 @@ async fn following_an_entry_twice_changes_nothing() {
     let before = answers(store, &views);
     let end = views.position();
     drop(views);
-    let views = Views::open(folder.path()).unwrap();
+    let views = reopen(folder.path());
     assert_eq!(views.position(), 0, "the position was written without settling");
     follow(store, views.clone()).views().settle().unwrap();
     assert_eq!(answers(store, &views), before);
     drop(views);
-    let views = Views::open(folder.path()).unwrap();
+    let views = reopen(folder.path());
     assert_eq!(views.position(), end);
     // Already followed: nothing is written again.
     let follower = follow(store, views.clone());
@@ -201,6 +216,45 @@ async fn waiting_ends_when_the_entry_is_followed_or_the_time_is_up() {
     let waiter = std::thread::spawn(move || waiting.wait_for(end - 1, Duration::from_secs(20)));
     follow(&*store, views);
     assert!(waiter.join().unwrap());
+}
+
+/// The views show a new entry at once, the checkpoint that covers it comes up to a second later: a proof waits for it.
+#[actix_web::test]
+async fn a_proof_of_what_was_just_recorded_waits_for_its_checkpoint() {
+    let app = history().await;
+    let pieces = app
+        .app
+        .views
+        .list::<Piece>(&|piece| piece.serial.is_some(), None, 10);
+    let piece = pieces.unwrap().rows.remove(0);
+    let path = format!("/v1/serials/{}/proof", piece.serial.unwrap());
+    app.released().await;
+    app.held.store(true, Ordering::SeqCst);
+    // One more turn may still release; after it nothing does.
+    let jar = json!({"metal": "silver", "fineness": "999", "residue": "lemel"});
+    app.post("/v1/jars", jar).await.expect(201);
+    let noted = format!("/v1/pieces/{}/supersession", piece.piece);
+    app.post(&noted, json!({"reason": "damaged"})).await.expect(201);
+    let released = || app.app.writer.published().released().unwrap().size;
+    let before = released();
+    assert!(before < app.app.views.position(), "the checkpoint is held back");
+    let held = std::sync::Arc::clone(&app.held);
+    let letting_go = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(300));
+        held.store(false, Ordering::SeqCst);
+    });
+    let proof = app.get(&path).await.expect(200).json();
+    letting_go.join().unwrap();
+    let newest = app.app.views.history(piece.piece.0).unwrap().pop().unwrap();
+    assert!(newest >= before);
+    let last = proof["proofs"]
+        .as_array()
+        .unwrap()
+        .last()
+        .unwrap()
+        .as_str()
+        .unwrap();
+    assert!(last.contains(&format!("\nindex {newest}\n")), "{last}");
 }
 
 #[test]

@@ -96,7 +96,14 @@ async fn parameters_that_are_not_known_or_not_of_their_form_are_refused() {
         assert_eq!(reply.problem(), "unreadable", "{query}");
     }
     app.get("/healthz?x=1").await.expect(400);
-    app.get_as(Role::Auditor, "/v1/events?from=-1").await.expect(400);
+    for from in ["-1", "9007199254740992", "18446744073709551615", "1e3", ""] {
+        app.get_as(Role::Auditor, &format!("/v1/events?from={from}"))
+            .await
+            .expect(400);
+    }
+    app.get_as(Role::Auditor, "/v1/events?from=9007199254740991")
+        .await
+        .expect(200);
 }
 
 #[actix_web::test]

@@ -381,3 +381,121 @@ fn a_last_group_that_was_released_is_never_cut() {
     ));
     assert_holds(&open(&files).unwrap(), &groups);
 }
+
+/// Writes a right CRC over a frame head that begins at `head`.
+fn seal_head(bytes: &mut [u8], head: usize) {
+    let crc = crc32c::crc32c(&bytes[head..head + 36]);
+    bytes[head + 36..head + 40].copy_from_slice(&crc.to_le_bytes());
+}
+
+/// Where frames of the vault begin in a file.
+fn vault_frames(bytes: &[u8]) -> Vec<usize> {
+    let windows = bytes.windows(8).enumerate();
+    windows
+        .filter(|(_, window)| *window == b"\xFFPBVAULT")
+        .map(|(at, _)| at)
+        .collect()
+}
+
+/// A forged count with a right CRC is refused at its frame, before anything is made as large as it says.
+#[test]
+fn a_vault_frame_that_claims_more_entries_than_the_log_has_is_refused_by_its_place() {
+    let (files, _) = small_book();
+    let mut forged = 0;
+    for (path, _) in files_in(&files, "vault", ".records") {
+        for at in vault_frames(&files.contents()[&path]) {
+            let damaged = files.copy();
+            damaged
+                .patch(&path, |bytes| {
+                    bytes[at + 12..at + 16].copy_from_slice(&(1_u32 << 26).to_le_bytes());
+                    seal_head(bytes, at);
+                })
+                .unwrap();
+            let place = format!("{}, byte {at}", path.display());
+            for refused in [open(&damaged), open_read_only(&damaged)] {
+                match refused.err() {
+                    Some(StoreError::Corrupt { at, .. }) => assert_eq!(at, place),
+                    other => panic!("{place}: {other:?}"),
+                }
+            }
+            forged += 1;
+        }
+    }
+    assert_eq!(forged, 4);
+}
+
+/// A slot far behind the others would make the file of keys as long as it says.
+#[test]
+fn a_private_record_whose_key_stands_out_of_order_is_refused() {
+    let (files, groups) = small_book();
+    let path = Path::new(BOOK).join("vault/00000000000000000000.records");
+    // The second record is the disclosure of entry 0: behind the frame head and the request's head, hash and 32 bytes.
+    let at = 40 + 28 + 32 + 32;
+    let member = b"buyer";
+    for slot in [1_u32, 7, 1 << 30] {
+        let damaged = files.copy();
+        damaged
+            .patch(&path, |bytes| {
+                assert_eq!((bytes[at + 8], &bytes[at + 16..at + 20]), (1, &[0; 4][..]));
+                bytes[at + 16..at + 20].copy_from_slice(&slot.to_le_bytes());
+                let crc = crc32c::crc32c_append(crc32c::crc32c(&bytes[at..at + 24]), member);
+                bytes[at + 24..at + 28].copy_from_slice(&crc.to_le_bytes());
+            })
+            .unwrap();
+        assert_eq!(
+            outcome(&damaged, &groups, &format!("slot {slot}")),
+            Outcome::Refused
+        );
+    }
+}
+
+#[test]
+fn a_damaged_secret_is_refused_at_opening() {
+    let (files, groups) = small_book();
+    let path = Path::new(BOOK).join("vault/secret");
+    let length = files.contents()[&path].len();
+    assert_eq!(length, 40);
+    for byte in 0..length {
+        for bit in 0..8 {
+            let damaged = files.copy();
+            damaged.patch(&path, |bytes| bytes[byte] ^= 1 << bit).unwrap();
+            let place = format!("secret byte {byte} bit {bit}");
+            assert_eq!(outcome(&damaged, &groups, &place), Outcome::Refused);
+        }
+    }
+    for kept in (0..length).filter(|kept| *kept != 32) {
+        let damaged = files.copy();
+        damaged.patch(&path, |bytes| bytes.truncate(kept)).unwrap();
+        let place = format!("secret cut to {kept}");
+        assert_eq!(outcome(&damaged, &groups, &place), Outcome::Refused);
+    }
+    let refused = open(&flip(&files, &path, 3)).err().unwrap().to_string();
+    assert!(
+        refused.contains("vault/secret") && refused.contains("check"),
+        "{refused}"
+    );
+    let missing = files.copy();
+    pourbook::log::Files::remove(&missing, &path).unwrap();
+    assert!(matches!(open(&missing), Err(StoreError::Corrupt { .. })));
+    // A copy for reading may come without it.
+    assert!(open_read_only(&missing).unwrap().secret().is_err());
+}
+
+/// As books were made before the secret had a check.
+#[test]
+fn a_secret_without_a_check_is_taken_and_gets_one_when_the_book_is_opened_for_writing() {
+    let (files, groups) = small_book();
+    let path = Path::new(BOOK).join("vault/secret");
+    let whole = files.contents()[&path].clone();
+    files.patch(&path, |bytes| bytes.truncate(32)).unwrap();
+    assert_eq!(
+        open_read_only(&files).unwrap().secret().unwrap(),
+        super::workshop::SECRET
+    );
+    assert_eq!(files.contents()[&path].len(), 32);
+    assert_eq!(open(&files).unwrap().secret().unwrap(), super::workshop::SECRET);
+    assert_eq!(files.contents()[&path], whole);
+    files.crash(0);
+    assert_eq!(files.contents()[&path], whole);
+    assert_holds(&open(&files).unwrap(), &groups);
+}

@@ -304,8 +304,9 @@ fn a_copy_without_its_vault_opens_for_reading_only() {
     assert!(matches!(open(&files), Err(StoreError::Corrupt { .. })));
 }
 
-fn golden() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/vectors/log/book-1")
+/// The books that versions of this program wrote: 1 had no check of its secret.
+fn golden(version: u8) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/vectors/log/book-{version}"))
 }
 
 /// A book that this version writes: three groups, one erased record, a pin.
@@ -319,47 +320,61 @@ fn write_book(book: &Path) {
     store.erase(2, &disclosure()).unwrap();
 }
 
+/// All files of a book but its lock, by their paths within it.
+fn files_of_book(book: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    all_files(book)
+        .into_iter()
+        .map(|(path, bytes)| (path.strip_prefix(book).unwrap().to_owned(), bytes))
+        .filter(|(path, _)| path != Path::new("lock"))
+        .collect()
+}
+
+#[test]
+fn golden_books_of_every_version_open() {
+    for version in [1, 2] {
+        let dir = tempfile::tempdir().unwrap();
+        let book = dir.path().join("book");
+        for (path, bytes) in files_of_book(&golden(version)) {
+            let to = book.join(path);
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            std::fs::write(to, bytes).unwrap();
+        }
+        let mut groups = [group(0, 1), group(1, 3), group(4, 3)];
+        let erased = groups[1]
+            .vault
+            .iter_mut()
+            .find(|record| record.index == 2 && record.kind == disclosure());
+        erased.unwrap().body = Vec::new();
+        let reading = FileStore::open(&book, FileStoreOptions::read_only(), Arc::new(RealFiles)).unwrap();
+        assert_holds(&reading, &groups);
+        assert_eq!(reading.pinned(), Some(note(4)));
+        assert_eq!(reading.secret().unwrap(), SECRET);
+        assert!(files_of_book(&book) == files_of_book(&golden(version)));
+        let store = FileStore::open(&book, options(None), Arc::new(RealFiles)).unwrap();
+        assert_eq!(store.notices(), []);
+        // From now on it is a book of the newest version.
+        assert!(
+            files_of_book(&book) == files_of_book(&golden(2)),
+            "version {version}"
+        );
+        assert_eq!(store.secret().unwrap(), SECRET);
+        store.append(&group(7, 1)).unwrap();
+    }
+}
+
 /// Set `POURBOOK_WRITE_GOLDEN=1` to write the golden book anew; that is a change of format and needs a new version.
 #[test]
-fn the_golden_book_opens_and_is_still_written_byte_for_byte() {
-    let dir = tempfile::tempdir().unwrap();
+fn the_golden_book_is_still_written_byte_for_byte() {
     if std::env::var_os("POURBOOK_WRITE_GOLDEN").is_some() {
-        std::fs::create_dir_all(golden().parent().unwrap()).unwrap();
-        write_book(&golden());
-        std::fs::remove_file(golden().join("lock")).unwrap();
+        std::fs::create_dir_all(golden(2).parent().unwrap()).unwrap();
+        write_book(&golden(2));
+        std::fs::remove_file(golden(2).join("lock")).unwrap();
     }
-    let book = dir.path().join("book");
-    let stored = all_files(&golden());
-    for (path, bytes) in &stored {
-        let to = book.join(path.strip_prefix(golden()).unwrap());
-        std::fs::create_dir_all(to.parent().unwrap()).unwrap();
-        std::fs::write(to, bytes).unwrap();
-    }
-    let mut groups = [group(0, 1), group(1, 3), group(4, 3)];
-    let erased = groups[1]
-        .vault
-        .iter_mut()
-        .find(|record| record.index == 2 && record.kind == disclosure());
-    erased.unwrap().body = Vec::new();
-    let reading = FileStore::open(&book, FileStoreOptions::read_only(), Arc::new(RealFiles)).unwrap();
-    assert_holds(&reading, &groups);
-    assert_eq!(reading.pinned(), Some(note(4)));
-    assert_eq!(reading.secret().unwrap(), SECRET);
-    let store = FileStore::open(&book, options(None), Arc::new(RealFiles)).unwrap();
-    assert_eq!(store.notices(), []);
-    store.append(&group(7, 1)).unwrap();
-
+    let dir = tempfile::tempdir().unwrap();
     let fresh = dir.path().join("fresh");
     write_book(&fresh);
-    std::fs::remove_file(fresh.join("lock")).unwrap();
-    let strip = |files: BTreeMap<PathBuf, Vec<u8>>, from: &Path| -> BTreeMap<PathBuf, Vec<u8>> {
-        files
-            .into_iter()
-            .map(|(path, bytes)| (path.strip_prefix(from).unwrap().to_owned(), bytes))
-            .collect()
-    };
     assert!(
-        strip(all_files(&fresh), &fresh) == strip(stored, &golden()),
+        files_of_book(&fresh) == files_of_book(&golden(2)),
         "the format has changed"
     );
 }

@@ -2,7 +2,8 @@
 //!
 //! After each start: what was answered with 201 stands under the same index with the same leaf hash, repeating its key
 //! gives the same answer, what was sent without an answer can be sent again and stands once, every checkpoint that was
-//! ever shown is one that the tree went through, the views have what was recorded, and an audit accepts.
+//! ever shown is one that the tree went through, the views have what was recorded (also after `derived/` was deleted), and
+//! an audit accepts.
 //!
 //! SIGKILL ends the process, not the machine: what was written can still be read, whether it was synced or not. Lost
 //! power is what `simulation` and `log::crash` are for. A failure names its seed: `SEED=<n>` begins in the same way (the
@@ -282,6 +283,10 @@ fn a_book_whose_server_is_killed_keeps_what_it_answered() {
     for kill in 0..kills {
         let place = format!("seed {seed}, after {kill} kills");
         answered += live(&dir, &token, &mut draw, &mut all, &place);
+        if kill % 3 == 1 {
+            // What is derived is made again from the log.
+            std::fs::remove_dir_all(dir.join("derived")).unwrap();
+        }
         if kill % 2 == 1 {
             Served::start_and_kill(&dir, Duration::from_millis(u64::from(draw.bytes()[0]) / 2));
         }
