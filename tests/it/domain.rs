@@ -1,7 +1,9 @@
 //! The trade's rules, told as a workshop would tell them: what was done, what is asked, what comes of it.
 
+mod assay_office;
 mod bench;
 mod certificates;
+mod closing;
 mod foreign;
 mod histories;
 mod melts;
@@ -9,3 +11,4 @@ mod office;
 mod pieces;
 mod scales;
 mod series;
+mod strikes;

@@ -222,9 +222,9 @@ impl Book {
         if row.state == ConsignmentState::Returned {
             return Err(Refusal::ConsignmentBack);
         }
+        let sent = self.known_piece(piece)?.consignment == Some(id);
         let told = self.told(id).iter().any(|(told, ..)| *told == piece);
-        let within = row.pieces.iter().any(|sent| sent.piece == piece);
-        if within && !told && self.known_piece(piece)?.consignment == Some(id) {
+        if sent && !told {
             Ok(row)
         } else {
             Err(Refusal::NotInConsignment { piece })

@@ -209,8 +209,64 @@ impl Bench {
                 )
             }
             Event::CertificateSuperseded(e) => format!("{} superseded", name(e.certificate.0)),
-            other => other.kind().to_owned(),
+            other => self.say_marking(other).unwrap_or_else(|| other.kind().to_owned()),
         }
+    }
+
+    /// Dies, strikes, the assay office, spares and the close of an edition.
+    fn say_marking(&self, event: &Event) -> Option<String> {
+        let name = |id: Uuid| self.name(id);
+        Some(match event {
+            Event::DieDisposed(e) => format!("{} {} after {}", name(e.die.0), e.how, e.strikes),
+            Event::PieceStruck(e) => format!("{} struck {}", name(e.piece.0), e.outcome),
+            Event::PieceArchived(e) => format!("{} archived", name(e.piece.0)),
+            Event::SeriesClosed(e) => {
+                let shape = |tally: &ShapeTally| {
+                    let burned: Vec<String> = tally.burned.iter().map(u32::to_string).collect();
+                    let burned = if burned.is_empty() {
+                        "none".to_owned()
+                    } else {
+                        burned.join("+")
+                    };
+                    format!(
+                        "{} {} of {} burned {burned}",
+                        tally.shape, tally.given, tally.size
+                    )
+                };
+                let shapes: Vec<String> = e.shapes.iter().map(shape).collect();
+                let dies: Vec<String> = e.dies.iter().map(|die| name(die.0)).collect();
+                format!(
+                    "{} closed: {}; dies {}",
+                    name(e.series.0),
+                    shapes.join(", "),
+                    dies.join(" ")
+                )
+            }
+            Event::ConsignmentSent(e) => format!(
+                "{} is consignment {}: {} of {} g at {}",
+                name(e.consignment.0),
+                e.number,
+                e.pieces.len(),
+                e.mass,
+                e.fineness
+            ),
+            Event::PieceConsigned(e) => format!("{} in {}", name(e.piece.0), name(e.consignment.0)),
+            Event::PieceHallmarked(e) => format!("{} hallmarked {}", name(e.piece.0), e.hallmark.fineness),
+            Event::PieceUnmarked(e) => format!("{} unmarked as {}", name(e.piece.0), e.reason),
+            Event::PieceKept(e) => format!("{} {}", name(e.piece.0), e.how),
+            Event::PieceMissing(e) => format!("{} missing", name(e.piece.0)),
+            Event::ConsignmentReturned(e) => format!(
+                "{} back: {} = {} marked + {} unmarked + {} kept + {} missing",
+                name(e.consignment.0),
+                e.sent,
+                e.marked,
+                e.unmarked,
+                e.kept,
+                e.missing
+            ),
+            Event::PieceSpared(e) => format!("{} spare", name(e.piece.0)),
+            _ => return None,
+        })
     }
 
     /// Every metal's statement adds up, in grams and in fine grams.
@@ -263,6 +319,8 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::SeriesOpened(e) => Some(e.series.0),
         Event::MeltCharged(e) => Some(e.melt.0),
         Event::PiecePoured(e) => Some(e.piece.0),
+        Event::DieRegistered(e) => Some(e.die.0),
+        Event::ConsignmentSent(e) => Some(e.consignment.0),
         _ => None,
     }
 }
@@ -314,6 +372,9 @@ impl Bench {
                 (self.read_new(verb, &name, w), vec![name])
             }
             "pour" => self.read_pour(w),
+            "die" | "dispose" | "strike" | "archive" | "end" | "consign" | "back" | "spare" => {
+                self.read_marking(verb, w)
+            }
             "check" | "close" => (self.read_check(verb, w), vec![]),
             "weigh" | "finish" | "balance" => (self.read_weighing(verb, w), vec![]),
             _ => (self.read_other(verb, w), vec![]),
@@ -375,6 +436,9 @@ impl Bench {
         });
         let exempt = !w.flag("required");
         let ground = (exempt && w.flag("exempt")).then_some(ExemptGround::Bullion);
+        let light = w.flag("below");
+        let ground = ground.map(|ground| if light { ExemptGround::BelowWeight } else { ground });
+        let (below, from) = (w.after("weight"), w.after("from"));
         let digits = w.after("digits").map_or(4, |digits| digits.parse().unwrap());
         let code = w.after("code").unwrap_or(code);
         let (unnumbered, number_on_metal) = (w.flag("unnumbered"), w.flag("number_on_metal"));
@@ -401,8 +465,8 @@ impl Bench {
                 Marking::Required
             },
             ground,
-            exempt_below: None,
-            exempt_from: None,
+            exempt_below: below.map(mass),
+            exempt_from: from.map(word),
             unnumbered,
             number_on_metal,
             struck,
@@ -413,6 +477,119 @@ impl Bench {
             note: None,
         }
         .into()
+    }
+
+    /// Dies, strikes, the assay office, spares and the close of an edition.
+    fn read_marking(&self, verb: &str, w: &mut Words<'_>) -> (Command, Vec<String>) {
+        let note = None;
+        let first = if verb == "spare" { "" } else { w.next() };
+        let id = self.id(first);
+        let made = match verb {
+            "die" | "consign" => vec![first.to_owned()],
+            _ => vec![],
+        };
+        let command = match verb {
+            "die" => RegisterDie {
+                owner: word(w.next()),
+                series: w.after("for").map(|series| SeriesId(self.id(series))),
+                label: Some("a lantern".to_owned()),
+                note,
+            }
+            .into(),
+            "dispose" => DisposeDie {
+                die: DieId(id),
+                how: word(w.next()),
+                note,
+            }
+            .into(),
+            "strike" => StrikePieces {
+                die: DieId(id),
+                items: w
+                    .rest()
+                    .chunks(2)
+                    .map(|pair| Strike {
+                        piece: PieceId(self.id(pair[0])),
+                        outcome: word(pair[1]),
+                    })
+                    .collect(),
+                note,
+            }
+            .into(),
+            "archive" => ArchivePiece {
+                piece: PieceId(id),
+                note,
+            }
+            .into(),
+            "end" => CloseSeries {
+                series: SeriesId(id),
+                note,
+            }
+            .into(),
+            "consign" => SendConsignment {
+                fineness: Fineness::parse(w.next()).unwrap(),
+                marks: w
+                    .after("marks")
+                    .unwrap_or("sponsor+fineness+office")
+                    .split('+')
+                    .map(word)
+                    .collect(),
+                pieces: w.rest().iter().map(|name| PieceId(self.id(name))).collect(),
+                office: Some("Eastmarch Assay Hall".to_owned()),
+                seal: None,
+                note,
+            }
+            .into(),
+            "back" => ReturnConsignment {
+                consignment: ConsignmentId(id),
+                lines: w.rest().chunks(2).map(|pair| self.read_line(pair)).collect(),
+                note,
+            }
+            .into(),
+            _ => SparePieces {
+                pieces: w.rest().iter().map(|name| PieceId(self.id(name))).collect(),
+            }
+            .into(),
+        };
+        (command, made)
+    }
+
+    /// A line of a return: what became of the piece and, behind strokes, marks, a reason, `f` and a fineness mark, or `a`
+    /// and what was found. A marked piece bears the usual marks at 999 unless it says otherwise.
+    fn read_line(&self, pair: &[&str]) -> ReturnLine {
+        let mut parts = pair[1].split('/');
+        let outcome = word(parts.next().unwrap());
+        let (mut reason, mut assay, mut bare) = (None, None, outcome != AssayOutcome::Marked);
+        let mut hallmark = Hallmark {
+            fineness: Fineness::parse("999").unwrap(),
+            marks: vec![],
+        };
+        let mut marks = "sponsor+fineness+office";
+        for part in parts {
+            match part.split_at(1) {
+                ("f", digits) if digits.starts_with(|c: char| c.is_ascii_digit()) => {
+                    hallmark.fineness = Fineness::parse(digits).unwrap();
+                    bare = false;
+                }
+                ("a", digits) if digits.starts_with(|c: char| c.is_ascii_digit()) => {
+                    assay = Some(Fineness::parse(digits).unwrap());
+                }
+                _ if part == "bare" => bare = true,
+                _ if part.contains('+') => marks = part,
+                _ => reason = Some(word(part)),
+            }
+        }
+        let seen = |mark: &str| MarkSeen {
+            mark: word(mark.trim_end_matches('?')),
+            legible: !mark.ends_with('?'),
+        };
+        hallmark.marks = marks.split('+').map(seen).collect();
+        ReturnLine {
+            piece: PieceId(self.id(pair[0])),
+            outcome,
+            hallmark: (!bare).then_some(hallmark),
+            reason,
+            assay,
+        }
     }
 
     fn read_charge(&self, w: &mut Words<'_>) -> Command {

@@ -29,6 +29,31 @@ const REST: &[&str] = &[
     "check F 100.00 shows 100.09",
 ];
 
+/// Dies and strikes, a consignment of which one piece is marked, one refused, one cut and one missing, and a close.
+const MARKED: &[&str] = &[
+    "session H on S 100.00 shows 100.00",
+    "edition HM silver 999 limits 50.00 50.00 51.20 required struck oval 4",
+    "open HX silver 925 required",
+    "die DC commissioner for HM",
+    "melt T in H silver lot A 260.00",
+    "pour T HM oval R1 R2 R3 R4 R5",
+    "weigh from_mould in H R1 50.42 R2 50.50 R3 50.60 R4 50.44 R5 50.46",
+    "balance T in H heel 7.50",
+    "strike DC R1 good R2 good R3 good R4 good R5 double",
+    "archive R5",
+    "serials R1 R2 R3 R4",
+    "consign CA 999 R1 R2 R3 R4",
+    "back CA R1 marked R2 unmarked/below_standard/a998.0 R3 cut/a999.0 R4 missing",
+    "weigh final in H R1 50.40",
+    "spare R1",
+    "numbers R1",
+    "condemn R1 unwanted",
+    "melt V in H silver piece R1 lot B 10.00",
+    "move R2 to HX",
+    "dispose DC returned",
+    "end HM",
+];
+
 /// The members that the book reckons itself, by kind. What is not here is given, by a person or by chance.
 const DERIVED: &[(&str, &[&str])] = &[
     ("lot.received", &["number"]),
@@ -66,10 +91,22 @@ const DERIVED: &[(&str, &[&str])] = &[
         ],
     ),
     ("certificate.superseded", &["certificate", "by"]),
+    ("die.disposed", &["die", "strikes"]),
+    ("series.closed", &["series", "shapes", "dies"]),
+    ("consignment.sent", &["number", "fineness", "pieces", "mass"]),
+    ("piece.consigned", &["piece", "consignment"]),
+    ("piece.hallmarked", &["piece", "consignment"]),
+    ("piece.unmarked", &["piece", "consignment"]),
+    ("piece.kept", &["piece", "consignment"]),
+    ("piece.missing", &["piece", "consignment"]),
+    (
+        "consignment.returned",
+        &["consignment", "sent", "marked", "unmarked", "kept", "missing"],
+    ),
 ];
 
 fn whole_line() -> Bench {
-    Bench::with(&[WORKSHOP, POURED, CLOSED, FINAL, REST])
+    Bench::with(&[WORKSHOP, POURED, CLOSED, FINAL, REST, MARKED])
 }
 
 /// Takes entries; the first refusal, whole entries only.
@@ -244,6 +281,12 @@ fn an_event_that_is_owed_cannot_be_left_out() {
         "piece.remelted",
         "piece.certified",
         "certificate.superseded",
+        "piece.consigned",
+        "piece.hallmarked",
+        "piece.unmarked",
+        "piece.kept",
+        "piece.missing",
+        "consignment.returned",
     ];
     let bench = whole_line();
     let mut tried = std::collections::BTreeSet::new();
