@@ -40,6 +40,7 @@ use super::{
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
 pub(in crate::domain) use owed::Owed;
+pub(in crate::domain) use owners::Owners;
 use serde::Serialize;
 use table::Table;
 use uuid::Uuid;

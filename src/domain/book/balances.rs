@@ -39,7 +39,7 @@ impl Book {
         let row = self.open_melt(melt)?;
         self.shown(session, heel)?;
         if let Some(prills) = prills {
-            self.may_fill(prills.jar, Residue::Prills, row.metal, row.fineness)?;
+            self.may_fill(prills.jar, Residue::Prills, row)?;
             self.weighed(session, &prills.mass)?;
         }
         let pieces = self.outputs(row)?;
@@ -113,7 +113,8 @@ impl Book {
         Ok(whole)
     }
 
-    fn wobble_of_piece(&self, piece: PieceId) -> Result<u128, Refusal> {
+    /// The square of the uncertainty (k = 2) of a piece's last reading.
+    pub(super) fn wobble_of_piece(&self, piece: PieceId) -> Result<u128, Refusal> {
         let reading = self.known_piece(piece)?.reading().ok_or(Refusal::NotWeighed)?;
         Ok(Self::wobble_squared(self.scale_of(reading)?, reading.mass.mass()))
     }

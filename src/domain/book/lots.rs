@@ -1,9 +1,9 @@
 //! Lots and jars: metal as it came in, and the residues that work leaves.
 
 use super::owed::Owed;
-use super::{Book, Jar, Lot, agree, next_number, sum};
+use super::{Book, Jar, Lot, Melt, agree, next_number, sum};
 use crate::domain::{JarFilled, JarId, JarOpened, JarShare, LotReceived, Refusal, Residue, Stamp};
-use crate::metal::{Fineness, Metal};
+use crate::metal::Fineness;
 
 impl Book {
     pub(super) fn take_lot(&mut self, stamp: &Stamp, e: &LotReceived) -> Result<(), Refusal> {
@@ -88,14 +88,15 @@ impl Book {
         Ok(())
     }
 
-    /// Refuses a jar that is not for this residue of this metal: a jar never holds finer metal's name than its content.
+    /// Refuses a jar that is not for this residue of a melt: a jar never holds finer metal's name than its content, nor
+    /// metal of owners who have not agreed to meet.
     pub(in crate::domain) fn may_fill(
         &self,
         jar: JarId,
         residue: Residue,
-        metal: Metal,
-        fineness: Fineness,
+        melt: &Melt,
     ) -> Result<(), Refusal> {
+        let mut owners = self.owners_in_jar(jar)?;
         let jar = self.known_jar(jar)?;
         if jar.residue != residue {
             return Err(Refusal::WrongResidue {
@@ -103,18 +104,20 @@ impl Book {
                 offered: residue.word(),
             });
         }
-        if jar.metal != metal {
+        if jar.metal != melt.metal {
             return Err(Refusal::WrongMetal {
-                found: metal,
+                found: melt.metal,
                 wanted: jar.metal,
             });
         }
+        let fineness = melt.reckoned_fineness();
         if fineness < jar.fineness {
             return Err(Refusal::BelowJarFineness {
                 jar: jar.fineness,
                 metal: fineness,
             });
         }
-        Ok(())
+        owners.extend(melt.owners.iter().copied());
+        self.may_meet(&owners)
     }
 }

@@ -2,10 +2,16 @@
 //!
 //! The statement is reckoned from the rows alone. Losses are differences of readings and never typed, so the statement
 //! adds up by itself as long as no rule forgets metal: its difference is a test of the rules, and zero always.
-//! Deliberately absent: what leaves the workshop; nothing does yet.
+//!
+//! What left the workshop as pieces stays in the statement by their states: at the assay office, kept there or missing,
+//! with customers, lost, stolen, destroyed. What went to the refiner is at the refiner until it is accounted for; then
+//! it is an outturn (a lot, and no receipt), was settled, or is a refining loss. In grams that loss is mostly base metal
+//! that was parted off; in fine grams it is what the refining cost, with what the refiner's assay says other than was
+//! declared. Sweepings bring no metal into the statement; what a refiner finds in them is a refining loss below zero.
+//! Deliberately absent: whose metal it is, and stock-takes.
 
-use super::{Book, Jar, Melt, Piece};
-use crate::domain::{MeltInput, MeltState, PieceState, Residue, Stage};
+use super::{Book, Jar, Melt, Piece, Refining};
+use crate::domain::{JarShare, MeltInput, MeltState, PieceState, RefiningState, Residue, Stage};
 use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -35,13 +41,13 @@ pub struct StateMass {
 pub struct MassStatement {
     /// The metal.
     pub metal: Metal,
-    /// Lots, as they were weighed when they came in.
+    /// Lots, as they were weighed when they came in; an outturn is none.
     pub received: Amount,
     /// Alloy metal that went into melts of this metal; no fine metal comes with it.
     pub alloyed_in: Amount,
     /// Of an alloy metal: what went into melts of other metals.
     pub alloyed_out: Amount,
-    /// What lots still hold.
+    /// What lots still hold, outturns among them.
     pub unmelted: Amount,
     /// Heels that no melt has taken.
     pub heels: Amount,
@@ -51,15 +57,24 @@ pub struct MassStatement {
     pub prills: Amount,
     /// Lemel in jars.
     pub lemel: Amount,
-    /// Sweeps in jars.
+    /// Sweeps in jars: nothing, since their weight is no metal in the book.
     pub sweeps: Amount,
-    /// Pieces by state; a remelted piece has gone on into its melt.
+    /// Pieces by state; a remelted piece has gone on into its melt, a refined one to the refiner.
     pub pieces: Vec<StateMass>,
     /// Charges less what came out of them.
     pub melt_loss: Amount,
     /// What jars were short of when they were emptied.
     pub finishing_loss: Amount,
-    /// Pieces that were weighed again and showed another mass, without anything filed off.
+    /// What the assay office took off pieces.
+    pub assay_loss: Amount,
+    /// Sent to the refiner, and not accounted for yet.
+    pub at_refiner: Amount,
+    /// What refiners kept and paid for, at their assay.
+    pub settled: Amount,
+    /// What went to refiners less what came back and what was settled; below zero where sweeps brought more, or where an
+    /// outturn was alloyed afresh.
+    pub refining_loss: Amount,
+    /// Pieces that were weighed again and showed another mass, without anything filed off or taken at the office.
     pub weighing_variance: Amount,
     /// Fine metal that a rounding down gave up: of blends to 0.1 parts per thousand, of residues to their jar's fineness.
     pub revaluation: FineMass,
@@ -83,6 +98,16 @@ impl Sum {
 
     fn add_mass(&mut self, mass: Mass, fineness: Fineness) {
         self.add(mass.units(), fineness);
+    }
+
+    fn add_sum(&mut self, other: Self) {
+        self.units = self.units.saturating_add(other.units);
+        self.picograms = self.picograms.saturating_add(other.picograms);
+    }
+
+    fn less(&mut self, other: Self) {
+        self.units = self.units.saturating_sub(other.units);
+        self.picograms = self.picograms.saturating_sub(other.picograms);
     }
 
     fn amount(self) -> Option<Amount> {
@@ -115,6 +140,10 @@ struct Accounts {
     pieces: BTreeMap<PieceState, (u64, Sum)>,
     melt_loss: Sum,
     finishing_loss: Sum,
+    assay_loss: Sum,
+    at_refiner: Sum,
+    settled: Sum,
+    refining_loss: Sum,
     weighing_variance: Sum,
     revaluation: i128,
 }
@@ -125,7 +154,9 @@ impl Book {
     pub fn masses(&self, metal: Metal) -> Option<MassStatement> {
         let mut accounts = Accounts::default();
         for lot in self.lots().filter(|lot| lot.metal == metal) {
-            accounts.received.add_mass(lot.mass.mass(), lot.fineness);
+            if lot.outturn_of.is_none() {
+                accounts.received.add_mass(lot.mass.mass(), lot.fineness);
+            }
             accounts.unmelted.add_mass(lot.left, lot.fineness);
         }
         for melt in self.melts() {
@@ -140,11 +171,10 @@ impl Book {
                 .entry(jar.residue)
                 .or_default()
                 .add_mass(jar.mass, jar.fineness);
-            self.revalue(
-                &mut accounts,
-                jar,
-                jar.holds.iter().map(|share| (share.melt, share.mass)),
-            );
+            self.revalue(&mut accounts, jar, &jar.holds);
+        }
+        for refining in self.refinings().filter(|refining| refining.metal == metal) {
+            self.add_refining(&mut accounts, refining);
         }
         for piece in self.pieces() {
             if let Some(melt) = self.melt(piece.melt).filter(|melt| melt.metal == metal) {
@@ -179,11 +209,7 @@ impl Book {
                 MeltInput::Jar { jar, holds, .. } => match self.jar(*jar) {
                     Some(jar) => {
                         if melt.metal == metal {
-                            for share in holds {
-                                accounts.finishing_loss.add_mass(share.mass, jar.fineness);
-                            }
-                            accounts.finishing_loss.add(-mass.units(), jar.fineness);
-                            self.revalue(accounts, jar, holds.iter().map(|share| (share.melt, share.mass)));
+                            self.add_emptied(accounts, jar, holds, mass);
                         }
                         jar.fineness
                     }
@@ -198,19 +224,52 @@ impl Book {
         }
     }
 
+    /// A jar that was emptied: what it was short of, and what its content was worth more than its jar says.
+    fn add_emptied(&self, accounts: &mut Accounts, jar: &Jar, holds: &[JarShare], weighed: Mass) {
+        for share in holds {
+            accounts.finishing_loss.add_mass(share.mass, jar.fineness);
+        }
+        accounts.finishing_loss.add(-weighed.units(), jar.fineness);
+        self.revalue(accounts, jar, holds);
+    }
+
     /// Residue is reckoned at its jar's fineness, which is at most that of its melt.
-    fn revalue(
-        &self,
-        accounts: &mut Accounts,
-        jar: &Jar,
-        shares: impl Iterator<Item = (crate::domain::MeltId, Mass)>,
-    ) {
-        for (melt, mass) in shares {
+    fn revalue(&self, accounts: &mut Accounts, jar: &Jar, shares: &[JarShare]) {
+        for share in shares {
+            let of_melt = self.melt(share.melt).map_or(jar.fineness, |melt| melt.fineness);
             let mut difference = Sum::default();
-            difference.add_mass(mass, self.melt(melt).map_or(jar.fineness, |melt| melt.fineness));
-            difference.add(-mass.units(), jar.fineness);
+            difference.add_mass(share.mass, of_melt);
+            difference.add(-share.mass.units(), jar.fineness);
             accounts.revaluation = accounts.revaluation.saturating_add(difference.picograms);
         }
+    }
+
+    /// What was sent is at the refiner; once it is accounted for, what is neither an outturn nor settled is lost.
+    fn add_refining(&self, accounts: &mut Accounts, refining: &Refining) {
+        let mut sent = Sum::default();
+        for emptied in &refining.jars {
+            let jar = self.jar(emptied.jar);
+            if let Some(jar) = jar.filter(|jar| jar.residue != Residue::Sweeps) {
+                self.add_emptied(accounts, jar, &emptied.holds, emptied.mass.mass());
+                sent.add_mass(emptied.mass.mass(), jar.fineness);
+            }
+        }
+        for piece in &refining.pieces {
+            let melt = self.piece(piece.piece).and_then(|row| self.melt(row.melt));
+            sent.add_mass(piece.mass, melt.map_or(Fineness::ZERO, |melt| melt.fineness));
+        }
+        if refining.state == RefiningState::AtRefiner {
+            accounts.at_refiner.add_sum(sent);
+            return;
+        }
+        if let Some(lot) = refining.outturn.and_then(|lot| self.lot(lot)) {
+            sent.add(-lot.mass.mass().units(), lot.fineness);
+        }
+        if let Some(settled) = &refining.settled {
+            accounts.settled.add_mass(settled.mass, settled.fineness);
+            sent.add(-settled.mass.units(), settled.fineness);
+        }
+        accounts.refining_loss.add_sum(sent);
     }
 }
 
@@ -230,7 +289,7 @@ fn add_melt(accounts: &mut Accounts, melt: &Melt) {
 
 fn add_piece(accounts: &mut Accounts, melt: &Melt, piece: &Piece) {
     let mass = piece.mass().unwrap_or(Mass::ZERO);
-    if piece.state != PieceState::Remelted {
+    if !matches!(piece.state, PieceState::Remelted | PieceState::Refined) {
         let (count, sum) = accounts.pieces.entry(piece.state).or_default();
         *count = count.saturating_add(1);
         sum.add_mass(mass, melt.fineness);
@@ -248,6 +307,8 @@ fn add_piece(accounts: &mut Accounts, melt: &Melt, piece: &Piece) {
         variance.add_mass(from_mould.mass.mass(), melt.fineness);
         variance.add(-piece.filed.units(), melt.fineness);
         variance.add(-mass.units(), melt.fineness);
+        variance.add(-piece.assay_loss.units(), melt.fineness);
+        accounts.assay_loss.add(piece.assay_loss.units(), melt.fineness);
     }
 }
 
@@ -278,6 +339,10 @@ impl Accounts {
                 .collect::<Option<_>>()?,
             melt_loss: self.melt_loss.amount()?,
             finishing_loss: self.finishing_loss.amount()?,
+            assay_loss: self.assay_loss.amount()?,
+            at_refiner: self.at_refiner.amount()?,
+            settled: self.settled.amount()?,
+            refining_loss: self.refining_loss.amount()?,
             weighing_variance: self.weighing_variance.amount()?,
             revaluation: FineMass::from_picograms(self.revaluation)?,
         })
@@ -299,19 +364,21 @@ impl MassStatement {
             self.sweeps,
             self.melt_loss,
             self.finishing_loss,
+            self.assay_loss,
+            self.at_refiner,
+            self.settled,
+            self.refining_loss,
             self.weighing_variance,
         ];
         for came_in in [self.received, self.alloyed_in].map(Sum::from) {
-            sum.units += came_in.units;
-            sum.picograms += came_in.picograms;
+            sum.add_sum(came_in);
         }
         for place in places
             .into_iter()
             .chain(self.pieces.iter().map(|pieces| pieces.amount))
             .map(Sum::from)
         {
-            sum.units -= place.units;
-            sum.picograms -= place.picograms;
+            sum.less(place);
         }
         sum.picograms -= self.revaluation.picograms();
         sum.amount()

@@ -2,13 +2,16 @@
 //!
 //! The fineness of a charge is the blend of what its parts are declared to be, rounded down to 0.1 parts per thousand,
 //! in a well-mixed melt without loss of one metal before another. Copper counts as none of the metal. The content of a
-//! jar is reckoned at the jar's own fineness, which nothing that went into it was below.
+//! jar is reckoned at the jar's own fineness, which nothing that went into it was below. What an assay office found in a
+//! melt to be below its declaration counts from then on, wherever metal of that melt goes.
 
 use super::owed::Owed;
+use super::owners::Owners;
 use super::scales::square;
-use super::{Book, Melt, agree, next_number, once, sum};
+use super::{Book, Jar, Melt, Piece, agree, next_number, once, sum};
 use crate::domain::{
-    FinenessBasis, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceState, Refusal, SessionId, Stamp,
+    FinenessBasis, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal, Residue,
+    SessionId, Stamp,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, blend_fineness};
 
@@ -26,6 +29,7 @@ pub(in crate::domain) struct Blend {
     pub(in crate::domain) charge: Mass,
     pub(in crate::domain) fineness: Fineness,
     basis: FinenessBasis,
+    owners: Owners,
 }
 
 impl Book {
@@ -46,7 +50,7 @@ impl Book {
             charge: blend.charge,
             fineness: blend.fineness,
             basis: blend.basis,
-            owners: vec![None],
+            owners: blend.owners.into_iter().collect(),
             assayed: None,
             pieces: Vec::new(),
             heel: None,
@@ -94,13 +98,15 @@ impl Book {
             });
         }
         once(inputs.iter().map(MeltInput::subject))?;
-        let mut parts = Vec::with_capacity(inputs.len());
+        let (mut parts, mut owners) = (Vec::with_capacity(inputs.len()), Owners::new());
         let mut basis: Option<FinenessBasis> = None;
         for input in inputs {
             let part = self.input(session, metal, input)?;
             basis = part.basis.into_iter().chain(basis).min();
             parts.push((input.mass(), part.fineness));
+            owners.extend(self.owners_of_input(input)?);
         }
+        self.may_meet(&owners)?;
         let charge = sum(inputs.iter().map(MeltInput::mass))?;
         let fineness = blend_fineness(&parts, 1).ok_or(Refusal::FinenessImpossible)?;
         match basis {
@@ -108,6 +114,7 @@ impl Book {
                 charge,
                 fineness,
                 basis,
+                owners,
             }),
             _ => Err(Refusal::FinenessImpossible),
         }
@@ -133,6 +140,9 @@ impl Book {
             }
             MeltInput::Jar { jar, mass, holds } => {
                 let jar = self.known_jar(*jar)?;
+                if jar.residue == Residue::Sweeps {
+                    return Err(Refusal::SweepsNotMelted);
+                }
                 if jar.mass.is_zero() {
                     return Err(Refusal::JarEmpty { jar: jar.jar });
                 }
@@ -142,40 +152,47 @@ impl Book {
                         wanted: metal,
                     });
                 }
-                self.weighed(session, mass)?;
                 agree(holds, &jar.holds)?;
-                // What a jar holds is a sum of differences of two readings each, and is now read once more.
-                let once = Self::wobble_squared(self.scale_in_session(session)?, mass.mass());
-                let times = u128::from(jar.readings).saturating_mul(2).saturating_add(1);
-                within(jar.mass, mass.mass(), once.saturating_mul(times))?;
-                let basis = jar
-                    .holds
-                    .iter()
-                    .filter_map(|share| self.melt(share.melt))
-                    .map(|melt| melt.basis)
-                    .min();
+                self.may_empty(jar, session, mass)?;
+                let melts = || jar.holds.iter().filter_map(|share| self.melt(share.melt));
+                let lowest = melts().map(Melt::reckoned_fineness).min();
                 Ok(Part {
-                    fineness: jar.fineness,
-                    basis,
+                    fineness: lowest.map_or(jar.fineness, |lowest| lowest.min(jar.fineness)),
+                    basis: melts().map(|melt| melt.basis).min(),
                 })
             }
             MeltInput::Piece { piece, melt, mass } => {
-                let row = self.known_piece(*piece)?;
-                if let Some(melt) = row.remelted {
-                    return Err(Refusal::AlreadyRemelted { piece: *piece, melt });
-                }
-                if row.state != PieceState::Condemned {
-                    return Err(Refusal::NotCondemned {
-                        piece: *piece,
-                        state: row.state,
-                    });
-                }
+                let row = self.condemned(*piece)?;
                 agree(melt, &row.melt)?;
                 agree(mass, &row.mass().ok_or(Refusal::NotWeighed)?)?;
                 self.closed_melt(row.melt)?;
                 self.part_of_melt(metal, row.melt)
             }
         }
+    }
+
+    /// A piece whose metal may go on: it is condemned, and neither a crucible nor the refiner has had it.
+    pub(super) fn condemned(&self, piece: PieceId) -> Result<&Piece, Refusal> {
+        let row = self.known_piece(piece)?;
+        if let Some(melt) = row.remelted {
+            return Err(Refusal::AlreadyRemelted { piece, melt });
+        }
+        if row.state != PieceState::Condemned {
+            return Err(Refusal::NotCondemned {
+                piece,
+                state: row.state,
+            });
+        }
+        Ok(row)
+    }
+
+    /// Refuses to empty a jar that weighs more than the book expects, beyond the readings' uncertainty. What it holds is
+    /// a sum of differences of two readings each, and is now read once more.
+    pub(super) fn may_empty(&self, jar: &Jar, session: SessionId, mass: &Reading) -> Result<(), Refusal> {
+        self.weighed(session, mass)?;
+        let once = Self::wobble_squared(self.scale_in_session(session)?, mass.mass());
+        let times = u128::from(jar.readings).saturating_mul(2).saturating_add(1);
+        within(jar.mass, mass.mass(), once.saturating_mul(times))
     }
 
     fn draw_from_lot(
@@ -231,7 +248,7 @@ impl Book {
             });
         }
         Ok(Part {
-            fineness: row.fineness,
+            fineness: row.reckoned_fineness(),
             basis: Some(row.basis),
         })
     }
@@ -286,6 +303,16 @@ impl Book {
         } else {
             Err(Refusal::MeltStillOpen { melt })
         }
+    }
+}
+
+impl Melt {
+    /// At what its metal is reckoned when it goes on, parts per thousand: as declared, or what an assay office found if
+    /// that is lower.
+    #[must_use]
+    pub fn reckoned_fineness(&self) -> Fineness {
+        self.assayed
+            .map_or(self.fineness, |found| found.min(self.fineness))
     }
 }
 

@@ -6,7 +6,8 @@
 
 use super::Book;
 use crate::domain::{
-    AssayOutcome, CertificateId, ConsignmentId, Event, JarId, MeltId, PieceId, Refusal, Stamp,
+    AssayOutcome, CertificateId, ConsignmentId, Event, JarId, LotId, MeltId, PieceId, RefiningId, Refusal,
+    Stamp,
 };
 use crate::metal::Mass;
 use std::fmt;
@@ -27,6 +28,16 @@ pub(in crate::domain) enum Owed {
     },
     /// A condemned piece that was charged ends.
     Remelting { piece: PieceId, melt: MeltId },
+    /// A jar went to the refiner.
+    Emptying { jar: JarId, refining: RefiningId },
+    /// A condemned piece that went to the refiner ends.
+    Refining { piece: PieceId, refining: RefiningId },
+    /// What came back from the refiner is a lot.
+    Outturn {
+        lot: LotId,
+        refining: RefiningId,
+        mass: Mass,
+    },
     /// A piece is certified.
     Certifying {
         piece: PieceId,
@@ -56,9 +67,14 @@ impl Owed {
             Self::Weighing { piece, .. }
             | Self::Grading { piece }
             | Self::Remelting { piece, .. }
+            | Self::Refining { piece, .. }
             | Self::Certifying { piece, .. }
             | Self::Consigning { piece, .. } => Some(*piece),
-            Self::Filling { .. } | Self::Superseding { .. } | Self::Return { .. } => None,
+            Self::Filling { .. }
+            | Self::Emptying { .. }
+            | Self::Outturn { .. }
+            | Self::Superseding { .. }
+            | Self::Return { .. } => None,
         }
     }
 
@@ -68,6 +84,9 @@ impl Owed {
             Self::Grading { .. } => "piece.graded",
             Self::Filling { .. } => "jar.filled",
             Self::Remelting { .. } => "piece.remelted",
+            Self::Emptying { .. } => "jar.emptied",
+            Self::Refining { .. } => "piece.refined",
+            Self::Outturn { .. } => "lot.outturned",
             Self::Certifying { .. } => "piece.certified",
             Self::Superseding { .. } => "certificate.superseded",
             Self::Consigning { .. } => "piece.consigned",
@@ -82,6 +101,8 @@ impl fmt::Display for Owed {
             Self::Filling { jar, melt, mass, .. } => {
                 write!(f, "jar.filled of {jar} with {mass} g of melt {melt}")
             }
+            Self::Emptying { jar, .. } => write!(f, "jar.emptied of {jar}"),
+            Self::Outturn { lot, mass, .. } => write!(f, "lot.outturned of {lot} with {mass} g"),
             Self::Superseding { older, .. } => write!(f, "certificate.superseded of {older}"),
             Self::Return { consignment, .. } => write!(f, "consignment.returned of {consignment}"),
             other => match other.piece() {

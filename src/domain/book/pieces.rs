@@ -177,7 +177,7 @@ impl Book {
         self.may_finish(e.piece)?;
         let piece = self.known_piece(e.piece)?;
         let melt = self.known_melt(piece.melt)?;
-        self.may_fill(e.jar, Residue::Lemel, melt.metal, melt.fineness)?;
+        self.may_fill(e.jar, Residue::Lemel, melt)?;
         self.owe(Owed::Weighing {
             piece: e.piece,
             jar: e.jar,

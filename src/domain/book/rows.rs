@@ -423,6 +423,8 @@ rows! {
         metal: Metal,
         /// Where it is.
         state: RefiningState,
+        /// The session in which the jars were weighed.
+        session: SessionId,
         /// The jars emptied.
         jars: Vec<JarSent>,
         /// The condemned pieces.

@@ -1,7 +1,7 @@
 //! Deciding about metal before it is a piece: lots, scales, sessions, jars, melts.
 
 use super::{Decision, ITEMS_MAX, counted, pointed, short};
-use crate::domain::book::Owed;
+use crate::domain::book::{Owed, Owners};
 use crate::domain::command::*;
 use crate::domain::{
     JarFilled, JarId, JarOpened, LotId, LotReceived, MeltCharged, MeltId, MeltInput, PieceRemelted,
@@ -162,7 +162,7 @@ impl Decision<'_> {
             }
         }
         let mut inputs = Vec::with_capacity(count);
-        let mut seen = HashSet::new();
+        let (mut seen, mut owners) = (HashSet::new(), Owners::new());
         let mut add = |input: Result<MeltInput, Refusal>, thing: String, reading: String| {
             let input = input.map_err(|refusal| refusal.at(thing.clone()))?;
             if !seen.insert(input.subject()) {
@@ -170,6 +170,10 @@ impl Decision<'_> {
             }
             self.book
                 .may_charge(c.session, c.metal, &input)
+                .and_then(|()| {
+                    owners.extend(self.book.owners_of_input(&input)?);
+                    self.book.may_meet(&owners)
+                })
                 .map_err(|refusal| pointed(refusal, &thing, &reading, "/session"))?;
             inputs.push(input);
             Ok(())
@@ -227,6 +231,7 @@ impl Decision<'_> {
                 Refusal::UnknownJar { .. }
                 | Refusal::WrongResidue { .. }
                 | Refusal::WrongMetal { .. }
+                | Refusal::OwnersMixed { .. }
                 | Refusal::BelowJarFineness { .. } => refusal.at("/prills/jar"),
                 other => pointed(other, "/melt", "/prills/mass", "/session"),
             })?;

@@ -69,6 +69,7 @@ impl Decision<'_> {
                 Refusal::UnknownJar { .. }
                 | Refusal::WrongResidue { .. }
                 | Refusal::WrongMetal { .. }
+                | Refusal::OwnersMixed { .. }
                 | Refusal::BelowJarFineness { .. } => refusal.at("/jar"),
                 other => other.at(format!("/items/{i}/piece")),
             };
