@@ -64,7 +64,8 @@ commands! {
         note: Option<String>,
     }
 
-    /// The refiner accounted for what was sent: as metal, in money, or both.
+    /// The refiner accounted for what was sent: as metal, in money, or both. Zero grams settled says that nothing was
+    /// found.
     ReturnRefining {
         /// The refining.
         refining: RefiningId,

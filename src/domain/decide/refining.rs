@@ -95,6 +95,9 @@ impl Decision<'_> {
                 return Err(Refusal::TooMany { count, most }.into());
             }
         }
+        if !c.metal.is_precious() {
+            return Err(Refusal::NotPrecious { metal: c.metal }.at("/metal"));
+        }
         let mut seen = HashSet::new();
         let mut owners = Owners::new();
         let mut jars = Vec::with_capacity(c.jars.len());
@@ -142,8 +145,8 @@ impl Decision<'_> {
         let at = |refusal: Refusal| match refusal {
             Refusal::UnknownRefining { .. } | Refusal::RefiningIsReturned => refusal.at("/refining"),
             Refusal::NothingNamed => refusal.into(),
-            Refusal::AccountedMoreThanSent { .. } => refusal.at("/settled/mass"),
-            other => other.at("/settled/fineness"),
+            Refusal::FinenessImpossible => refusal.at("/settled/fineness"),
+            other => other.at("/settled/mass"),
         };
         let row = self.book.known_refining(c.refining).map_err(at)?;
         let (sent, metal) = (row.mass, row.metal);

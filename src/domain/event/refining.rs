@@ -60,7 +60,7 @@ pub struct RefiningSent {
     pub jars: Vec<JarSent>,
     /// The condemned pieces, each with its last reading.
     pub pieces: Vec<MeltOutput>,
-    /// Sum of jars and pieces, grams; of sweeps nothing is counted.
+    /// Sum of jars and pieces, grams; of a jar of sweeps nothing is counted, whatever it weighs.
     pub mass: Mass,
 }
 
@@ -94,7 +94,8 @@ pub struct SettledMetal {
     pub fineness: Fineness,
 }
 
-/// The refiner accounted for what was sent: sent = outturn + settled + loss.
+/// The refiner accounted for what was sent: sent = outturn + settled + loss. In grams, most of the loss is base metal that
+/// was parted off: what it is in fine grams follows from what was sent and from the refiner's assay.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RefiningReturned {
@@ -110,7 +111,8 @@ pub struct RefiningReturned {
     /// What was paid for instead.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub settled: Option<SettledMetal>,
-    /// What is missing, grams: derived, never typed. Negative when sweeps brought more than the book knew.
+    /// What is missing, grams: derived, never typed. Negative when sweeps brought more than the book knew, or when the
+    /// outturn was alloyed afresh and weighs more than was sent.
     pub loss: MassDifference,
 }
 

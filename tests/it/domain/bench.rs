@@ -209,6 +209,22 @@ impl Bench {
                 )
             }
             Event::CertificateSuperseded(e) => format!("{} superseded", name(e.certificate.0)),
+            Event::JarSwept(e) => format!("{} takes {} of sweepings", name(e.jar.0), e.mass),
+            Event::JarEmptied(e) => format!("{} emptied", name(e.jar.0)),
+            Event::PieceRefined(e) => format!("{} refined", name(e.piece.0)),
+            Event::RefiningSent(e) => {
+                format!("{} is refining {}: {} g", name(e.refining.0), e.number, e.mass)
+            }
+            Event::RefiningReturned(e) => format!("{} lost {} of {}", name(e.refining.0), e.loss, e.sent),
+            Event::LotOutturned(e) => {
+                format!(
+                    "{} is lot {}: {} g at {}",
+                    name(e.lot.0),
+                    e.number,
+                    e.mass,
+                    e.fineness
+                )
+            }
             other => self.say_marking(other).unwrap_or_else(|| other.kind().to_owned()),
         }
     }
@@ -321,6 +337,9 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::PiecePoured(e) => Some(e.piece.0),
         Event::DieRegistered(e) => Some(e.die.0),
         Event::ConsignmentSent(e) => Some(e.consignment.0),
+        Event::OwnerRegistered(e) => Some(e.owner.0),
+        Event::RefiningSent(e) => Some(e.refining.0),
+        Event::LotOutturned(e) => Some(e.lot.0),
         _ => None,
     }
 }
@@ -376,6 +395,7 @@ impl Bench {
                 self.read_marking(verb, w)
             }
             "check" | "close" => (self.read_check(verb, w), vec![]),
+            "owner" | "agree" | "sweep" | "refine" | "refined" => self.read_refining(verb, w),
             "weigh" | "finish" | "balance" => (self.read_weighing(verb, w), vec![]),
             _ => (self.read_other(verb, w), vec![]),
         }
@@ -407,7 +427,7 @@ impl Bench {
                 mass: reading(w.next()),
                 session: SessionId(self.id(w.after("in").unwrap())),
                 invoiced: None,
-                owner: None,
+                owner: w.after("owner").map(|name| OwnerId(self.id(name))),
                 seller: Some("Pellworth Metals Counter".to_owned()),
                 document: None,
                 price: None,
@@ -754,6 +774,87 @@ impl Bench {
             "clock" => SetClock {}.into(),
             other => panic!("nobody at this bench knows how to {other}"),
         }
+    }
+}
+
+/// The words about customers' metal, sweepings and the refiner.
+impl Bench {
+    fn read_refining(&self, verb: &str, w: &mut Words<'_>) -> (Command, Vec<String>) {
+        let name = w.next().to_owned();
+        let id = self.id(&name);
+        let command = match verb {
+            "owner" => RegisterOwner {
+                name: Some("Marrow Hallet".to_owned()),
+                note: None,
+            }
+            .into(),
+            "agree" => AgreeMixing {
+                owner: OwnerId(id),
+                document: Some("letter 4".to_owned()),
+                note: None,
+            }
+            .into(),
+            "sweep" => GatherSweeps {
+                jar: JarId(id),
+                mass: reading(w.next()),
+                session: SessionId(self.id(w.after("in").unwrap())),
+            }
+            .into(),
+            "refine" => self.read_sending(w),
+            _ => return self.read_refined(RefiningId(id), w),
+        };
+        (command, vec![name])
+    }
+
+    fn read_sending(&self, w: &mut Words<'_>) -> Command {
+        let mut sending = SendToRefiner {
+            session: SessionId(self.id(w.after("in").unwrap())),
+            metal: word(w.next()),
+            jars: vec![],
+            pieces: vec![],
+            refiner: Some("Ashgrove Refiners".to_owned()),
+            seal: Some("0417".to_owned()),
+            document: None,
+            note: None,
+        };
+        while let Some(from) = w.0.next() {
+            let id = self.id(w.next());
+            match from {
+                "jar" => sending.jars.push(JarDraw {
+                    jar: JarId(id),
+                    mass: reading(w.next()),
+                }),
+                "piece" => sending.pieces.push(PieceId(id)),
+                other => panic!("{other} does not go to the refiner"),
+            }
+        }
+        sending.into()
+    }
+
+    fn read_refined(&self, refining: RefiningId, w: &mut Words<'_>) -> (Command, Vec<String>) {
+        let mut names = vec![];
+        let outturn = w.after("outturn").map(|name| {
+            names.push(name.to_owned());
+            Outturn {
+                mass: reading(w.next()),
+                fineness: Fineness::parse(w.next()).unwrap(),
+                session: SessionId(self.id(w.after("in").unwrap())),
+            }
+        });
+        let settled = w.after("settled").map(|grams| Settled {
+            mass: mass(grams),
+            fineness: Fineness::parse(w.next()).unwrap(),
+        });
+        let command = ReturnRefining {
+            refining,
+            outturn,
+            settled,
+            price: None,
+            charge: None,
+            document: Some("statement 12".to_owned()),
+            note: None,
+        };
+        (command.into(), names)
     }
 }
 
