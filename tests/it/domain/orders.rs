@@ -73,7 +73,7 @@ fn a_promise_says_what_and_of_what() {
     then(
         &[],
         "order O of DW bar 1",
-        "refused: only an edition has edition numbers (/series)",
+        "refused: this is an open series: only an edition has numbers, spares, orders and a close (/series)",
     );
     then(
         &[],
@@ -218,12 +218,12 @@ fn first_come_first_served() {
     );
     then(
         given,
-        "sell V Q1 under R",
+        "sell V under R Q1",
         "refused: order 1 came first and still waits for shape oval (/items/0/piece)",
     );
     // The earlier order does not ask for a slab.
     then(given, "reserve Q4 under R", "Q4 reserved");
-    let kept: &[&str] = &[given[0], given[1], "reserve Q1 under O", "sell V Q2 under O"];
+    let kept: &[&str] = &[given[0], given[1], "reserve Q1 under O", "sell V under O Q2"];
     then(kept, "reserve Q3 under R", "Q3 reserved");
     then(
         &[given[0], given[1], "cancel_order O"],
@@ -240,7 +240,7 @@ fn first_come_first_served() {
         "steal Q2",
         "release Q2",
     ];
-    then(lost, "sell V Q3 under R", "V is sale 1; Q3 sold");
+    then(lost, "sell V under R Q3", "V is sale 1; Q3 sold");
     then(
         &[
             lost[0],
@@ -315,7 +315,7 @@ fn an_order_is_given_up_as_far_as_it_is_not_supplied() {
         "order O of SN oval 3 slab 1",
         "reserve Q1 under O",
         "reserve Q4 under O",
-        "sell V Q2 under O",
+        "sell V under O Q2",
     ];
     then(given, "cancel_order O", "O cancelled; Q1 released; Q4 released");
     let mut bench = Bench::with(&[WORKSHOP, STOCKED, given]);
@@ -350,7 +350,7 @@ fn an_order_is_given_up_as_far_as_it_is_not_supplied() {
         "O cancelled; Q1 released",
     );
     then(
-        &["order O of SN oval 1", "sell V Q1 under O"],
+        &["order O of SN oval 1", "sell V under O Q1"],
         "cancel_order O",
         "refused: order 1 is supplied (/order)",
     );

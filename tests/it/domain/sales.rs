@@ -33,11 +33,6 @@ fn pieces_are_sold_together() {
     );
     then(
         &[],
-        "sell V Q1 under nothing",
-        "refused: there is no piece 00000000-0000-0000-0000-00000000dead (/items/1/piece)",
-    );
-    then(
-        &[],
         "sell V under nothing Q1",
         "refused: there is no order 00000000-0000-0000-0000-00000000dead (/order)",
     );
