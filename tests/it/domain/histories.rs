@@ -273,7 +273,7 @@ impl Shop {
         if a % 4 > 0 && self.bench.book.session(self.session()).is_none() {
             return Some(self.checks(a, b));
         }
-        if kind == refining::KIND {
+        if kind == refining::KIND && self.bench.book.owners().next().is_some() {
             return self.refining(a, b, c);
         }
         if (144..200).contains(&kind) {
@@ -812,8 +812,13 @@ fn weighed(piece: &Piece) -> bool {
 
 /// Runs the steps; how many were taken, and how many refused.
 fn run(steps: &[Choice]) -> (Shop, usize, usize) {
+    run_in(&[WORKSHOP, marking::SHOP], steps)
+}
+
+/// Runs the steps in a workshop that begins with something.
+fn run_in(given: &[&[&str]], steps: &[Choice]) -> (Shop, usize, usize) {
     let mut shop = Shop {
-        bench: Bench::with(&[WORKSHOP, marking::SHOP, refining::SHOP]),
+        bench: Bench::with(given),
     };
     let (mut taken, mut refused) = (0, 0);
     for step in steps {

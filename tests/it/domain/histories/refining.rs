@@ -288,7 +288,7 @@ proptest! {
             .zip(0..)
             .map(|((kind, a, b, c), i): (Choice, u32)| (if i % 3 == 0 { KIND } else { kind }, a, b, c))
             .collect();
-        let (shop, _, _) = run(&steps);
+        let (shop, _, _) = run_in(&[WORKSHOP, marking::SHOP, SHOP], &steps);
         shop.bench.replays();
         shop.owners_hold();
     }
@@ -308,7 +308,7 @@ fn random_histories_reach_the_refiner_and_metal_of_several_owners() {
                 (kind, number(4), number(8), number(12))
             })
             .collect();
-        let (shop, _, _) = run(&steps);
+        let (shop, _, _) = run_in(&[WORKSHOP, marking::SHOP, SHOP], &steps);
         shop.owners_hold();
         let events = shop.bench.entries.iter().flat_map(|entry| &entry.drafts);
         reached.extend(events.map(|draft| draft.event.kind()));
