@@ -6,6 +6,7 @@ A mass is a whole number of steps of 10 micrograms; on the wire it is a decimal 
 from math import isqrt
 
 STEPS_PER_GRAM = 100_000
+CENT = 1_000
 
 
 def steps(text):
@@ -16,46 +17,48 @@ def steps(text):
     return sign * (int(whole) * STEPS_PER_GRAM + int(part.ljust(5, "0")))
 
 
-def grams(mass):
-    """Writes steps as grams with two decimals, as a balance of 0.01 g shows them."""
-    assert mass % 1000 == 0, f"{mass} steps are no hundredth of a gram"
-    sign, mass = ("-", -mass) if mass < 0 else ("", mass)
-    return f"{sign}{mass // STEPS_PER_GRAM}.{mass % STEPS_PER_GRAM // 1000:02d}"
+def grams(mass, digits=2):
+    """Writes steps as grams with so many digits after the point, as a balance shows them."""
+    unit = 10 ** (5 - digits)
+    assert mass >= 0 and mass % unit == 0, f"{mass} steps have more than {digits} digits"
+    return f"{mass // STEPS_PER_GRAM}.{mass % STEPS_PER_GRAM // unit:0{digits}d}"
 
 
-class Scale:
-    """A class II balance whose verification interval e is its division d, in service (OIML R 76-1:2006, Table 6 and 3.5.2)."""
+class Balance:
+    """A verified balance whose interval e is its step d, in service (OIML R 76-1:2006, Table 6 and 3.5.2)."""
 
-    def __init__(self, division, repeatability):
-        self.division = division
+    BANDS = {"I": (50_000, 200_000), "II": (5_000, 20_000)}
+
+    def __init__(self, accuracy, digits, repeatability):
+        self.accuracy = accuracy
+        self.digits = digits
+        self.division = 10 ** (5 - digits)
         self.repeatability = repeatability
 
     def limit(self, load):
-        """The maximum permissible error in service at this load, in steps."""
-        if load <= 5_000 * self.division:
-            return self.division
-        if load <= 20_000 * self.division:
-            return 2 * self.division
-        return 3 * self.division
+        """The maximum permissible error in service at this load, in steps: twice 0.5 e, 1 e or 1.5 e."""
+        first, second = (n * self.division for n in self.BANDS[self.accuracy])
+        return self.division * (1 if load <= first else 2 if load <= second else 3)
+
+    def holds(self, nominal, reading):
+        """Whether a check weighing is within the limit."""
+        return abs(reading - nominal) <= self.limit(nominal)
 
     def guard(self, load):
-        """w = 1.645 u (JCGM 106:2012, 5 % one-sided), rounded up to the division; u as the square root of
-        MPE^2/3 + s^2 + 2 d^2/12."""
+        """w = 1.645 u (JCGM 106:2012, one-sided 5 %), rounded up to the division; u^2 = MPE^2/3 + s^2 + 2 d^2/12."""
         twelve_u2 = 4 * self.limit(load) ** 2 + 12 * self.repeatability**2 + 2 * self.division**2
-        # 1.645^2 u^2 = 2706025 * twelve_u2 / 12e6; the root is taken of a whole number, rounded up.
-        square = -(-2_706_025 * twelve_u2 // 12_000_000)
-        root = isqrt(square - 1) + 1 if square else 0
+        square = -(-(1_645**2) * twelve_u2 // 12_000_000)
+        root = isqrt(square - 1) + 1
         return -(-root // self.division) * self.division
 
-    def verdict(self, reading, lower, upper):
-        """accepted, under, over or borderline; a limit of None is not there."""
+    def verdict(self, reading, limits):
+        """accepted, under, over or borderline; without limits nothing is outside them."""
+        if limits is None:
+            return "accepted"
+        lower, upper = limits
         band = self.guard(reading)
-        if lower is not None and reading <= lower - band:
+        if reading <= lower - band:
             return "under"
-        if upper is not None and reading >= upper + band:
+        if reading >= upper + band:
             return "over"
-        if lower is not None and reading < lower + band:
-            return "borderline"
-        if upper is not None and reading > upper - band:
-            return "borderline"
-        return "accepted"
+        return "accepted" if lower + band <= reading <= upper - band else "borderline"

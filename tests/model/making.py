@@ -1,0 +1,174 @@
+"""The rules from the lot to the serial: metal, melts, the first weighing, filing, faults, and what is given up."""
+
+from workshop import Melt, Piece, Refused, must
+
+CONDEMNABLE = {"graded", "mis_struck", "unmarked", "spare", "hallmarked", "serialled", "struck", "returned", "bought_back"}
+
+
+def open_session(shop, balance, reading):
+    """A check weighing of 100 g that must hold; one session at a balance at a time."""
+    must(not any(s["open"] and s["balance"] == balance for s in shop.sessions), "a session is open at this balance")
+    must(shop.balances[balance].holds(10_000_000, reading), "the check weighing does not hold")
+    shop.sessions.append({"balance": balance, "open": True, "held": False})
+
+
+def close_session(shop, session, reading):
+    """The closing check, whatever it shows: only one that holds confirms what was weighed."""
+    must(shop.sessions[session]["open"], "the session is closed")
+    balance = shop.balances[shop.sessions[session]["balance"]]
+    shop.sessions[session].update(open=False, held=balance.holds(10_000_000, reading))
+
+
+def receive_lot(shop, session, mass, fineness, owner=None):
+    """Metal comes in."""
+    shop.weighing(session, mass)
+    shop.lots.append({"mass": mass, "left": mass, "fineness": fineness, "owner": owner})
+
+
+def agree_mixing(shop, owner):
+    """A customer agrees that their metal is mixed; once is enough."""
+    must(not shop.owners[owner], "they have agreed already")
+    shop.owners[owner] = True
+
+
+def charge_melt(shop, session, lots, pieces, heels):
+    """Lots drawn, condemned pieces and heels; metal of different owners only where every customer among them agreed."""
+    shop.weighing(session, 0)
+    must(lots or pieces or heels, "an empty crucible")
+    charge, fine, owners = 0, 0, set()
+    for lot, mass in lots:
+        must(0 < mass <= shop.lots[lot]["left"], "a lot cannot be overdrawn")
+        shop.lots[lot]["left"] -= mass
+        charge, fine = charge + mass, fine + mass * shop.lots[lot]["fineness"]
+        owners.add(shop.lots[lot]["owner"])
+    for piece in shop.only(pieces, {"condemned"}, "melt"):
+        piece.state = "remelted"
+        melt = shop.melts[piece.melt]
+        charge, fine = charge + piece.mass, fine + piece.mass * melt.fineness
+        owners |= melt.owners
+    for heel in heels:
+        melt = shop.melts[heel]
+        must(melt.heel > 0 and not melt.heel_taken and not melt.open, "there is no such heel")
+        melt.heel_taken = True
+        charge, fine = charge + melt.heel, fine + melt.heel * melt.fineness
+        owners |= melt.owners
+    mixed(shop, owners)
+    shop.melts.append(Melt(charge, fine // charge, owners))
+
+
+def mixed(shop, owners):
+    """Refuses metal of different owners unless the customers among them agreed; None is the workshop."""
+    must(len(owners) < 2 or all(o is None or shop.owners[o] for o in owners), "metal of a customer who has not agreed")
+
+
+def pour(shop, melt, pours):
+    """One piece for each cavity, from an open melt, for a series that is not closed."""
+    must(shop.melts[melt].open, "the melt is closed")
+    for series, shape in pours:
+        must(not shop.series[series].closed, "the series is closed")
+        must(not shop.series[series].edition or shape in shop.series[series].sizes, "the edition has no such shape")
+        must(shop.melts[melt].fineness >= shop.series[series].fineness, "the melt is below the fineness of the series")
+        shop.pieces.append(Piece(melt, series, shape))
+
+
+def close_melt(shop, melt, session, heel):
+    """Inputs = pieces + heel + loss; every pour is weighed first."""
+    shop.weighing(session, heel)
+    row = shop.melts[melt]
+    poured = [p for p in shop.pieces if p.melt == melt]
+    must(row.open, "the melt is closed")
+    must(all(p.state != "poured" for p in poured), "a pour is not weighed")
+    row.open, row.heel = False, heel
+    row.loss = row.charge - heel - sum(p.from_mould for p in poured)
+
+
+def weigh_mould(shop, session, items):
+    """The first weighing grades; a borderline piece may be weighed once more, on a better balance."""
+    must(len({k for k, _ in items}) == len(items), "a piece is named twice")
+    for key, mass in items:
+        balance = shop.weighing(session, mass)
+        piece = shop.standing(key, {"poured", "graded"}, "weigh")
+        if piece.state == "graded":
+            first = shop.balances[shop.sessions[piece.session]["balance"]]
+            must(piece.verdict == "borderline" and not piece.reweighed, "it has its grade")
+            must(balance.guard(mass) < first.guard(piece.mass), "the balance is no better")
+            must(piece.filed == 0, "metal was taken off it")
+            must(shop.melts[piece.melt].open, "its melt is weighed out")
+            piece.reweighed = True
+        piece.from_mould = mass
+        grade(shop, piece, session, mass)
+        piece.state = "graded"
+
+
+def grade(shop, piece, session, mass):
+    """A reading, and its verdict by the limits of the series."""
+    balance = shop.balances[shop.sessions[session]["balance"]]
+    piece.mass, piece.session = mass, session
+    piece.verdict = balance.verdict(mass, shop.series[piece.series].limits)
+
+
+def finish(shop, session, jar, items):
+    """Metal is taken off and goes into a jar; the grade is made anew."""
+    must(len({k for k, _ in items}) == len(items), "a piece is named twice")
+    for key, mass in items:
+        shop.weighing(session, mass)
+        piece = shop.standing(key, {"graded"}, "finish")
+        must(piece.verdict != "faulty", "it is faulty")
+        must(mass <= piece.mass, "filing adds nothing")
+        shop.jars[jar]["mass"] += piece.mass - mass
+        piece.filed += piece.mass - mass
+        piece.reweighed = False
+        grade(shop, piece, session, mass)
+
+
+def fault(shop, piece):
+    """Unfit by eye."""
+    piece = shop.standing(piece, {"graded"}, "fault")
+    must(piece.verdict != "faulty", "it is faulty already")
+    piece.verdict = "faulty"
+
+
+def condemn(shop, piece, reason):
+    """Given up, on a ground that is true of it."""
+    row = shop.standing(piece, CONDEMNABLE, "condemn")
+    if row.state == "graded":
+        must(row.verdict != "accepted" and reason == row.verdict, "it is not that")
+    elif row.state in {"hallmarked", "serialled", "struck"}:
+        must(row.final is not None and row.verdict == "under" and reason == "under", "it is fit")
+    elif row.state == "mis_struck":
+        must(reason in {"mis_struck", "unwanted"}, "it is mis-struck")
+    elif row.state == "unmarked":
+        must(reason == "unmarked", "it is unmarked")
+    elif row.state == "spare":
+        must(reason == "unwanted", "it is a good piece")
+    else:
+        must(reason in {"damaged", "unwanted"}, "it came back")
+    row.state = "condemned"
+
+
+def move(shop, piece, to):
+    """An odd-weight piece goes to an open series before any number; so does one refused by the office."""
+    row = shop.pieces[piece]
+    target = shop.series[to]
+    must(not target.edition and not target.closed, "that is no open series")
+    must(to != row.series, "it is there already")
+    must(row.number is None and not row.certified, "it has a number or a certificate")
+    must(shop.melts[row.melt].fineness >= target.fineness, "its melt is below the fineness of the series")
+    if row.state == "unmarked":
+        row.state = "struck" if row.good_strike else "serialled"
+    elif row.state == "graded":
+        must(row.verdict in {"under", "over", "borderline"}, "it is not of odd weight")
+    else:
+        must(shop.ready(row) and row.final is not None and row.verdict in {"under", "over", "borderline"}, "it is not of odd weight")
+    row.series, row.verdict = to, "accepted"
+
+
+def serial(shop, pieces):
+    """Accepted pieces of a closed melt get their serials, once and for ever."""
+    for row in shop.only(pieces, {"graded", "struck"}, "serial"):
+        must(row.verdict == "accepted", "it is not accepted")
+        must(not row.serial, "it has a serial")
+        must(not shop.melts[row.melt].open, "its melt is open")
+        must(not shop.series[row.series].closed, "the series is closed")
+        row.serial = True
+        row.state = "struck" if row.state == "struck" else "serialled"

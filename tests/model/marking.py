@@ -1,0 +1,146 @@
+"""The rules of stamps, the assay office, the weight of record, numbers, spares and certificates."""
+
+from making import grade
+from workshop import Refused, must
+
+MARKS = ["sponsor", "fineness", "office"]
+
+
+def strike(shop, die, items):
+    """A strike that comes out well makes a piece struck, any other mis-struck."""
+    must(len({k for k, _ in items}) == len(items), "a piece is named twice")
+    row = shop.dies[die]
+    must(row["state"] == "in_use", "the die is out of use")
+    for key, outcome in items:
+        piece = shop.standing(key, {"graded", "serialled", "struck"}, "strike")
+        must(piece.verdict == "accepted", "it is not accepted")
+        must(not shop.melts[piece.melt].open, "its melt is open")
+        must(row["series"] in (None, piece.series), "the die was cut for another series")
+        row["strikes"] += 1
+        piece.state = "struck" if outcome == "good" else "mis_struck"
+        piece.good_strike = piece.good_strike or outcome == "good"
+
+
+def dispose_die(shop, die, how):
+    """Back to its owner, destroyed, or retired."""
+    row = shop.dies[die]
+    must(row["state"] == "in_use" or (row["state"] == "retired" and how != "retired"), "the die is gone")
+    must(how != "returned" or row["owner"] == "commissioner", "it is the workshop's own")
+    row["state"] = how
+
+
+def archive(shop, piece):
+    """A mis-struck piece is kept, never for sale."""
+    shop.standing(piece, {"mis_struck"}, "archive").state = "archived"
+
+
+def consign(shop, pieces, fineness):
+    """Pieces whose marking is required go to the office, at what their series states, and never above what is known."""
+    for row in shop.only(pieces, {"serialled", "struck", "unmarked"}, "consign"):
+        series, melt = shop.series[row.series], shop.melts[row.melt]
+        must(series.marking, "its marking is exempt")
+        must(not series.struck or row.state == "struck" or (row.state == "unmarked" and row.good_strike), "it is not struck")
+        must(fineness == series.fineness, "the series states another fineness")
+        known = [melt.fineness] + [f for f in (melt.assayed, row.assay) if f is not None]
+        must(fineness <= min(known), "more is claimed than is known")
+        must(row.state != "unmarked" or row.reason != "below_standard", "it was refused for its fineness")
+        row.state = "at_office"
+        row.final = None
+    shop.consignments.append({"pieces": list(pieces), "fineness": fineness, "open": True})
+
+
+def receive_back(shop, consignment, lines):
+    """Every piece that was sent stands on one line: (piece, outcome, reason, assay)."""
+    row = shop.consignments[consignment]
+    must(row["open"], "it is back already")
+    must(sorted(line[0] for line in lines) == sorted(row["pieces"]), "sent and returned differ")
+    row["open"] = False
+    for key, outcome, reason, assay in lines:
+        piece = shop.standing(key, {"at_office"}, "return")
+        piece.state = {"marked": "hallmarked", "unmarked": "unmarked", "missing": "missing"}.get(outcome, "kept")
+        must((reason is None) != (outcome == "unmarked"), "a reason is for the unmarked")
+        must(outcome != "marked" or assay is None or assay >= row["fineness"], "a mark never exceeds the assay")
+        must(outcome != "missing" or assay is None, "who assayed it?")
+        must(reason != "below_standard" or assay is None or assay < row["fineness"], "it is not below")
+        if assay is not None:
+            piece.assay = assay
+        if outcome == "unmarked":
+            piece.reason = reason
+            if reason == "below_standard" and assay is not None:
+                melt = shop.melts[piece.melt]
+                melt.assayed = min(assay, melt.assayed or assay)
+        piece.unweighed = True
+
+
+def weigh_final(shop, session, items):
+    """The weighing of record, of a piece that is marked or exempt; again after the number is put on the metal."""
+    must(len({k for k, _ in items}) == len(items), "a piece is named twice")
+    for key, mass in items:
+        shop.weighing(session, mass)
+        piece = shop.pieces[key]
+        must(shop.ready(piece) or piece.state in {"numbered", "spare"}, f"weigh: piece {key} is {piece.state}")
+        must(not shop.melts[piece.melt].open, "its melt is open")
+        if piece.unweighed:
+            piece.assay_loss, piece.unweighed = piece.mass - mass, False
+        else:
+            shop.variance += piece.mass - mass
+        grade(shop, piece, session, mass)
+        piece.final = session
+        piece.since_number = piece.number is not None
+
+
+def number(shop, pieces):
+    """The next number of its shape, to a finally weighed and accepted piece of an edition; N at most, none twice."""
+    must(len(set(pieces)) == len(pieces), "a piece is named twice")
+    for key in pieces:
+        piece = shop.pieces[key]
+        series = shop.series[piece.series]
+        must(shop.ready(piece) or piece.state == "spare", f"number: piece {key} is {piece.state}")
+        must(series.edition and series.numbered and not series.closed, "there are no numbers in it")
+        must(piece.final is not None and piece.verdict == "accepted" and piece.serial, "it is not weighed and accepted")
+        must(series.given[piece.shape] < series.sizes[piece.shape], "every number is given")
+        series.given[piece.shape] += 1
+        piece.number, piece.state, piece.since_number = series.given[piece.shape], "numbered", False
+
+
+def spare(shop, pieces):
+    """Finally weighed, accepted pieces of an edition are set aside."""
+    must(len(set(pieces)) == len(pieces), "a piece is named twice")
+    for key in pieces:
+        piece = shop.pieces[key]
+        must(shop.ready(piece) and shop.series[piece.series].edition, f"spare: piece {key} is {piece.state}")
+        must(piece.final is not None and piece.verdict == "accepted", "it is not weighed and accepted")
+        piece.state = "spare"
+
+
+def certify(shop, pieces):
+    """First certificates: a serial, a closed melt, and a weight of record whose session's closing check held."""
+    must(len(set(pieces)) == len(pieces), "a piece is named twice")
+    for key in pieces:
+        piece = shop.pieces[key]
+        series = shop.series[piece.series]
+        must(not piece.certified and not series.closed, "it has a certificate, or its series is closed")
+        if series.edition and series.numbered:
+            allowed = piece.state == "numbered" or (piece.state == "spare" and series.spares_sold)
+        else:
+            allowed = shop.ready(piece) or (piece.state == "spare")
+        must(allowed, f"certify: piece {key} is {piece.state}")
+        must(piece.serial and piece.final is not None and piece.verdict == "accepted", "it is not weighed and accepted")
+        must(shop.sessions[piece.final]["held"], "its session is not confirmed")
+        must(piece.number is None or not series.on_metal or piece.since_number, "it was numbered after its weighing")
+        if series.edition and not series.numbered:
+            must(series.given[piece.shape] < series.sizes[piece.shape], "every place is taken")
+            series.given[piece.shape] += 1
+        piece.certified, piece.state = True, "certified"
+
+
+def close_series(shop, series):
+    """An edition closes when nothing of it is loose: no open order, no piece on its way, no die cut for it."""
+    row = shop.series[series]
+    loose = {"poured", "graded", "condemned", "serialled", "struck", "mis_struck", "at_office", "hallmarked", "unmarked",
+             "spare", "numbered"}
+    must(row.edition and not row.closed, "it is no open edition")
+    must(not any(o.series == series and o.state == "open" for o in shop.orders), "an order is open")
+    must(not any(p.series == series and p.state in loose for p in shop.pieces), "a piece is loose")
+    must(all(d["series"] != series or d["state"] in {"returned", "destroyed"} for d in shop.dies), "a die is loose")
+    row.closed = True

@@ -1,0 +1,52 @@
+"""Every rule by the name of its command."""
+
+import after
+import making
+import marking
+import trade
+
+RULES = {
+    "open_session": making.open_session,
+    "close_session": making.close_session,
+    "receive_lot": making.receive_lot,
+    "agree_mixing": making.agree_mixing,
+    "charge_melt": making.charge_melt,
+    "pour": making.pour,
+    "close_melt": making.close_melt,
+    "weigh_mould": making.weigh_mould,
+    "finish": making.finish,
+    "fault": making.fault,
+    "condemn": making.condemn,
+    "move": making.move,
+    "serial": making.serial,
+    "strike": marking.strike,
+    "dispose_die": marking.dispose_die,
+    "archive": marking.archive,
+    "consign": marking.consign,
+    "receive_back": marking.receive_back,
+    "weigh_final": marking.weigh_final,
+    "number": marking.number,
+    "spare": marking.spare,
+    "certify": marking.certify,
+    "close_series": marking.close_series,
+    "record_order": trade.record_order,
+    "cancel_order": trade.cancel_order,
+    "reserve": trade.reserve,
+    "release": trade.release,
+    "sell": trade.sell,
+    "cancel_sale": trade.cancel_sale,
+    "hand_over": trade.hand_over,
+    "dispatch": trade.dispatch,
+    "deliver": trade.deliver,
+    "lose": trade.lose,
+    "send_back": trade.send_back,
+    "find": after.find,
+    "give_back": after.give_back,
+    "buy_back": after.buy_back,
+    "restock": after.restock,
+    "steal": after.steal,
+    "recover": after.recover,
+    "destroy": after.destroy,
+    "refine": after.refine,
+    "return_refining": after.return_refining,
+}
