@@ -1,0 +1,329 @@
+"""Random commands: mostly what comes next for some piece, now and then something that cannot be.
+
+All chance comes from the seed of the sequence and from what the model knows, so a seed tells the same sequence every time.
+"""
+
+from metal import CENT, STEPS_PER_GRAM
+
+OUTCOMES = ["double", "off_centre", "weak", "slipped", "wrong_die", "cracked", "other"]
+REASONS = ["under", "over", "faulty", "borderline", "mis_struck", "unmarked", "damaged", "unwanted"]
+CHECK = 100 * STEPS_PER_GRAM
+
+NATURAL = {
+    "poured": {"weigh_mould": 1},
+    "serialled": {"strike": 4, "consign": 5, "weigh_final": 4},
+    "struck": {"serial": 4, "consign": 5, "weigh_final": 4, "strike": 1},
+    "mis_struck": {"condemn": 2, "archive": 1},
+    "archived": {"steal": 1},
+    "at_office": {"receive_back": 1},
+    "hallmarked": {"weigh_final": 6, "number": 6, "spare": 1, "certify": 3, "move": 1},
+    "unmarked": {"consign": 2, "move": 3, "condemn": 2},
+    "spare": {"number": 3, "certify": 2, "condemn": 1, "weigh_final": 1},
+    "numbered": {"certify": 6, "weigh_final": 2},
+    "certified": {"reserve": 3, "sell": 5},
+    "reserved": {"release": 2, "sell": 4},
+    "sold": {"hand_over": 2, "dispatch": 4, "cancel_sale": 2},
+    "dispatched": {"deliver": 4, "lose": 2, "send_back": 1},
+    "delivered": {"give_back": 2, "buy_back": 2},
+    "lost": {"find": 2, "cancel_sale": 2},
+    "returned": {"restock": 2, "condemn": 1},
+    "bought_back": {"restock": 2, "condemn": 1},
+    "condemned": {"charge_melt": 2, "refine": 1},
+    "stolen": {"recover": 3, "cancel_sale": 1, "release": 1},
+}
+GRADED = {
+    "accepted": {"serial": 6, "strike": 3, "fault": 1, "finish": 1},
+    "under": {"condemn": 2, "move": 2},
+    "over": {"finish": 3, "move": 1, "condemn": 1},
+    "borderline": {"weigh_mould": 3, "move": 1, "condemn": 1},
+    "faulty": {"condemn": 1},
+}
+OF_SHOP = {"record_order": 6, "cancel_order": 1, "rotate": 3, "charge_melt": 2, "pour": 3, "close_melt": 3, "close_series": 1,
+           "dispose_die": 1, "return_refining": 2, "agree_mixing": 1, "receive_lot": 0}
+SINGLE = {"fault", "condemn", "move", "archive", "reserve", "release", "find", "give_back", "restock", "buy_back", "steal",
+          "recover", "destroy"}
+OF_SALE = {"cancel_sale", "hand_over", "dispatch", "deliver", "lose", "send_back"}
+TRAYS = {"serial", "number", "spare", "certify"}
+
+
+class Chances:
+    """Chooses what is commanded next."""
+
+    def __init__(self, dice, shop):
+        self.dice = dice
+        self.shop = shop
+
+    def one(self, weights):
+        """A key of a table of weights."""
+        return self.dice.choices(list(weights), list(weights.values()))[0]
+
+    def few(self, keys):
+        """One of the keys, or all of them."""
+        keys = list(keys)
+        return keys if self.dice.random() < 0.55 else [self.dice.choice(keys)]
+
+    def next(self, wild):
+        """A command, or None if the thing that chance names is not there; `wild` is how often it is out of place."""
+        shop = self.shop
+        if not shop.melts:
+            return self.charge_melt([])
+        if not shop.pieces:
+            return self.pour([])
+        if self.dice.random() < wild:
+            do = self.dice.choice(sorted(SINGLE | OF_SALE | TRAYS) * 2 + OTHERS)
+            some = self.dice.sample(range(len(shop.pieces)), min(len(shop.pieces), self.dice.choice([1, 1, 1, 2])))
+            return self.build(do, some)
+        if self.dice.random() < 0.22:
+            do = self.one(OF_SHOP)
+            return self.build(do, [])
+        key = self.dice.randrange(len(shop.pieces))
+        piece = shop.pieces[key]
+        if self.dice.random() < 0.04:
+            return self.build(self.one({"steal": 2, "destroy": 1}), [key])
+        table = GRADED[piece.verdict] if piece.state == "graded" else NATURAL.get(piece.state)
+        if table is None:
+            return None
+        like = [
+            k for k, p in enumerate(shop.pieces)
+            if (p.state, p.verdict if p.state == "graded" else 0, p.series, p.sale) == (
+                piece.state, piece.verdict if piece.state == "graded" else 0, piece.series, piece.sale)
+        ]
+        do = self.sensible(piece, self.one(table))
+        if do in ("number", "spare") and piece.state == "hallmarked" and piece.final is None:
+            do = "weigh_final"
+        if do == "close_melt":
+            return self.close_melt([piece.melt])
+        return self.build(do, self.few(like) if do not in SINGLE else [key])
+
+    def sensible(self, piece, do):
+        """Turns what would surely be refused for the sake of a melt or of marking into what is needed first."""
+        series = self.shop.series[piece.series]
+        if do in ("serial", "strike") and self.shop.melts[piece.melt].open:
+            return "close_melt"
+        if piece.state in ("serialled", "struck") and do in ("consign", "weigh_final"):
+            if series.struck and piece.state == "serialled":
+                return "strike"
+            if series.marking:
+                return "consign"
+            if piece.final is not None:
+                return "number" if series.edition and series.numbered else "certify"
+            return "weigh_final"
+        return do
+
+    def build(self, do, some):
+        """A command of that name about some pieces."""
+        dice = self.dice
+        if do in TRAYS:
+            return {"do": do, "pieces": some}
+        if do in OF_SALE:
+            sale = self.shop.pieces[some[0]].sale
+            if sale is None or dice.random() < 0.05:
+                if not self.shop.sales:
+                    return None
+                sale = dice.randrange(len(self.shop.sales))
+            return {"do": do, "sale": sale, "pieces": some}
+        if do in SINGLE:
+            return self.single(do, some[0])
+        return getattr(self, do)(some)
+
+    def single(self, do, piece):
+        """A command about one piece."""
+        row = self.shop.pieces[piece]
+        command = {"do": do, "piece": piece}
+        if do == "condemn":
+            fitting = {"graded": row.verdict, "mis_struck": "mis_struck", "unmarked": "unmarked", "spare": "unwanted",
+                       "returned": "damaged", "bought_back": "unwanted"}.get(row.state) or row.verdict
+            fits = fitting in REASONS and self.dice.random() < 0.85
+            command["reason"] = fitting if fits else self.dice.choice(REASONS)
+        elif do == "move":
+            command["to"] = 1 if self.dice.random() < 0.93 else 0
+        elif do == "reserve":
+            command["order"] = self.some_order()
+        elif do == "buy_back":
+            command |= {"session": self.session(0), "mass": max(0, row.mass - CENT * self.dice.randint(0, 4))}
+            command["mass"] -= command["mass"] % CENT
+        elif do == "destroy":
+            command["witness"] = "the neighbour" if self.dice.random() < 0.85 else ""
+        return command
+
+    def some_order(self):
+        """An open order, most often, if there is any."""
+        orders = self.shop.orders
+        if not orders or self.dice.random() < 0.3:
+            return None
+        running = [key for key, order in enumerate(orders) if order.state == "open"]
+        return self.dice.choice(running) if running and self.dice.random() < 0.85 else self.dice.randrange(len(orders))
+
+    def session(self, balance):
+        """The open session of a balance, or any, if there is none."""
+        sessions = self.shop.sessions
+        here = [key for key, session in enumerate(sessions) if session["open"] and session["balance"] == balance]
+        if here and self.dice.random() < 0.97:
+            return here[0]
+        return self.dice.choice([key for key, session in enumerate(sessions) if session["balance"] == balance])
+
+    def mass(self):
+        """A first weight: mostly well within the limits, sometimes outside, sometimes so near that nobody can tell."""
+        kind = self.one({"accepted": 70, "under": 8, "over": 9, "near": 13})
+        if kind == "accepted":
+            return CENT * self.dice.randint(6_020, 6_100)
+        if kind == "under":
+            return CENT * self.dice.randint(5_800, 5_960)
+        if kind == "over":
+            return CENT * self.dice.randint(6_150, 6_400)
+        return CENT * (self.dice.choice([6_000, 6_120]) + self.dice.randint(-4, 4))
+
+    def rotate(self, _):
+        """A session is closed, or a new one opened where none is."""
+        balance = 0 if self.dice.random() < 0.85 else 1
+        here = [k for k, s in enumerate(self.shop.sessions) if s["open"] and s["balance"] == balance]
+        if here:
+            reading = CHECK + (0 if self.dice.random() < 0.9 else 5 * CENT)
+            return {"do": "close_session", "session": here[0], "reading": reading}
+        return self.open_session([], balance)
+
+    def open_session(self, _, balance=0):
+        reading = CHECK + (0 if self.dice.random() < 0.95 else 5 * CENT)
+        return {"do": "open_session", "balance": balance, "reading": reading}
+
+    def close_session(self, _):
+        return {"do": "close_session", "session": self.dice.randrange(len(self.shop.sessions)), "reading": CHECK}
+
+    def charge_melt(self, some):
+        """Enough for some pieces, or too much; with what is condemned, if it is named."""
+        pieces = [key for key in some]
+        pours = self.dice.randint(2, 5)
+        lots, heels = [], []
+        if not pieces or self.dice.random() < 0.4:
+            lots.append([0, (pours * 61 + 5) * STEPS_PER_GRAM])
+        if len(self.shop.lots) > 1 and self.dice.random() < 0.4:
+            lots.append([self.dice.randint(1, len(self.shop.lots) - 1), 10 * STEPS_PER_GRAM])
+        left = [key for key, melt in enumerate(self.shop.melts) if melt.heel and not melt.heel_taken]
+        if left and self.dice.random() < 0.5:
+            heels.append(self.dice.choice(left))
+        return {"do": "charge_melt", "session": self.session(0), "lots": lots, "pieces": pieces, "heels": heels}
+
+    def pour(self, _):
+        """Some cavities of the newest melt, mostly for the edition."""
+        melt = len(self.shop.melts) - 1 if self.dice.random() < 0.9 else self.dice.randrange(len(self.shop.melts))
+        shapes = list(self.shop.series[0].sizes)
+        poured = sum(piece.melt == melt for piece in self.shop.pieces)
+        room = max(1, self.shop.melts[melt].charge // (62 * STEPS_PER_GRAM) - poured)
+        pours = [
+            [0, self.dice.choice(shapes)] if self.dice.random() < 0.85 else [1, "square"]
+            for _ in range(min(room, self.dice.randint(1, 4)))
+        ]
+        return {"do": "pour", "melt": melt, "pours": pours}
+
+    def close_melt(self, some):
+        """The heel is what the book would expect, less a little."""
+        melts = self.shop.melts
+        melt = some[0] if some and some[0] < len(melts) else len(melts) - 1
+        left = melts[melt].charge - sum(p.from_mould for p in self.shop.pieces if p.melt == melt)
+        heel = max(0, left - CENT * self.dice.randint(0, 40))
+        return {"do": "close_melt", "melt": melt, "session": self.session(0), "heel": heel - heel % CENT}
+
+    def weigh_mould(self, some):
+        """From the mould; what is borderline goes on the better balance."""
+        if all(self.shop.pieces[key].state == "graded" for key in some) and self.dice.random() < 0.8:
+            near = [[key, self.shop.pieces[key].mass + 100 * self.dice.randint(-9, 9)] for key in some]
+            return {"do": "weigh_mould", "session": self.session(1), "items": near}
+        return {"do": "weigh_mould", "session": self.session(0), "items": [[key, self.mass()] for key in some]}
+
+    def weigh_final(self, some):
+        """As before, or a little less; sometimes far too light."""
+        items = []
+        for key in some:
+            mass = self.shop.pieces[key].mass // CENT * CENT or self.mass()
+            lost = self.dice.randint(0, 4) if self.dice.random() < 0.93 else self.dice.randint(100, 200)
+            items.append([key, max(0, mass - CENT * lost)])
+        return {"do": "weigh_final", "session": self.session(0), "items": items}
+
+    def finish(self, some):
+        """Filed down; now and then the typed weight would be more than before."""
+        items = []
+        for key in some:
+            mass = self.shop.pieces[key].mass // CENT * CENT or self.mass()
+            target = CENT * self.dice.randint(6_020, 6_100)
+            items.append([key, target if target < mass or self.dice.random() < 0.1 else max(0, mass - 2 * CENT)])
+        return {"do": "finish", "session": self.session(0), "jar": 0, "items": items}
+
+    def strike(self, some):
+        die = self.dice.randrange(len(self.shop.dies))
+        bad = self.dice.choice(OUTCOMES)
+        return {"do": "strike", "die": die, "items": [[k, "good" if self.dice.random() < 0.85 else bad] for k in some]}
+
+    def dispose_die(self, _):
+        die = self.dice.randrange(len(self.shop.dies))
+        return {"do": "dispose_die", "die": die, "how": self.dice.choice(["returned", "destroyed", "retired"])}
+
+    def consign(self, some):
+        claim = self.shop.series[self.shop.pieces[some[0]].series].fineness
+        if self.dice.random() < 0.05:
+            claim = self.dice.choice([9990, 9250, 8000])
+        return {"do": "consign", "pieces": some, "fineness": claim}
+
+    def receive_back(self, some):
+        """Line by line; now and then a line is forgotten, or one of another consignment put in."""
+        sent = self.shop.consignments
+        if not sent:
+            return None
+        running = [key for key, row in enumerate(sent) if row["open"]]
+        key = self.dice.choice(running) if running and self.dice.random() < 0.95 else self.dice.randrange(len(sent))
+        lines = []
+        for piece in sent[key]["pieces"]:
+            outcome = self.one({"marked": 75, "unmarked": 12, "kept": 4, "cut": 3, "missing": 4})
+            reason, assay = None, None
+            if outcome == "unmarked":
+                reason = self.dice.choice(["below_standard", "below_standard", "damaged", "no_room", "withdrawn", "other"])
+                if reason == "below_standard":
+                    assay = self.dice.choice([None, 9180, 9180])
+            lines.append([piece, outcome, reason, assay])
+        if self.dice.random() < 0.06:
+            lines = lines[1:] or [[some[0] if some else 0, "marked", None, None]]
+        if self.dice.random() < 0.03 and some:
+            lines.append([some[0], "marked", None, None])
+        return {"do": "receive_back", "consignment": key, "lines": lines}
+
+    def close_series(self, _):
+        return {"do": "close_series", "series": 0 if self.dice.random() < 0.9 else 1}
+
+    def record_order(self, _):
+        shapes = list(self.shop.series[0].sizes)
+        some = self.dice.sample(shapes, self.dice.randint(1, len(shapes)))
+        series = 0 if self.dice.random() < 0.95 else 1
+        return {"do": "record_order", "series": series, "counts": {shape: self.dice.choice([1, 1, 1, 2, 3]) for shape in some}}
+
+    def cancel_order(self, _):
+        orders = self.shop.orders
+        return {"do": "cancel_order", "order": self.dice.randrange(len(orders))} if orders else None
+
+    def sell(self, some):
+        """Under the order that it is kept for, or under some other, or under none."""
+        row = self.shop.pieces[some[0]]
+        kept = row.state == "reserved" and self.dice.random() < 0.85
+        return {"do": "sell", "pieces": some, "order": row.order if kept else self.some_order()}
+
+    def refine(self, some):
+        """Condemned pieces, and the jar, if anything is in it."""
+        held = self.shop.jars[0]["mass"] // CENT * CENT
+        jars = [[0, max(CENT, held - CENT * self.dice.randint(0, 3))]] if held and self.dice.random() < 0.6 else []
+        return {"do": "refine", "session": self.session(0), "jars": jars, "pieces": some}
+
+    def return_refining(self, _):
+        rows = self.shop.refinings
+        if not rows:
+            return None
+        key = self.dice.randrange(len(rows))
+        back = max(CENT, rows[key]["mass"] // CENT * CENT - CENT * self.dice.randint(1, 30))
+        outturn = [self.session(0), back] if self.dice.random() < 0.6 else None
+        settled = back if outturn is None and self.dice.random() < 0.9 else None
+        return {"do": "return_refining", "refining": key, "outturn": outturn, "settled": settled}
+
+    def agree_mixing(self, _):
+        return {"do": "agree_mixing", "owner": 0}
+
+
+OTHERS = ["rotate", "open_session", "close_session", "charge_melt", "pour", "close_melt", "weigh_mould", "weigh_final",
+          "finish", "strike", "dispose_die", "consign", "receive_back", "close_series", "record_order", "cancel_order", "sell",
+          "refine", "return_refining", "agree_mixing", "sell", "weigh_final", "consign", "strike"]
