@@ -32,14 +32,16 @@ def buy_back(shop, piece, session, mass):
     """The workshop buys it back and weighs it."""
     row = shop.standing(piece, {"delivered"}, "buy back")
     shop.weighing(session, mass)
-    shop.variance += row.mass - mass
-    row.mass, row.state = mass, "bought_back"
+    grade(shop, row, session, mass)
+    row.state, row.final = "bought_back", None
     over(shop, row, piece)
 
 
 def restock(shop, piece):
     """What came back is for sale again."""
-    shop.standing(piece, {"returned", "bought_back"}, "restock").state = "certified"
+    row = shop.standing(piece, {"returned", "bought_back"}, "restock")
+    must(row.verdict != "faulty", "it is faulty")
+    row.state = "certified"
 
 
 def steal(shop, piece):
@@ -70,16 +72,17 @@ def refine(shop, session, jars, pieces):
     for jar, mass in jars:
         shop.weighing(session, mass)
         must(mass > 0, "an empty jar")
-        shop.jar_loss += shop.jars[jar]["mass"] - mass
-        shop.jars[jar]["mass"] = 0
+        owners |= shop.jars[jar]["owners"]
+        shop.jars[jar] = {"mass": 0, "owners": set()}
         total += mass
     must(shop.sessions[session]["open"], "the session is closed")
     for row in shop.only(pieces, {"condemned"}, "refine"):
+        must(not shop.melts[row.melt].open, "its melt is open")
         row.state = "refined"
         total += row.mass
         owners |= shop.melts[row.melt].owners
     mixed(shop, owners)
-    shop.refinings.append({"mass": total, "loss": None})
+    shop.refinings.append({"mass": total, "loss": None, "owners": owners})
 
 
 def return_refining(shop, refining, outturn, settled):
@@ -91,6 +94,7 @@ def return_refining(shop, refining, outturn, settled):
     if outturn is not None:
         session, mass = outturn
         shop.weighing(session, mass)
-        shop.lots.append({"mass": mass, "left": mass, "fineness": 9990, "owner": None})
+        owner = next(iter(row["owners"])) if len(row["owners"]) == 1 else None
+        shop.lots.append({"mass": mass, "left": mass, "fineness": 9990, "owner": owner})
         loss -= mass
     row["loss"] = loss

@@ -31,6 +31,9 @@ NATURAL = {
     "condemned": {"charge_melt": 2, "refine": 1},
     "stolen": {"recover": 3, "cancel_sale": 1, "release": 1},
 }
+ONWARD = {"poured": "weigh_mould", "graded": "serial", "serialled": "consign", "struck": "consign", "at_office": "receive_back",
+          "hallmarked": "weigh_final", "numbered": "certify", "certified": "sell", "reserved": "sell", "sold": "dispatch",
+          "dispatched": "deliver", "spare": "certify"}
 GRADED = {
     "accepted": {"serial": 6, "strike": 3, "fault": 1, "finish": 1},
     "under": {"condemn": 2, "move": 2},
@@ -63,7 +66,14 @@ class Chances:
         return keys if self.dice.random() < 0.55 else [self.dice.choice(keys)]
 
     def next(self, wild):
-        """A command, or None if the thing that chance names is not there; `wild` is how often it is out of place."""
+        """A command; `wild` is how often it is out of place."""
+        while True:
+            command = self.some(wild)
+            if command is not None:
+                return command
+
+    def some(self, wild):
+        """A command, or None if the thing that chance names is not there."""
         shop = self.shop
         if not shop.melts:
             return self.charge_melt([])
@@ -94,6 +104,37 @@ class Chances:
         if do == "close_melt":
             return self.close_melt([piece.melt])
         return self.build(do, self.few(like) if do not in SINGLE else [key])
+
+    def advance(self):
+        """The next thing on the way to a sale, for all pieces that stand where one of them does."""
+        shop = self.shop
+        if not any(s["open"] and s["balance"] == 0 for s in shop.sessions):
+            return self.open_session([])
+        if not shop.melts or not shop.pieces:
+            return self.next(0)
+        key = self.dice.choice([k for k, p in enumerate(shop.pieces) if p.state in ONWARD] or [0])
+        piece = shop.pieces[key]
+        like = [k for k, p in enumerate(shop.pieces) if (p.state, p.verdict, p.series, p.sale, p.final is None) == (
+            piece.state, piece.verdict, piece.series, piece.sale, piece.final is None)]
+        if piece.state == "graded" and piece.verdict != "accepted" or piece.state not in ONWARD:
+            return self.next(0)
+        do = self.sensible(piece, ONWARD[piece.state])
+        series = shop.series[piece.series]
+        if do == "close_melt":
+            return self.close_melt([piece.melt])
+        if piece.state == "hallmarked" and piece.final is not None:
+            do = "number" if series.edition and series.numbered else "certify"
+        if piece.state == "numbered" and series.on_metal and not piece.since_number:
+            do = "weigh_final"
+        if do == "number":
+            like = like[:max(1, series.sizes[piece.shape] - series.given[piece.shape])]
+            if series.given[piece.shape] == series.sizes[piece.shape]:
+                do = "spare"
+        if do == "certify" and shop.sessions[piece.final]["open"]:
+            return {"do": "close_session", "session": piece.final, "reading": CHECK}
+        if piece.state == "certified" and self.dice.random() < 0.5:
+            return self.record_order([]) if self.dice.random() < 0.5 else self.single("reserve", key)
+        return self.build(do, like if do not in SINGLE else [key])
 
     def sensible(self, piece, do):
         """Turns what would surely be refused for the sake of a melt or of marking into what is needed first."""
@@ -220,6 +261,8 @@ class Chances:
         melts = self.shop.melts
         melt = some[0] if some and some[0] < len(melts) else len(melts) - 1
         left = melts[melt].charge - sum(p.from_mould for p in self.shop.pieces if p.melt == melt)
+        if -STEPS_PER_GRAM < left < 0:
+            return None
         heel = max(0, left - CENT * self.dice.randint(0, 40))
         return {"do": "close_melt", "melt": melt, "session": self.session(0), "heel": heel - heel % CENT}
 
@@ -245,7 +288,8 @@ class Chances:
         for key in some:
             mass = self.shop.pieces[key].mass // CENT * CENT or self.mass()
             target = CENT * self.dice.randint(6_020, 6_100)
-            items.append([key, target if target < mass or self.dice.random() < 0.1 else max(0, mass - 2 * CENT)])
+            off = mass + STEPS_PER_GRAM if self.dice.random() < 0.05 else mass - 2 * CENT
+            items.append([key, target if target < mass else max(0, off)])
         return {"do": "finish", "session": self.session(0), "jar": 0, "items": items}
 
     def strike(self, some):
@@ -274,6 +318,8 @@ class Chances:
         for piece in sent[key]["pieces"]:
             outcome = self.one({"marked": 75, "unmarked": 12, "kept": 4, "cut": 3, "missing": 4})
             reason, assay = None, None
+            if outcome in ("kept", "cut"):
+                assay = self.dice.choice([None, 9180, 9270])
             if outcome == "unmarked":
                 reason = self.dice.choice(["below_standard", "below_standard", "damaged", "no_room", "withdrawn", "other"])
                 if reason == "below_standard":

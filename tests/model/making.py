@@ -1,8 +1,11 @@
 """The rules from the lot to the serial: metal, melts, the first weighing, filing, faults, and what is given up."""
 
-from workshop import Melt, Piece, Refused, must
+from workshop import Melt, Piece, must
 
-CONDEMNABLE = {"graded", "mis_struck", "unmarked", "spare", "hallmarked", "serialled", "struck", "returned", "bought_back"}
+IN_WORK = {"graded", "serialled", "struck", "mis_struck", "hallmarked", "unmarked", "spare", "numbered", "returned", "bought_back"}
+CAME_BACK = {"hallmarked", "unmarked", "returned", "bought_back"}
+# More than the uncertainty of any two readings here; nothing is tried between zero and this.
+SURELY = 50_000
 
 
 def open_session(shop, balance, reading):
@@ -26,8 +29,7 @@ def receive_lot(shop, session, mass, fineness, owner=None):
 
 
 def agree_mixing(shop, owner):
-    """A customer agrees that their metal is mixed; once is enough."""
-    must(not shop.owners[owner], "they have agreed already")
+    """A customer agrees that their metal is mixed, or says so again."""
     shop.owners[owner] = True
 
 
@@ -44,16 +46,22 @@ def charge_melt(shop, session, lots, pieces, heels):
     for piece in shop.only(pieces, {"condemned"}, "melt"):
         piece.state = "remelted"
         melt = shop.melts[piece.melt]
-        charge, fine = charge + piece.mass, fine + piece.mass * melt.fineness
+        must(not melt.open, "its melt is open")
+        charge, fine = charge + piece.mass, fine + piece.mass * reckoned(melt)
         owners |= melt.owners
     for heel in heels:
         melt = shop.melts[heel]
         must(melt.heel > 0 and not melt.heel_taken and not melt.open, "there is no such heel")
         melt.heel_taken = True
-        charge, fine = charge + melt.heel, fine + melt.heel * melt.fineness
+        charge, fine = charge + melt.heel, fine + melt.heel * reckoned(melt)
         owners |= melt.owners
     mixed(shop, owners)
     shop.melts.append(Melt(charge, fine // charge, owners))
+
+
+def reckoned(melt):
+    """As declared, or what an assay found if that is less."""
+    return min(melt.fineness, melt.assayed or melt.fineness)
 
 
 def mixed(shop, owners):
@@ -78,33 +86,30 @@ def close_melt(shop, melt, session, heel):
     poured = [p for p in shop.pieces if p.melt == melt]
     must(row.open, "the melt is closed")
     must(all(p.state != "poured" for p in poured), "a pour is not weighed")
+    out = heel + sum(p.from_mould for p in poured)
+    must(out <= row.charge + SURELY, "more came out than went in")
     row.open, row.heel = False, heel
     row.loss = row.charge - heel - sum(p.from_mould for p in poured)
 
 
 def weigh_mould(shop, session, items):
-    """The first weighing grades; a borderline piece may be weighed once more, on a better balance."""
+    """The first weighing grades; until its melt is weighed out, a better reading takes the place of one before."""
     must(len({k for k, _ in items}) == len(items), "a piece is named twice")
     for key, mass in items:
-        balance = shop.weighing(session, mass)
+        shop.weighing(session, mass)
         piece = shop.standing(key, {"poured", "graded"}, "weigh")
-        if piece.state == "graded":
-            first = shop.balances[shop.sessions[piece.session]["balance"]]
-            must(piece.verdict == "borderline" and not piece.reweighed, "it has its grade")
-            must(balance.guard(mass) < first.guard(piece.mass), "the balance is no better")
-            must(piece.filed == 0, "metal was taken off it")
-            must(shop.melts[piece.melt].open, "its melt is weighed out")
-            piece.reweighed = True
+        must(shop.melts[piece.melt].open, "its melt is weighed out")
         piece.from_mould = mass
         grade(shop, piece, session, mass)
         piece.state = "graded"
 
 
 def grade(shop, piece, session, mass):
-    """A reading, and its verdict by the limits of the series."""
+    """A reading, and its verdict by the limits of the series; what is faulty stays so, whatever it weighs."""
     balance = shop.balances[shop.sessions[session]["balance"]]
     piece.mass, piece.session = mass, session
-    piece.verdict = balance.verdict(mass, shop.series[piece.series].limits)
+    if piece.verdict != "faulty":
+        piece.verdict = balance.verdict(mass, shop.series[piece.series].limits)
 
 
 def finish(shop, session, jar, items):
@@ -113,60 +118,61 @@ def finish(shop, session, jar, items):
     for key, mass in items:
         shop.weighing(session, mass)
         piece = shop.standing(key, {"graded"}, "finish")
-        must(piece.verdict != "faulty", "it is faulty")
+        melt = shop.melts[piece.melt]
+        must(not melt.open, "its melt is open")
         must(mass <= piece.mass, "filing adds nothing")
+        mixed(shop, shop.jars[jar]["owners"] | melt.owners)
+        if mass < piece.mass:
+            shop.jars[jar]["owners"] = shop.jars[jar]["owners"] | melt.owners
         shop.jars[jar]["mass"] += piece.mass - mass
         piece.filed += piece.mass - mass
-        piece.reweighed = False
         grade(shop, piece, session, mass)
 
 
 def fault(shop, piece):
     """Unfit by eye."""
-    piece = shop.standing(piece, {"graded"}, "fault")
+    piece = shop.standing(piece, IN_WORK | {"poured"}, "fault")
     must(piece.verdict != "faulty", "it is faulty already")
     piece.verdict = "faulty"
 
 
 def condemn(shop, piece, reason):
-    """Given up, on a ground that is true of it."""
-    row = shop.standing(piece, CONDEMNABLE, "condemn")
-    if row.state == "graded":
-        must(row.verdict != "accepted" and reason == row.verdict, "it is not that")
-    elif row.state in {"hallmarked", "serialled", "struck"}:
-        must(row.final is not None and row.verdict == "under" and reason == "under", "it is fit")
-    elif row.state == "mis_struck":
-        must(reason in {"mis_struck", "unwanted"}, "it is mis-struck")
-    elif row.state == "unmarked":
-        must(reason == "unmarked", "it is unmarked")
-    elif row.state == "spare":
-        must(reason == "unwanted", "it is a good piece")
-    else:
-        must(reason in {"damaged", "unwanted"}, "it came back")
+    """Given up, on a ground that is true of it, or because the maker wants the metal; a number that it has is burned."""
+    row = shop.standing(piece, IN_WORK, "condemn")
+    true = {
+        "mis_struck": row.state == "mis_struck",
+        "unmarked": row.state == "unmarked",
+        "damaged": row.state in CAME_BACK,
+        "unwanted": True,
+    }
+    must(true.get(reason, row.verdict == reason), "it is not that")
     row.state = "condemned"
 
 
 def move(shop, piece, to):
-    """An odd-weight piece goes to an open series before any number; so does one refused by the office."""
-    row = shop.pieces[piece]
+    """A piece goes to an open series before it has a number; one that came back unmarked may then be sent again."""
+    row = shop.standing(piece, {"graded", "serialled", "struck", "hallmarked", "unmarked"}, "move")
     target = shop.series[to]
-    must(not target.edition and not target.closed, "that is no open series")
-    must(to != row.series, "it is there already")
-    must(row.number is None and not row.certified, "it has a number or a certificate")
+    must(not target.edition and to != row.series, "that is no other open series")
+    must(row.verdict != "faulty", "it is faulty")
+    may_state(shop, row, target.fineness)
     must(shop.melts[row.melt].fineness >= target.fineness, "its melt is below the fineness of the series")
     if row.state == "unmarked":
         row.state = "struck" if row.good_strike else "serialled"
-    elif row.state == "graded":
-        must(row.verdict in {"under", "over", "borderline"}, "it is not of odd weight")
-    else:
-        must(shop.ready(row) and row.final is not None and row.verdict in {"under", "over", "borderline"}, "it is not of odd weight")
-    row.series, row.verdict = to, "accepted"
+    row.series = to
+    grade(shop, row, row.session, row.mass)
+
+
+def may_state(shop, piece, fineness):
+    """A fineness mark never exceeds the assay; a refusal is an assay of a kind."""
+    must(piece.refused_at is None or fineness < piece.refused_at, "it was refused at that fineness")
+    must(fineness <= shop.known(piece), "an assay found less")
 
 
 def serial(shop, pieces):
     """Accepted pieces of a closed melt get their serials, once and for ever."""
     for row in shop.only(pieces, {"graded", "struck"}, "serial"):
-        must(row.verdict == "accepted", "it is not accepted")
+        must(shop.fit(row), "it is not accepted")
         must(not row.serial, "it has a serial")
         must(not shop.melts[row.melt].open, "its melt is open")
         must(not shop.series[row.series].closed, "the series is closed")

@@ -1,24 +1,24 @@
 """The rules of stamps, the assay office, the weight of record, numbers, spares and certificates."""
 
-from making import grade
-from workshop import Refused, must
-
-MARKS = ["sponsor", "fineness", "office"]
+from making import grade, may_state
+from workshop import must
 
 
 def strike(shop, die, items):
-    """A strike that comes out well makes a piece struck, any other mis-struck."""
+    """A strike that comes out well makes a piece struck, any other mis-struck; it undoes a final weighing."""
     must(len({k for k, _ in items}) == len(items), "a piece is named twice")
     row = shop.dies[die]
     must(row["state"] == "in_use", "the die is out of use")
     for key, outcome in items:
         piece = shop.standing(key, {"graded", "serialled", "struck"}, "strike")
-        must(piece.verdict == "accepted", "it is not accepted")
+        must(shop.fit(piece) if piece.state == "graded" else piece.verdict == "accepted", "it is not accepted")
         must(not shop.melts[piece.melt].open, "its melt is open")
-        must(row["series"] in (None, piece.series), "the die was cut for another series")
+        must(not shop.series[piece.series].closed, "its series is closed")
+        must(row["series"] in (None, piece.series) or outcome == "wrong_die", "the die was cut for another series")
         row["strikes"] += 1
         piece.state = "struck" if outcome == "good" else "mis_struck"
-        piece.good_strike = piece.good_strike or outcome == "good"
+        piece.good_strike = outcome == "good"
+        piece.final = None
 
 
 def dispose_die(shop, die, how):
@@ -26,6 +26,7 @@ def dispose_die(shop, die, how):
     row = shop.dies[die]
     must(row["state"] == "in_use" or (row["state"] == "retired" and how != "retired"), "the die is gone")
     must(how != "returned" or row["owner"] == "commissioner", "it is the workshop's own")
+    must(how != "retired" or row["owner"] == "workshop", "it is not the workshop's to keep")
     row["state"] = how
 
 
@@ -38,14 +39,14 @@ def consign(shop, pieces, fineness):
     """Pieces whose marking is required go to the office, at what their series states, and never above what is known."""
     for row in shop.only(pieces, {"serialled", "struck", "unmarked"}, "consign"):
         series, melt = shop.series[row.series], shop.melts[row.melt]
-        must(series.marking, "its marking is exempt")
-        must(not series.struck or row.state == "struck" or (row.state == "unmarked" and row.good_strike), "it is not struck")
+        must(row.serial, "it has no serial")
+        must(series.marking and not series.closed, "its marking is exempt, or its series closed")
+        must(row.good_strike or not series.struck, "it is not struck")
+        must(row.verdict == "accepted", "it is not accepted")
         must(fineness == series.fineness, "the series states another fineness")
-        known = [melt.fineness] + [f for f in (melt.assayed, row.assay) if f is not None]
-        must(fineness <= min(known), "more is claimed than is known")
-        must(row.state != "unmarked" or row.reason != "below_standard", "it was refused for its fineness")
+        must(fineness <= melt.fineness, "more is claimed than was melted")
+        may_state(shop, row, fineness)
         row.state = "at_office"
-        row.final = None
     shop.consignments.append({"pieces": list(pieces), "fineness": fineness, "open": True})
 
 
@@ -56,20 +57,27 @@ def receive_back(shop, consignment, lines):
     must(sorted(line[0] for line in lines) == sorted(row["pieces"]), "sent and returned differ")
     row["open"] = False
     for key, outcome, reason, assay in lines:
-        piece = shop.standing(key, {"at_office"}, "return")
-        piece.state = {"marked": "hallmarked", "unmarked": "unmarked", "missing": "missing"}.get(outcome, "kept")
-        must((reason is None) != (outcome == "unmarked"), "a reason is for the unmarked")
-        must(outcome != "marked" or assay is None or assay >= row["fineness"], "a mark never exceeds the assay")
-        must(outcome != "missing" or assay is None, "who assayed it?")
+        piece = shop.pieces[key]
+        if piece.state == "destroyed":
+            must(outcome == "missing", "it was destroyed there")
+            continue
         must(reason != "below_standard" or assay is None or assay < row["fineness"], "it is not below")
+        piece.state = {"marked": "hallmarked", "unmarked": "unmarked", "missing": "missing"}.get(outcome, "kept")
+        piece.unweighed, piece.final = outcome in ("marked", "unmarked"), None
+        if outcome == "marked":
+            piece.marked = row["fineness"]
+        if reason == "below_standard":
+            piece.refused_at = row["fineness"]
         if assay is not None:
-            piece.assay = assay
-        if outcome == "unmarked":
-            piece.reason = reason
-            if reason == "below_standard" and assay is not None:
-                melt = shop.melts[piece.melt]
-                melt.assayed = min(assay, melt.assayed or assay)
-        piece.unweighed = True
+            assayed(shop, piece, assay, row["fineness"])
+
+
+def assayed(shop, piece, found, claimed):
+    """The lowest assay counts, for the piece and, below the claim, for all its melt."""
+    piece.assay = min(found, piece.assay or found)
+    melt = shop.melts[piece.melt]
+    if found < claimed:
+        melt.assayed = min(found, melt.assayed or found)
 
 
 def weigh_final(shop, session, items):
@@ -78,12 +86,10 @@ def weigh_final(shop, session, items):
     for key, mass in items:
         shop.weighing(session, mass)
         piece = shop.pieces[key]
-        must(shop.ready(piece) or piece.state in {"numbered", "spare"}, f"weigh: piece {key} is {piece.state}")
-        must(not shop.melts[piece.melt].open, "its melt is open")
+        after = {"numbered", "spare", "certified", "reserved"}
+        must(shop.ready(piece) or piece.state in after, f"weigh: piece {key} is {piece.state}")
         if piece.unweighed:
-            piece.assay_loss, piece.unweighed = piece.mass - mass, False
-        else:
-            shop.variance += piece.mass - mass
+            piece.assay_loss, piece.unweighed = piece.assay_loss + piece.mass - mass, False
         grade(shop, piece, session, mass)
         piece.final = session
         piece.since_number = piece.number is not None
@@ -97,7 +103,7 @@ def number(shop, pieces):
         series = shop.series[piece.series]
         must(shop.ready(piece) or piece.state == "spare", f"number: piece {key} is {piece.state}")
         must(series.edition and series.numbered and not series.closed, "there are no numbers in it")
-        must(piece.final is not None and piece.verdict == "accepted" and piece.serial, "it is not weighed and accepted")
+        must(piece.final is not None and shop.fit(piece), "it is not weighed and accepted")
         must(series.given[piece.shape] < series.sizes[piece.shape], "every number is given")
         series.given[piece.shape] += 1
         piece.number, piece.state, piece.since_number = series.given[piece.shape], "numbered", False
@@ -108,8 +114,9 @@ def spare(shop, pieces):
     must(len(set(pieces)) == len(pieces), "a piece is named twice")
     for key in pieces:
         piece = shop.pieces[key]
-        must(shop.ready(piece) and shop.series[piece.series].edition, f"spare: piece {key} is {piece.state}")
-        must(piece.final is not None and piece.verdict == "accepted", "it is not weighed and accepted")
+        series = shop.series[piece.series]
+        must(shop.ready(piece) and series.edition and not series.closed, f"spare: piece {key} is {piece.state}")
+        must(piece.final is not None and shop.fit(piece), "it is not weighed and accepted")
         piece.state = "spare"
 
 
@@ -123,11 +130,12 @@ def certify(shop, pieces):
         if series.edition and series.numbered:
             allowed = piece.state == "numbered" or (piece.state == "spare" and series.spares_sold)
         else:
-            allowed = shop.ready(piece) or (piece.state == "spare")
+            allowed = shop.ready(piece) or piece.state == "spare"
         must(allowed, f"certify: piece {key} is {piece.state}")
-        must(piece.serial and piece.final is not None and piece.verdict == "accepted", "it is not weighed and accepted")
+        must(piece.serial and piece.final is not None and shop.fit(piece), "it is not weighed and accepted")
         must(shop.sessions[piece.final]["held"], "its session is not confirmed")
         must(piece.number is None or not series.on_metal or piece.since_number, "it was numbered after its weighing")
+        may_state(shop, piece, series.fineness)
         if series.edition and not series.numbered:
             must(series.given[piece.shape] < series.sizes[piece.shape], "every place is taken")
             series.given[piece.shape] += 1

@@ -10,7 +10,7 @@ from rules import RULES
 from settings import furnish
 from workshop import Workshop
 
-WARM, STEPS = 12, 12
+ONWARD_MOST, STEPS = 20, 12
 FORBIDS = {409, 422}
 
 
@@ -38,11 +38,10 @@ class Sequence:
         for command in furnish(self.shop, dice, self.wire, self.name):
             self.give(command, count=False)
         chances = Chances(dice, self.shop)
-        for step in range(WARM + STEPS):
-            command = None
-            while command is None:
-                command = chances.next(0.05 if step < WARM else 0.5)
-            self.give(command)
+        for _ in range(dice.randint(2, ONWARD_MOST)):
+            self.give(chances.advance() or chances.next(0), count=False)
+        for _ in range(STEPS):
+            self.give(chances.next(0.45))
         self.compare()
         return self
 

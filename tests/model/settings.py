@@ -65,7 +65,7 @@ def furnish(shop, dice, wire, name):
         yield command
     shop.owners = [False]
     wire.make("owners", "/v1/owners", {})
-    shop.jars = [{"mass": 0}]
+    shop.jars = [{"mass": 0, "owners": set()}]
     wire.make("jars", "/v1/jars", {"metal": "silver", "fineness": "800", "residue": "lemel"})
     shop.series = choose(dice)
     for key, series in enumerate(shop.series):

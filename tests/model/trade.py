@@ -9,10 +9,9 @@ def available(shop, series, shape):
     """Numbers still givable and numbered pieces unsold; where there are no numbers, a certificate takes the place."""
     row = shop.series[series]
     unsold = sum(
-        p.series == series and p.shape == shape and p.state in UNSOLD and (p.number is not None or not row.numbered)
-        for p in shop.pieces
+        p.series == series and p.shape == shape and p.state in UNSOLD and holds_place(shop, p) for p in shop.pieces
     )
-    return row.sizes[shape] - row.given[shape] + unsold
+    return (0 if row.closed else row.sizes[shape] - row.given[shape]) + unsold
 
 
 def owed(shop, series, shape):
@@ -20,19 +19,26 @@ def owed(shop, series, shape):
     promised = sum(
         o.counts.get(shape, 0) - o.sold.get(shape, 0) for o in shop.orders if o.series == series and o.state == "open"
     )
-    row = shop.series[series]
     return promised + sum(
-        p.series == series and p.shape == shape and p.state == "reserved" and p.order is None
-        and (p.number is not None or not row.numbered)
+        p.series == series and p.shape == shape and p.state == "reserved" and p.order is None and holds_place(shop, p)
         for p in shop.pieces
     )
 
 
-def within(shop, series):
-    """Refuses when more is promised than can be had."""
-    if shop.series[series].edition:
-        for shape in shop.series[series].sizes:
-            must(owed(shop, series, shape) <= available(shop, series, shape), "more is promised than can be had")
+def holds_place(shop, piece):
+    """Whether it has a number of its edition or, where there are none, counts by its certificate."""
+    return piece.number is not None or not shop.series[piece.series].numbered and piece.state != "numbered"
+
+
+def within(shop, series, shape):
+    """Refuses when more of a shape is promised than can be had."""
+    must(owed(shop, series, shape) <= available(shop, series, shape), "more is promised than can be had")
+
+
+def unpromised(shop, piece):
+    """Refuses, after it was kept or sold without an order, when it was promised to others."""
+    if shop.series[piece.series].edition and holds_place(shop, piece):
+        within(shop, piece.series, piece.shape)
 
 
 def lacks(order, shape):
@@ -50,10 +56,11 @@ def first_come(shop, key, shape):
 def record_order(shop, series, counts):
     """A promise of pieces of an edition."""
     row = shop.series[series]
-    must(row.edition and not row.closed, "promises are of open editions")
+    must(row.edition, "promises are of editions")
     must(all(shape in row.sizes for shape in counts), "the edition has no such shape")
     shop.orders.append(Order(series, dict(counts), {}, {}))
-    within(shop, series)
+    for shape in counts:
+        within(shop, series, shape)
 
 
 def cancel_order(shop, order):
@@ -88,14 +95,14 @@ def reserve(shop, piece, order=None):
         shop.orders[order].reserved[row.shape] = shop.orders[order].reserved.get(row.shape, 0) + 1
     row.state, row.order = "reserved", order
     if order is None:
-        within(shop, row.series)
+        unpromised(shop, row)
 
 
 def belongs(shop, piece, order):
     """The order is open and promises such a piece."""
     must(shop.orders[order].state == "open", "the order is not open")
-    must(shop.orders[order].series == piece.series, "the order is of another edition")
-    must(piece.number is not None or not shop.series[piece.series].numbered, "an order promises numbered pieces")
+    promise = shop.orders[order]
+    must(promise.series == piece.series and piece.shape in promise.counts, "the order is not of such pieces")
 
 
 def release(shop, piece):
@@ -106,28 +113,32 @@ def release(shop, piece):
 
 
 def sell(shop, pieces, order=None):
-    """Pieces are sold to one buyer; one kept for an order only under it."""
-    must(len(set(pieces)) == len(pieces), "a piece is named twice")
+    """Pieces are sold to one buyer; one kept for an order only under it, one kept for a person without any."""
+    must(order is None or shop.orders[order].state == "open", "the order is not open")
     for key in pieces:
         row = shop.standing(key, {"certified", "reserved"}, "sell")
-        if row.state == "reserved":
-            must(row.order == order, "it is kept for somebody else")
+        kept = row.state == "reserved"
+        must(not kept or row.order == order, "it is kept for somebody else")
         if order is not None:
-            belongs(shop, row, order)
-            promise = shop.orders[order]
-            if row.state == "reserved":
-                promise.reserved[row.shape] -= 1
-            else:
-                must(lacks(promise, row.shape) > 0, "the order lacks none of them")
-                first_come(shop, order, row.shape)
-            promise.sold[row.shape] = promise.sold.get(row.shape, 0) + 1
+            supply(shop, row, order, kept)
         row.state, row.sale, row.order = "sold", len(shop.sales), order
+        if order is None and not kept:
+            unpromised(shop, row)
     shop.sales.append({"pieces": list(pieces), "order": order, "undone": set()})
     if order is not None:
         supplied(shop.orders[order])
+
+
+def supply(shop, piece, order, kept):
+    """Counts a piece as sold under its order, in its turn unless it was kept for it."""
+    promise = shop.orders[order]
+    if kept:
+        promise.reserved[piece.shape] -= 1
     else:
-        for series in {shop.pieces[key].series for key in pieces}:
-            within(shop, series)
+        belongs(shop, piece, order)
+        must(lacks(promise, piece.shape) > 0, "the order lacks none of them")
+        first_come(shop, order, piece.shape)
+    promise.sold[piece.shape] = promise.sold.get(piece.shape, 0) + 1
 
 
 def supplied(order):
@@ -154,10 +165,11 @@ def cancel_sale(shop, sale, pieces):
             row.state = "certified"
         elif row.state == "stolen":
             row.before = "certified"
-        if row.order is not None:
+        had = row.state == "destroyed" and row.before == "delivered"
+        if row.order is not None and not had:
             shop.orders[row.order].sold[row.shape] -= 1
             supplied(shop.orders[row.order])
-            row.order = None
+        row.order = None
 
 
 def hand_over(shop, sale, pieces):

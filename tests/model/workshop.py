@@ -62,13 +62,13 @@ class Piece:
     from_mould: int = 0
     session: int | None = None
     filed: int = 0
-    reweighed: bool = False
     serial: bool = False
     good_strike: bool = False
     final: int | None = None
     since_number: bool = False
     number: int | None = None
     certified: bool = False
+    marked: int | None = None
     assay: int | None = None
     reason: str | None = None
     refused_at: int | None = None
@@ -107,8 +107,6 @@ class Workshop:
         self.orders = []
         self.sales = []
         self.refinings = []
-        self.variance = 0
-        self.jar_loss = 0
 
     def take(self, command, rules):
         """Takes a command (None), or says why not and changes nothing."""
@@ -139,9 +137,21 @@ class Workshop:
         must(self.sessions[session]["open"], "the session is closed")
         return self.balances[self.sessions[session]["balance"]]
 
-    def ready(self, piece):
-        """Whether it has all that a final weighing, a number or a certificate asks of metal: marked, or exempt and struck."""
+    def finished(self, piece):
+        """Whether nothing of its series has yet to touch the metal: struck if it asks for that, marked unless exempt."""
         series = self.series[piece.series]
-        if series.marking:
-            return piece.state == "hallmarked"
-        return piece.state == "struck" or (piece.state == "serialled" and not series.struck)
+        return (piece.good_strike or not series.struck) and (piece.marked is not None or not series.marking)
+
+    def ready(self, piece):
+        """Whether it stands before its final weighing, or between that and what follows."""
+        return piece.state in {"serialled", "struck", "hallmarked"} and piece.serial and self.finished(piece)
+
+    def fit(self, piece):
+        """Whether it is accepted, by a reading that no failed check made suspect."""
+        session = self.sessions[piece.session]
+        return piece.verdict == "accepted" and (session["open"] or session["held"])
+
+    def known(self, piece):
+        """The most that may be stated of its fineness: never above an assay, nor above its own mark."""
+        found = [piece.assay, piece.marked if piece.marked is not None else self.melts[piece.melt].assayed]
+        return min([f for f in found if f is not None], default=10_000)
