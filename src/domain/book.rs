@@ -12,6 +12,7 @@ mod after;
 mod assay;
 mod balances;
 mod certificates;
+mod corrections;
 mod dies;
 mod grading;
 mod lots;
@@ -57,10 +58,12 @@ macro_rules! tables {
             erased: Table<(u64, u16, String), u64>,
             /// What the newest entry still owes.
             due: Table<(), Due>,
+            /// What corrected entries say from now on, by index.
+            restated: Table<u64, Vec<Told>>,
         }
 
         /// Where every journal stood.
-        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize }
+        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize, restated: usize }
 
         impl Book {
             $(
@@ -93,6 +96,7 @@ macro_rules! tables {
                     codes: self.codes.mark(),
                     erased: self.erased.mark(),
                     due: self.due.mark(),
+                    restated: self.restated.mark(),
                 }
             }
 
@@ -102,6 +106,7 @@ macro_rules! tables {
                 self.codes.rewind(mark.codes);
                 self.erased.rewind(mark.erased);
                 self.due.rewind(mark.due);
+                self.restated.rewind(mark.restated);
             }
 
             /// Closes the journal: what was taken since the last time stays. Which rows changed, each once.
@@ -109,9 +114,26 @@ macro_rules! tables {
                 self.codes.keep();
                 self.erased.keep();
                 self.due.keep();
+                self.restated.keep();
                 let mut touched = Vec::new();
                 $(touched.extend(self.$table.keep().into_iter().map(Touched::$row));)*
                 touched
+            }
+
+            /// Which rows another book has otherwise or not yet, and which it has that are not here.
+            #[must_use]
+            pub fn differences(&self, before: &Self) -> (Vec<Touched>, Vec<Touched>) {
+                let mut touched = Vec::new();
+                let mut gone = Vec::new();
+                $(
+                    let changed = self.$table.entries().filter(|(id, row)| before.$table.find(id) != Some(*row));
+                    touched.extend(changed.map(|(id, _)| Touched::$row(*id)));
+                    let lost = before.$table.entries().filter(|(id, _)| self.$table.find(id).is_none());
+                    gone.extend(lost.map(|(id, _)| Touched::$row(*id)));
+                )*
+                touched.sort_unstable();
+                gone.sort_unstable();
+                (touched, gone)
             }
 
             /// Undoes everything that was taken since the last [`Book::keep`].
@@ -120,6 +142,7 @@ macro_rules! tables {
                 self.codes.rewind(0);
                 self.erased.rewind(0);
                 self.due.rewind(0);
+                self.restated.rewind(0);
             }
         }
     };
@@ -224,6 +247,7 @@ impl Book {
             Event::RefiningSent(e) => self.take_refining(stamp, e),
             Event::RefiningReturned(e) => self.take_refining_return(e),
             Event::LotOutturned(e) => self.take_outturn(stamp, e),
+            Event::EntryCorrected(e) => self.take_correction(e),
             // Keys and the clock are no part of the trade; the floors above follow them.
             Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_) | Event::ClockSet(_) => Ok(()),
         }
