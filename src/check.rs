@@ -25,5 +25,5 @@ pub use audit::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 pub use build::{BuildError, Materials, build};
 pub use piece::{Trust, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
-pub use replay::{ChainEnd, Fault, Faulty, Leaf, Replay, Taken};
+pub use replay::{ChainEnd, Changed, Fault, Faulty, Leaf, Past, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};

@@ -103,7 +103,9 @@ fn audit_folder(arguments: &AuditArguments) -> Result<(AuditReport, Vec<String>)
         .scan(0, &mut |index, bytes| {
             block.push(bytes.to_vec());
             if block.len() == BLOCK || index.saturating_add(1) == head.size {
-                outcome = audit.take(&block);
+                outcome = audit.take(&block, &|each| {
+                    store.scan(0, each).map_err(|error| error.to_string())
+                });
                 block.clear();
                 bar.set_position(audit.size());
             }
@@ -169,14 +171,46 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
     let mut audit = Audit::new(&checkpoint.origin, arguments.strict, workers());
     let mut block = Vec::with_capacity(BLOCK);
     let mut tree = Tree::new();
-    for n in 0..checkpoint.size.div_ceil(u64::from(FULL)) {
-        let width = width_at(TileLevel::Entries, n, checkpoint.size);
-        let path = TilePath {
-            level: TileLevel::Entries,
-            n,
-            width,
+    let past = |each: &mut dyn FnMut(u64, &[u8]) -> bool| {
+        let mut index = 0;
+        let again = each_bundle(&fetch, checkpoint.size, &mut |entries| {
+            Ok(entries.iter().all(|entry| {
+                let goes_on = each(index, entry);
+                index = index.saturating_add(1);
+                goes_on
+            }))
+        });
+        again.map_err(|failure| failure.message)
+    };
+    each_bundle(&fetch, checkpoint.size, &mut |entries| {
+        entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
+        block.extend(entries);
+        if block.len() >= BLOCK {
+            audit.take(&block, &past).map_err(Failure::refused)?;
+            block.clear();
+            bar.set_position(audit.size());
         }
-        .to_string();
+        Ok(true)
+    })?;
+    if !block.is_empty() {
+        audit.take(&block, &past).map_err(Failure::refused)?;
+    }
+    bar.finish_and_clear();
+    let report = audit.finish(&note).map_err(Failure::refused)?;
+    audit_tiles(&tree, &fetch)?;
+    Ok(report)
+}
+
+/// Fetches the bundles of entries, one after the other, until it is told to stop.
+fn each_bundle(
+    fetch: &dyn Fn(&str) -> Result<Vec<u8>, Failure>,
+    size: u64,
+    each: &mut dyn FnMut(Vec<Vec<u8>>) -> Result<bool, Failure>,
+) -> Result<(), Failure> {
+    for n in 0..size.div_ceil(u64::from(FULL)) {
+        let width = width_at(TileLevel::Entries, n, size);
+        let level = TileLevel::Entries;
+        let path = TilePath { level, n, width }.to_string();
         let entries = unbundle(&fetch(&path)?).map_err(Failure::refused)?;
         if entries.len() != usize::from(width) {
             return Err(Failure::refused(format!(
@@ -184,21 +218,11 @@ fn audit_served(arguments: &AuditArguments) -> Result<AuditReport, Failure> {
                 entries.len()
             )));
         }
-        entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
-        block.extend(entries);
-        if block.len() >= BLOCK {
-            audit.take(&block).map_err(Failure::refused)?;
-            block.clear();
-            bar.set_position(audit.size());
+        if !each(entries)? {
+            break;
         }
     }
-    if !block.is_empty() {
-        audit.take(&block).map_err(Failure::refused)?;
-    }
-    bar.finish_and_clear();
-    let report = audit.finish(&note).map_err(Failure::refused)?;
-    audit_tiles(&tree, &fetch)?;
-    Ok(report)
+    Ok(())
 }
 
 /// Holds every tile of hashes that is served against the tree of the entries: others make their proofs from them.

@@ -36,7 +36,7 @@ pub use rows::*;
 
 use super::{
     CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
-    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Stamp,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Stamp, Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;

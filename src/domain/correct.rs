@@ -93,7 +93,9 @@ impl Correcting {
         let asked = self.wanted.remove(&past.stamp.index);
         let now = match &asked {
             Some((place, instead)) => self.decide_anew(past, &said, *place, instead.as_ref())?,
-            None => self.follow(past, &said).map_err(|refusal| refusal.at("/corrections"))?,
+            None => self
+                .follow(past, &said)
+                .map_err(|refusal| refusal.at("/corrections"))?,
         };
         self.book.keep();
         if now == said {
@@ -121,7 +123,11 @@ impl Correcting {
         instead: Option<&Command>,
     ) -> Result<Vec<Event>, Refused> {
         let index = past.stamp.index;
-        if let Some(event) = said.iter().chain(&past.events).find(|event| !is_correctable(event)) {
+        if let Some(event) = said
+            .iter()
+            .chain(&past.events)
+            .find(|event| !is_correctable(event))
+        {
             let kind = event.kind();
             return Err(Refusal::NotCorrectable { index, kind }.at(format!("/corrections/{place}/index")));
         }
@@ -133,13 +139,16 @@ impl Correcting {
             by: past.stamp.by,
             draw: Draw::again(past.events.iter().filter_map(Event::makes), seed_of(&past.leaf)),
         };
-        let drafts = self.book.decide(index, command, &mut moment).map_err(|refused| Refused {
-            pointer: Some(format!(
-                "/corrections/{place}/instead{}",
-                refused.pointer.unwrap_or_default()
-            )),
-            ..refused
-        })?;
+        let drafts = self
+            .book
+            .decide(index, command, &mut moment)
+            .map_err(|refused| Refused {
+                pointer: Some(format!(
+                    "/corrections/{place}/instead{}",
+                    refused.pointer.unwrap_or_default()
+                )),
+                ..refused
+            })?;
         let at = |refusal: Refusal| refusal.at(format!("/corrections/{place}/instead"));
         if let Some(draft) = drafts.iter().find(|draft| !is_correctable(&draft.event)) {
             let kind = draft.event.kind();
@@ -259,6 +268,8 @@ impl Decision<'_> {
                 PieceState::Condemned | PieceState::Remelted | PieceState::Refined | PieceState::Destroyed
             )
         };
-        self.book().piece(piece).is_some_and(|piece| !at_its_end(piece.state))
+        self.book()
+            .piece(piece)
+            .is_some_and(|piece| !at_its_end(piece.state))
     }
 }

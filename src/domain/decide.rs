@@ -171,7 +171,11 @@ impl Decision<'_> {
     }
 
     /// Takes an event with its private members.
-    pub(in crate::domain) fn add_with(&mut self, event: impl Into<Event>, private: Private) -> Result<(), Refusal> {
+    pub(in crate::domain) fn add_with(
+        &mut self,
+        event: impl Into<Event>,
+        private: Private,
+    ) -> Result<(), Refusal> {
         let event = event.into();
         self.book.take(&self.stamp, &event)?;
         self.drafts.push(Draft { event, private });

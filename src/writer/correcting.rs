@@ -78,7 +78,9 @@ impl Desk {
         self.book = corrected.book;
         self.last = now;
         let (drafts, subjects) = (corrected.drafts, corrected.subjects);
-        Ok(Ok(self.landing(index, submission, drafts, subjects, sealed, changes)))
+        Ok(Ok(
+            self.landing(index, submission, drafts, subjects, sealed, changes)
+        ))
     }
 }
 

@@ -158,7 +158,7 @@ impl Desk {
         }
         let landing = match &submission.ask {
             Ask::KeyEntry(bytes) => self.take_key_entry(bytes, &submission),
-            Ask::Command(command) => match self.tell_time(now, command) {
+            Ask::Command(command) => match self.may_sign().and_then(|()| self.tell_time(now, command)) {
                 Ok(now) => match command {
                     Command::CorrectEntries(c) => {
                         self.take_correction(now, draw, c, &submission, landings)?

@@ -4,7 +4,8 @@ use super::desk::Desk;
 use super::submission::{Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
-    Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp, Touched,
+    Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
+    Touched,
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
@@ -52,14 +53,6 @@ impl Desk {
         submission: &Submission,
     ) -> Result<Result<Landing, SubmitError>, StoreError> {
         let index = self.size();
-        // An entry by a key that may not sign could be recorded, but the book would never open again.
-        let may_sign = self
-            .keys
-            .valid(self.deskkeys.recorder.kid(), KeyRole::Recorder, index);
-        if let Err(fault) = may_sign {
-            let why = fault.to_string();
-            return Ok(Err(SubmitError::Refused(Refusal::RecorderKey { why }.into())));
-        }
         let (command, named) = match self.name_entry(command)? {
             Ok(named) => named,
             Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),
@@ -80,11 +73,25 @@ impl Desk {
             Ok(sealed) => {
                 self.last = now;
                 let changes = self.changes(index);
-                Ok(Ok(self.landing(index, submission, drafts, subjects, sealed, changes)))
+                Ok(Ok(
+                    self.landing(index, submission, drafts, subjects, sealed, changes)
+                ))
             }
             Err(refused) => {
                 self.book.undo();
                 Ok(Err(SubmitError::Refused(refused)))
+            }
+        }
+    }
+
+    /// An entry by a key that may not sign could be recorded, but the book would never open again.
+    pub(super) fn may_sign(&self) -> Result<(), SubmitError> {
+        let kid = self.deskkeys.recorder.kid();
+        match self.keys.valid(kid, KeyRole::Recorder, self.size()) {
+            Ok(_) => Ok(()),
+            Err(fault) => {
+                let why = fault.to_string();
+                Err(SubmitError::Refused(Refusal::RecorderKey { why }.into()))
             }
         }
     }

@@ -52,6 +52,7 @@ impl Desk {
         let mut replay = Replay::new(origin);
         replay.run(
             |each| store.scan(0, each),
+            &|each| store.scan(0, each).map_err(|error| error.to_string()),
             |taken| {
                 erasures.extend(taken.leaf.entry.events().filter_map(|event| match event {
                     Event::FieldErased(erased) => Some(erased.clone()),
@@ -62,7 +63,8 @@ impl Desk {
                         index: taken.index,
                         leaf: taken.leaf.hash,
                         entry: taken.leaf.entry,
-                        rows: taken.book.rows(&taken.touched),
+                        rows: taken.book.rows(&taken.changed.touched),
+                        gone: taken.changed.gone,
                     });
                 }
             },

@@ -320,7 +320,7 @@ impl World {
 fn observer(mut follower: Follower) -> Observer {
     Observer::new(follower.next(), move |told| {
         follower
-            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)
             .unwrap();
     })
 }

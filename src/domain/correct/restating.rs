@@ -2,8 +2,8 @@
 
 use crate::domain::book::{Book, Owed};
 use crate::domain::{
-    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, MeltOutput, PieceFinished,
-    PieceMoved, Refusal, RefiningReturned, RefiningSent, SessionChecked, SessionClosed,
+    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, MeltOutput,
+    PieceFinished, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
 };
 use crate::metal::Mass;
 
@@ -132,10 +132,7 @@ impl Book {
         let piece = |sent: &MeltOutput| {
             Ok(MeltOutput {
                 piece: sent.piece,
-                mass: self
-                    .known_piece(sent.piece)?
-                    .mass()
-                    .ok_or(Refusal::NotWeighed)?,
+                mass: self.known_piece(sent.piece)?.mass().ok_or(Refusal::NotWeighed)?,
             })
         };
         let jars = e.jars.iter().map(jar).collect::<Result<Vec<_>, Refusal>>()?;
