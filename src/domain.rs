@@ -21,7 +21,7 @@ mod words;
 
 pub use book::*;
 pub use command::*;
-pub use correct::{Correcting, PastEntry};
+pub use correct::{Corrected, Correcting, PastEntry};
 pub use date::Date;
 pub use decide::{Draft, ITEMS_MAX, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};

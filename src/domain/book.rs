@@ -5,8 +5,7 @@
 //! again and compared. A rule writes nothing before it has checked everything it checks, and an event that is refused
 //! leaves no trace.
 //!
-//! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), the clock, and
-//! everything that comes after a piece is in stock.
+//! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), and the clock.
 
 mod after;
 mod assay;
@@ -29,20 +28,23 @@ mod sales;
 mod scales;
 mod series;
 mod standing;
+mod stock;
 mod table;
 
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
+pub use stock::Availability;
 
 use super::{
     CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
-    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Stamp, Told,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp, Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
 pub(in crate::domain) use owed::Owed;
 pub(in crate::domain) use owners::Owners;
 use serde::Serialize;
+use stock::Stock;
 use table::Table;
 use uuid::Uuid;
 
@@ -58,12 +60,24 @@ macro_rules! tables {
             erased: Table<(u64, u16, String), u64>,
             /// What the newest entry still owes.
             due: Table<(), Due>,
+            /// What can be had of each shape of an edition.
+            stock: Table<(SeriesId, Shape), Stock>,
             /// What corrected entries say from now on, by index.
             restated: Table<u64, Vec<Told>>,
+            /// The last number of things that are counted.
+            numbers: Table<Counted, u32>,
         }
 
         /// Where every journal stood.
-        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize, restated: usize }
+        pub(in crate::domain) struct Mark {
+            $($table: usize,)*
+            codes: usize,
+            erased: usize,
+            due: usize,
+            stock: usize,
+            restated: usize,
+            numbers: usize,
+        }
 
         impl Book {
             $(
@@ -96,7 +110,9 @@ macro_rules! tables {
                     codes: self.codes.mark(),
                     erased: self.erased.mark(),
                     due: self.due.mark(),
+                    stock: self.stock.mark(),
                     restated: self.restated.mark(),
+                    numbers: self.numbers.mark(),
                 }
             }
 
@@ -106,7 +122,9 @@ macro_rules! tables {
                 self.codes.rewind(mark.codes);
                 self.erased.rewind(mark.erased);
                 self.due.rewind(mark.due);
+                self.stock.rewind(mark.stock);
                 self.restated.rewind(mark.restated);
+                self.numbers.rewind(mark.numbers);
             }
 
             /// Closes the journal: what was taken since the last time stays. Which rows changed, each once.
@@ -114,7 +132,9 @@ macro_rules! tables {
                 self.codes.keep();
                 self.erased.keep();
                 self.due.keep();
+                self.stock.keep();
                 self.restated.keep();
+                self.numbers.keep();
                 let mut touched = Vec::new();
                 $(touched.extend(self.$table.keep().into_iter().map(Touched::$row));)*
                 touched
@@ -142,7 +162,9 @@ macro_rules! tables {
                 self.codes.rewind(0);
                 self.erased.rewind(0);
                 self.due.rewind(0);
+                self.stock.rewind(0);
                 self.restated.rewind(0);
+                self.numbers.rewind(0);
             }
         }
     };
@@ -174,8 +196,9 @@ impl Book {
     pub fn take(&mut self, stamp: &Stamp, event: &Event) -> Result<(), Refusal> {
         let mark = self.mark();
         let taken = self.follow(stamp, event).and_then(|()| self.apply(stamp, event));
-        if taken.is_err() {
-            self.rewind(&mark);
+        match taken {
+            Ok(()) => self.recount(&mark),
+            Err(_) => self.rewind(&mark),
         }
         taken
     }
@@ -275,15 +298,37 @@ fn agree<T: PartialEq + Serialize>(says: &T, reckons: &T) -> Result<(), Refusal>
     })
 }
 
-/// The next number of things that are counted from 1.
-fn next_number(count: usize) -> Result<u32, Refusal> {
-    u32::try_from(count)
-        .ok()
-        .and_then(|count| count.checked_add(1))
-        .ok_or(Refusal::TooMany {
-            count,
+/// Things that are counted from 1, each kind for itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Counted {
+    Lot,
+    Melt,
+    Consignment,
+    Order,
+    Sale,
+    Refining,
+}
+
+impl Book {
+    /// The next number of its kind.
+    fn next(&self, counted: Counted) -> Result<u32, Refusal> {
+        let last = self.numbers.find(&counted).copied().unwrap_or(0);
+        last.checked_add(1).ok_or(Refusal::TooMany {
+            count: usize::MAX,
             most: 4_294_967_295,
         })
+    }
+
+    /// A thing has its number: the next one. Only where a correction withdrew things may there be a gap, since what came
+    /// after them keeps its numbers.
+    fn count(&mut self, counted: Counted, number: u32) -> Result<(), Refusal> {
+        let next = self.next(counted)?;
+        if number < next || !self.has_corrections() {
+            agree(&number, &next)?;
+        }
+        self.numbers.put(counted, number);
+        Ok(())
+    }
 }
 
 /// The sum of masses; refused beyond what a mass can hold.

@@ -20,6 +20,11 @@ impl Book {
         book
     }
 
+    /// Whether any entry was corrected.
+    pub(super) fn has_corrections(&self) -> bool {
+        self.restated.len() > 0
+    }
+
     /// Notes what an entry says from now on.
     pub(in crate::domain) fn restate(&mut self, entry: &Restated) {
         self.restated.put(entry.index, entry.events.clone());
