@@ -13,7 +13,6 @@ use crate::domain::{
 use crate::record::{self, Entry};
 use crate::views::{Table, Tabled};
 use serde_json::{Map, Value, json};
-use uuid::Uuid;
 
 /// One row.
 ///
