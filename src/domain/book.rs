@@ -5,8 +5,7 @@
 //! again and compared. A rule writes nothing before it has checked everything it checks, and an event that is refused
 //! leaves no trace.
 //!
-//! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), the clock, and
-//! everything that comes after a piece is in stock.
+//! Deliberately absent: names, notes and money (private members), keys (the floor above follows them), and the clock.
 
 mod after;
 mod assay;
@@ -28,20 +27,23 @@ mod sales;
 mod scales;
 mod series;
 mod standing;
+mod stock;
 mod table;
 
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
+pub use stock::Availability;
 
 use super::{
     CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
-    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Stamp,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
 pub(in crate::domain) use owed::Owed;
 pub(in crate::domain) use owners::Owners;
 use serde::Serialize;
+use stock::Stock;
 use table::Table;
 use uuid::Uuid;
 
@@ -57,10 +59,12 @@ macro_rules! tables {
             erased: Table<(u64, u16, String), u64>,
             /// What the newest entry still owes.
             due: Table<(), Due>,
+            /// What can be had of each shape of an edition.
+            stock: Table<(SeriesId, Shape), Stock>,
         }
 
         /// Where every journal stood.
-        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize }
+        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize, stock: usize }
 
         impl Book {
             $(
@@ -93,6 +97,7 @@ macro_rules! tables {
                     codes: self.codes.mark(),
                     erased: self.erased.mark(),
                     due: self.due.mark(),
+                    stock: self.stock.mark(),
                 }
             }
 
@@ -102,6 +107,7 @@ macro_rules! tables {
                 self.codes.rewind(mark.codes);
                 self.erased.rewind(mark.erased);
                 self.due.rewind(mark.due);
+                self.stock.rewind(mark.stock);
             }
 
             /// Closes the journal: what was taken since the last time stays. Which rows changed, each once.
@@ -109,6 +115,7 @@ macro_rules! tables {
                 self.codes.keep();
                 self.erased.keep();
                 self.due.keep();
+                self.stock.keep();
                 let mut touched = Vec::new();
                 $(touched.extend(self.$table.keep().into_iter().map(Touched::$row));)*
                 touched
@@ -120,6 +127,7 @@ macro_rules! tables {
                 self.codes.rewind(0);
                 self.erased.rewind(0);
                 self.due.rewind(0);
+                self.stock.rewind(0);
             }
         }
     };
@@ -151,8 +159,9 @@ impl Book {
     pub fn take(&mut self, stamp: &Stamp, event: &Event) -> Result<(), Refusal> {
         let mark = self.mark();
         let taken = self.follow(stamp, event).and_then(|()| self.apply(stamp, event));
-        if taken.is_err() {
-            self.rewind(&mark);
+        match taken {
+            Ok(()) => self.recount(&mark),
+            Err(_) => self.rewind(&mark),
         }
         taken
     }

@@ -6,10 +6,11 @@
 
 use super::Book;
 use crate::domain::{
-    AssayOutcome, CertificateId, ConsignmentId, Event, JarId, LotId, MeltId, PieceId, RefiningId, Refusal,
-    Stamp,
+    AssayOutcome, CertificateId, ConsignmentId, Event, JarId, LotId, MeltId, OrderId, PieceId, RefiningId,
+    Refusal, SaleId, Stamp,
 };
 use crate::metal::Mass;
+use std::collections::HashMap;
 use std::fmt;
 
 /// An event that must follow in the same entry.
@@ -59,6 +60,12 @@ pub(in crate::domain) enum Owed {
         consignment: ConsignmentId,
         lines: Vec<(PieceId, AssayOutcome, bool)>,
     },
+    /// A piece that was kept for a cancelled order is kept no longer.
+    Releasing { piece: PieceId, order: OrderId },
+    /// A piece of a sale is sold.
+    Selling { piece: PieceId, sale: SaleId },
+    /// A piece in a parcel is on its way.
+    Dispatching { piece: PieceId, sale: SaleId },
 }
 
 impl Owed {
@@ -69,7 +76,10 @@ impl Owed {
             | Self::Remelting { piece, .. }
             | Self::Refining { piece, .. }
             | Self::Certifying { piece, .. }
-            | Self::Consigning { piece, .. } => Some(*piece),
+            | Self::Consigning { piece, .. }
+            | Self::Releasing { piece, .. }
+            | Self::Selling { piece, .. }
+            | Self::Dispatching { piece, .. } => Some(*piece),
             Self::Filling { .. }
             | Self::Emptying { .. }
             | Self::Outturn { .. }
@@ -91,6 +101,9 @@ impl Owed {
             Self::Superseding { .. } => "certificate.superseded",
             Self::Consigning { .. } => "piece.consigned",
             Self::Return { .. } => "consignment.returned",
+            Self::Releasing { .. } => "piece.released",
+            Self::Selling { .. } => "piece.sold",
+            Self::Dispatching { .. } => "piece.dispatched",
         }
     }
 }
@@ -188,6 +201,29 @@ impl Book {
         }
         let mut due = self.due.find(&()).cloned().unwrap_or_default();
         due.owed.push(owed);
+        self.due.put((), due);
+        Ok(())
+    }
+
+    /// An event owes one event of each of many pieces.
+    pub(super) fn owe_each(&mut self, owed: impl Iterator<Item = Owed>) -> Result<(), Refusal> {
+        let mut due = self.due.find(&()).cloned().unwrap_or_default();
+        let mut pieces: HashMap<PieceId, String> = due
+            .owed
+            .iter()
+            .filter_map(|owed| Some((owed.piece()?, owed.to_string())))
+            .collect();
+        for owed in owed {
+            if let Some(piece) = owed.piece()
+                && let Some(earlier) = pieces.insert(piece, owed.to_string())
+            {
+                return Err(Refusal::Contradicts {
+                    says: owed.to_string(),
+                    reckons: earlier,
+                });
+            }
+            due.owed.push(owed);
+        }
         self.due.put((), due);
         Ok(())
     }

@@ -291,7 +291,7 @@ rows! {
         order: Option<OrderId>,
         /// Its live sale: at most one.
         sale: Option<SaleId>,
-        /// What it was before it was stolen.
+        /// What it was before it was stolen or destroyed.
         before: Option<PieceState>,
         /// The refining that it went into.
         refined: Option<RefiningId>,

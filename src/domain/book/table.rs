@@ -56,6 +56,12 @@ impl<K: Clone + Eq + Hash, V> Table<K, V> {
         self.journal.len()
     }
 
+    /// Every change made since `mark`, the oldest first: the key, and the row that was replaced.
+    pub(super) fn since(&self, mark: usize) -> impl Iterator<Item = (&K, Option<&V>)> {
+        let journal = self.journal.iter().skip(mark);
+        journal.map(|(key, before)| (key, before.as_ref()))
+    }
+
     /// Undoes every change made since `mark`, the newest first.
     pub(super) fn rewind(&mut self, mark: usize) {
         while self.journal.len() > mark {

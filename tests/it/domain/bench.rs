@@ -4,7 +4,7 @@
 //! that a refusal changed nothing, that the events alone lead to the same book, and that no metal came or went.
 
 use pourbook::domain::*;
-use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Reading};
+use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Money, Reading};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -39,6 +39,23 @@ pub const FINAL: &[&str] = &[
     "serials P1 P4",
     "weigh final in D P1 50.42 P4 50.60",
     "close D 100.00 shows 100.00",
+];
+
+/// On `WORKSHOP`: an edition of four ovals and a slab with three ovals and the slab in stock, one oval yet to be given a
+/// number, and one piece of an open series in stock.
+pub const STOCKED: &[&str] = &[
+    "edition SN silver 999 limits 50.00 50.00 51.20 exempt oval 4 slab 1",
+    "melt M in D silver lot A 300.00",
+    "pour M SN oval Q1 Q2 Q3",
+    "pour M SN slab Q4",
+    "pour M DW bar Q5",
+    "weigh from_mould in D Q1 50.40 Q2 50.40 Q3 50.40 Q4 50.40 Q5 50.40",
+    "balance M in D heel 47.50 prills PR 0.40",
+    "serials Q1 Q2 Q3 Q4 Q5",
+    "weigh final in D Q1 50.40 Q2 50.40 Q3 50.40 Q4 50.40 Q5 50.40",
+    "close D 100.00 shows 100.00",
+    "numbers Q1 Q2 Q3 Q4",
+    "certify Q1 Q2 Q3 Q4 Q5",
 ];
 
 /// One entry of a book: where it stands, and its events.
@@ -225,7 +242,48 @@ impl Bench {
                     e.fineness
                 )
             }
-            other => self.say_marking(other).unwrap_or_else(|| other.kind().to_owned()),
+            other => self.say_marking(other).unwrap_or_else(|| self.say_sale(other)),
+        }
+    }
+
+    /// Promises, sales and what comes after.
+    fn say_sale(&self, event: &Event) -> String {
+        let (kind, name) = (event.kind(), |id: Uuid| self.name(id));
+        match event {
+            Event::OrderRecorded(e) => format!("{} is order {}", name(e.order.0), e.number),
+            Event::OrderCancelled(e) => format!("{} cancelled", name(e.order.0)),
+            Event::SaleMade(e) => format!("{} is sale {}", name(e.sale.0), e.number),
+            Event::SaleDispatched(e) => format!("{} parcel of {}", name(e.sale.0), e.pieces.len()),
+            Event::PieceBoughtBack(e) => {
+                let explained = if e.explained { "explained" } else { "unexplained" };
+                format!(
+                    "{} bought back, {} lighter, {explained}",
+                    name(e.piece.0),
+                    e.difference
+                )
+            }
+            Event::PieceReserved(PieceReserved { piece, .. })
+            | Event::PieceReleased(PieceReleased { piece })
+            | Event::PieceSold(PieceSold { piece, .. })
+            | Event::PieceUnsold(PieceUnsold { piece, .. })
+            | Event::PieceDispatched(PieceDispatched { piece, .. })
+            | Event::PieceHandedOver(PieceHandedOver { piece, .. })
+            | Event::PieceDelivered(PieceDelivered { piece, .. })
+            | Event::PieceLost(PieceLost { piece, .. })
+            | Event::PieceFound(PieceFound { piece })
+            | Event::PieceSentBack(PieceSentBack { piece, .. })
+            | Event::PieceReturned(PieceReturned { piece, .. })
+            | Event::PieceRestocked(PieceRestocked { piece })
+            | Event::PieceStolen(PieceStolen { piece })
+            | Event::PieceRecovered(PieceRecovered { piece })
+            | Event::PieceDestroyed(PieceDestroyed { piece }) => {
+                format!(
+                    "{} {}",
+                    name(piece.0),
+                    kind.trim_start_matches("piece.").replace('_', " ")
+                )
+            }
+            _ => kind.to_owned(),
         }
     }
 
@@ -340,6 +398,8 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::OwnerRegistered(e) => Some(e.owner.0),
         Event::RefiningSent(e) => Some(e.refining.0),
         Event::LotOutturned(e) => Some(e.lot.0),
+        Event::OrderRecorded(e) => Some(e.order.0),
+        Event::SaleMade(e) => Some(e.sale.0),
         _ => None,
     }
 }
@@ -389,6 +449,10 @@ impl Bench {
             "scale" | "session" | "lot" | "jar" | "edition" | "open" | "melt" => {
                 let name = w.next().to_owned();
                 (self.read_new(verb, &name, w), vec![name])
+            }
+            "order" | "sell" => {
+                let name = w.next().to_owned();
+                (self.read_sale(verb, &name, w), vec![name])
             }
             "pour" => self.read_pour(w),
             "die" | "dispose" | "strike" | "archive" | "end" | "consign" | "back" | "spare" => {
@@ -772,6 +836,135 @@ impl Bench {
             }
             .into(),
             "clock" => SetClock {}.into(),
+            other => {
+                let name = w.next().to_owned();
+                self.read_sale(other, &name, w)
+            }
+        }
+    }
+
+    /// Promises and sales: the first word behind the verb is what is made, or what it is done to.
+    fn read_sale(&self, verb: &str, name: &str, w: &mut Words<'_>) -> Command {
+        let note = None;
+        let sale = SaleId(self.id(name));
+        let pieces = |w: &mut Words<'_>| w.rest().iter().map(|name| PieceId(self.id(name))).collect();
+        let under = |w: &mut Words<'_>| w.after("under").map(|order| OrderId(self.id(order)));
+        match verb {
+            "order" => RecordOrder {
+                series: SeriesId(self.id(w.after("of").unwrap())),
+                shapes: w
+                    .rest()
+                    .chunks(2)
+                    .map(|pair| ShapeCount {
+                        shape: Shape::parse(pair[0]).unwrap(),
+                        count: pair[1].parse().unwrap(),
+                    })
+                    .collect(),
+                buyer: Some("A. Buyer".to_owned()),
+                note,
+            }
+            .into(),
+            "cancel_order" => CancelOrder {
+                order: OrderId(self.id(name)),
+                note,
+            }
+            .into(),
+            "reserve" => ReservePiece {
+                piece: PieceId(self.id(name)),
+                order: under(w),
+                buyer: None,
+                note,
+            }
+            .into(),
+            "sell" => SellPieces {
+                order: under(w),
+                items: w
+                    .rest()
+                    .iter()
+                    .map(|name| SaleItem {
+                        piece: PieceId(self.id(name)),
+                        price: Money::parse("95.00", "GBP").ok(),
+                    })
+                    .collect(),
+                buyer: Some("A. Buyer".to_owned()),
+                document: None,
+                note,
+            }
+            .into(),
+            "cancel_sale" => CancelSale {
+                sale,
+                pieces: pieces(w),
+                note,
+            }
+            .into(),
+            "hand_over" => HandOverPieces {
+                sale,
+                pieces: pieces(w),
+                note,
+            }
+            .into(),
+            "dispatch" => DispatchPieces {
+                sale,
+                pieces: pieces(w),
+                weight: Some("212 g".to_owned()),
+                seal: Some("0417".to_owned()),
+                insured: Money::parse("100.00", "GBP").ok(),
+                carrier: None,
+                tracking: None,
+                note,
+            }
+            .into(),
+            "deliver" => DeliverPieces {
+                sale,
+                pieces: pieces(w),
+                note,
+            }
+            .into(),
+            "lose" => LosePieces {
+                sale,
+                pieces: pieces(w),
+                note,
+            }
+            .into(),
+            "send_back" => SendBackPieces {
+                sale,
+                pieces: pieces(w),
+                note,
+            }
+            .into(),
+            _ => self.read_after(verb, PieceId(self.id(name)), w),
+        }
+    }
+
+    fn read_after(&self, verb: &str, piece: PieceId, w: &mut Words<'_>) -> Command {
+        let note = None;
+        match verb {
+            "release" => ReleasePiece { piece, note }.into(),
+            "find" => FindPiece { piece, note }.into(),
+            "return" => ReturnPiece { piece, note }.into(),
+            "restock" => RestockPiece { piece, note }.into(),
+            "buy_back" => BuyBackPiece {
+                piece,
+                session: SessionId(self.id(w.after("in").unwrap())),
+                mass: reading(w.next()),
+                seller: None,
+                price: Money::parse("60.00", "GBP").ok(),
+                note,
+            }
+            .into(),
+            "steal" => StealPiece {
+                piece,
+                reference: None,
+                note,
+            }
+            .into(),
+            "recover" => RecoverPiece { piece, note }.into(),
+            "destroy" => DestroyPiece {
+                piece,
+                witness: w.rest().join(" "),
+                note,
+            }
+            .into(),
             other => panic!("nobody at this bench knows how to {other}"),
         }
     }

@@ -123,7 +123,8 @@ impl Shop {
 
     fn pour(&self, a: u32, b: u32, c: u32) -> Option<Command> {
         let melt = one(&self.melts(|melt| melt.state == MeltState::Open), a)?;
-        let series = SeriesId(self.bench.id(if c.is_multiple_of(4) { "DW" } else { "TW" }));
+        let series = ["DW", "TW", "TW", "HM", "HM", "HM", "PN", "MT"][c as usize % 8];
+        let series = SeriesId(self.bench.id(series));
         let shape = Shape::parse(if b.is_multiple_of(3) { "slab" } else { "oval" }).unwrap();
         Some(
             PourPieces {
@@ -270,6 +271,9 @@ impl Shop {
         if a % 4 > 0 && self.bench.book.session(self.session()).is_none() {
             return Some(self.checks(a, b));
         }
+        if (144..200).contains(&kind) {
+            return self.marking(a, b, c);
+        }
         Some(match kind % 18 {
             0 => ReceiveLot {
                 metal: if a.is_multiple_of(5) {
@@ -318,7 +322,10 @@ impl Shop {
             .into(),
             14 if b % 5 > 0 => GiveSerials {
                 pieces: self
-                    .settled(|piece| piece.state == PieceState::Graded)
+                    .settled(|piece| {
+                        matches!(piece.state, PieceState::Graded | PieceState::Struck)
+                            && piece.serial.is_none()
+                    })
                     .into_iter()
                     .skip(a as usize % 3)
                     .take(1)
@@ -333,15 +340,21 @@ impl Shop {
             }
             .into(),
             15 => {
-                let pieces = self.pieces(|piece| piece.state == PieceState::Serialled);
+                let pieces =
+                    self.pieces(|piece| READY.contains(&piece.state) && (weighed(piece) || c % 4 == 0));
                 NumberPieces {
-                    pieces: one(&pieces, a).into_iter().chain(one(&pieces, b)).collect(),
+                    pieces: one(&pieces, a)
+                        .into_iter()
+                        .chain(one(&pieces, b).filter(|_| b.is_multiple_of(3)))
+                        .collect(),
                 }
                 .into()
             }
             16 => {
-                let ready =
-                    |piece: &Piece| matches!(piece.state, PieceState::Numbered | PieceState::Serialled);
+                let ready = |piece: &Piece| {
+                    piece.state == PieceState::Numbered
+                        || (READY.contains(&piece.state) && (weighed(piece) || c % 4 == 0))
+                };
                 IssueCertificates {
                     pieces: one(&self.pieces(ready), a).into_iter().collect(),
                 }
@@ -368,6 +381,7 @@ impl Shop {
     /// What must hold after every command.
     fn holds(&self) {
         self.bench.holds_every_gram();
+        self.marks_hold();
         let mut serials = HashSet::new();
         let mut numbers = HashSet::new();
         for piece in self.bench.book.pieces() {
@@ -409,10 +423,379 @@ impl Shop {
     }
 }
 
+/// Dies and strikes, the assay office, spares and the close of an edition.
+mod marking {
+    use super::*;
+
+    /// An edition that asks for a strike and a hallmark, one without numbers, one with them on the metal, an open series of
+    /// a lower standard, dies, and pieces to begin with: a history is too short to get far from bare metal.
+    pub(super) const SHOP: &[&str] = &[
+        "edition HM silver 999 limits 50.00 50.00 51.20 required struck oval 2 slab 2",
+        "edition PN silver 999 limits 50.00 50.00 51.20 exempt unnumbered oval 1 slab 1",
+        "edition MT silver 999 limits 50.00 50.00 51.20 exempt number_on_metal spares_sold oval 1 slab 1",
+        "open HX silver 925 required",
+        "die DA workshop",
+        "die DC commissioner for HM",
+        "lot C silver 999.9 assayed 900.00 in D",
+        "melt M in D silver lot C 620.00",
+        "pour M HM oval P1 P2 P3 P4",
+        "pour M HM slab P5 P6 P7",
+        "pour M PN oval P8 P9",
+        "pour M MT slab PA PB",
+        "weigh from_mould in D P1 50.42 P2 50.50 P3 50.60 P4 50.44 P5 50.46 P6 50.48 P7 50.55 P8 50.51 P9 50.52 \
+         PA 50.53 PB 50.54",
+        "balance M in D heel 64.40",
+        "strike DC P1 good P2 good P3 good P5 good P6 good",
+        "serials P1 P2 P3 P5 P6",
+    ];
+    const GOOD: &[&str] = &["sponsor", "fineness", "office", "date_letter"];
+
+    impl Shop {
+        pub(super) fn marking(&self, a: u32, b: u32, c: u32) -> Option<Command> {
+            let note = None;
+            Some(match c % 12 {
+                0..=2 => self.strike(a, b)?,
+                3 | 4 => self.consign(a, b)?,
+                5 | 6 => self.back(a, b)?,
+                7 | 8 => SparePieces {
+                    pieces: one(
+                        &self.pieces(|piece| READY.contains(&piece.state) && weighed(piece)),
+                        a,
+                    )
+                    .into_iter()
+                    .collect(),
+                }
+                .into(),
+                9 if b % 6 > 0 => MovePiece {
+                    piece: one(&self.pieces(|piece| piece.state == PieceState::Unmarked), a)?,
+                    to: SeriesId(self.bench.id(["HX", "DW"][b as usize % 2])),
+                    note,
+                }
+                .into(),
+                9 if b.is_multiple_of(36) => DisposeDie {
+                    die: DieId(self.bench.id(["DA", "DC"][a as usize % 2])),
+                    how: [
+                        DieDisposal::Returned,
+                        DieDisposal::Retired,
+                        DieDisposal::Destroyed,
+                    ][b as usize % 3],
+                    note,
+                }
+                .into(),
+                10 if b.is_multiple_of(2) => ArchivePiece {
+                    piece: one(&self.pieces(|piece| piece.state == PieceState::MisStruck), a)?,
+                    note,
+                }
+                .into(),
+                10 => CondemnPiece {
+                    piece: one(
+                        &self.pieces(|piece| !matches!(piece.state, PieceState::Poured)),
+                        a,
+                    )?,
+                    reason: CondemnReason::Unwanted,
+                    note,
+                }
+                .into(),
+                _ => {
+                    let id = SeriesId(self.bench.id(["HM", "TW", "PN", "MT", "DW"][a as usize % 5]));
+                    // An edition without a number is closed seldom: else the history ends before it began.
+                    let begun = self.bench.book.series(id)?.numbers.iter().any(|given| *given > 0);
+                    (begun || b.is_multiple_of(50)).then_some(())?;
+                    CloseSeries { series: id, note }.into()
+                }
+            })
+        }
+
+        fn strike(&self, a: u32, b: u32) -> Option<Command> {
+            let outcome = match b % 9 {
+                0 => StrikeOutcome::Double,
+                1 => StrikeOutcome::WrongDie,
+                2 => StrikeOutcome::Weak,
+                _ => StrikeOutcome::Good,
+            };
+            let pieces = self.settled(|piece| {
+                let accepted = piece
+                    .grading
+                    .as_ref()
+                    .is_some_and(|grading| grading.grade == Grade::Accepted);
+                let unstruck = piece.strikes.is_empty() && accepted;
+                (unstruck && matches!(piece.state, PieceState::Graded | PieceState::Serialled))
+                    || (b.is_multiple_of(7) && piece.state != PieceState::Poured)
+            });
+            let first = self.bench.book.piece(one(&pieces, a)?)?;
+            let own = first.series == SeriesId(self.bench.id("HM")) && !a.is_multiple_of(5);
+            let mut struck: Vec<PieceId> = one(&pieces, a)
+                .into_iter()
+                .chain(one(&pieces, a / 7).filter(|_| b.is_multiple_of(2)))
+                .collect();
+            struck.dedup();
+            Some(
+                StrikePieces {
+                    die: DieId(self.bench.id(if own { "DC" } else { "DA" })),
+                    items: struck
+                        .into_iter()
+                        .map(|piece| Strike { piece, outcome })
+                        .collect(),
+                    note: None,
+                }
+                .into(),
+            )
+        }
+
+        fn consign(&self, a: u32, b: u32) -> Option<Command> {
+            let sendable = |piece: &Piece| {
+                let series = self.bench.book.series(piece.series).unwrap();
+                let ready = matches!(
+                    piece.state,
+                    PieceState::Serialled | PieceState::Struck | PieceState::Unmarked
+                );
+                (series.marking == Marking::Required && ready && piece.serial.is_some())
+                    || b.is_multiple_of(11)
+            };
+            let pieces = self.pieces(sendable);
+            let first = one(&pieces, a)?;
+            let series = self.bench.book.piece(first)?.series;
+            // Mostly of one series; sometimes whatever lies there.
+            let mut sent: Vec<PieceId> = pieces
+                .into_iter()
+                .filter(|piece| {
+                    b.is_multiple_of(5) || self.bench.book.piece(*piece).unwrap().series == series
+                })
+                .take(1 + b as usize % 4)
+                .collect();
+            if sent.is_empty() {
+                sent.push(first);
+            }
+            let stated = self.bench.book.series(series)?.fineness;
+            let claimed = match b % 13 {
+                0 => pourbook::metal::Fineness::parse("999.9").unwrap(),
+                _ => stated,
+            };
+            Some(
+                SendConsignment {
+                    pieces: sent,
+                    fineness: claimed,
+                    marks: vec![MarkKind::Sponsor, MarkKind::Fineness, MarkKind::Office],
+                    office: None,
+                    seal: None,
+                    note: None,
+                }
+                .into(),
+            )
+        }
+
+        fn back(&self, a: u32, b: u32) -> Option<Command> {
+            let mut open: Vec<&Consignment> = self.bench.book.consignments().collect();
+            open.sort_by_key(|row| row.number);
+            open.retain(|row| row.state == ConsignmentState::AtOffice || b.is_multiple_of(9));
+            let row = one(&open, a)?;
+            let mut lines: Vec<ReturnLine> = row
+                .pieces
+                .iter()
+                .zip(0_u32..)
+                .map(|(sent, i)| self.line(row, sent.piece, a / 16 + i * 5))
+                .collect();
+            match b % 12 {
+                0 => drop(lines.pop()),
+                1 => lines.extend(lines.first().cloned()),
+                2 => lines.extend(one(&self.pieces(|_| true), b).map(|piece| self.line(row, piece, a))),
+                _ => {}
+            }
+            Some(
+                ReturnConsignment {
+                    consignment: row.consignment,
+                    lines,
+                    note: None,
+                }
+                .into(),
+            )
+        }
+
+        fn line(&self, row: &Consignment, piece: PieceId, by: u32) -> ReturnLine {
+            let fineness = |text| pourbook::metal::Fineness::parse(text).unwrap();
+            let seen = |mark: &&str| MarkSeen {
+                mark: serde_json::from_value((*mark).into()).unwrap(),
+                legible: by % 3 > 0,
+            };
+            let (outcome, reason, assay) = match by % 11 {
+                0 => (
+                    AssayOutcome::Unmarked,
+                    Some(UnmarkedReason::BelowStandard),
+                    Some(fineness("990")),
+                ),
+                1 => (AssayOutcome::Unmarked, Some(UnmarkedReason::BelowStandard), None),
+                2 | 3 => (AssayOutcome::Unmarked, Some(UnmarkedReason::Damaged), None),
+                4 => (AssayOutcome::Cut, None, Some(fineness("999.2"))),
+                5 => (AssayOutcome::Missing, None, None),
+                _ => (AssayOutcome::Marked, None, None),
+            };
+            let marked = outcome == AssayOutcome::Marked;
+            ReturnLine {
+                piece,
+                outcome,
+                hallmark: marked.then(|| Hallmark {
+                    fineness: row.fineness,
+                    marks: GOOD.iter().skip((by % 40 / 39) as usize).map(seen).collect(),
+                }),
+                reason,
+                assay,
+            }
+        }
+
+        /// What must hold of strikes, marks, numbers and closed editions.
+        pub(super) fn marks_hold(&self) {
+            let book = &self.bench.book;
+            let mut away = HashSet::new();
+            for row in book.consignments() {
+                let ids: Vec<PieceId> = row.pieces.iter().map(|sent| sent.piece).collect();
+                if row.state == ConsignmentState::AtOffice {
+                    for id in ids {
+                        assert!(away.insert(id), "a piece is in two consignments");
+                        let piece = book.piece(id).unwrap();
+                        assert_eq!(piece.state, PieceState::AtOffice);
+                        assert_eq!(piece.consignment, Some(row.consignment));
+                    }
+                } else {
+                    assert_eq!(row.outcomes.len(), ids.len(), "every piece sent is accounted for");
+                }
+            }
+            for piece in book.pieces() {
+                assert_eq!(piece.state == PieceState::AtOffice, away.contains(&piece.piece));
+                self.marks_of_piece_hold(piece);
+            }
+            for die in book.dies() {
+                let strikes = book.pieces().flat_map(|piece| &piece.strikes);
+                assert_eq!(
+                    strikes.filter(|strike| strike.die == die.die).count(),
+                    die.strikes as usize
+                );
+            }
+            if let Some(entry) = self.bench.entries.last() {
+                entry
+                    .drafts
+                    .iter()
+                    .for_each(|draft| self.event_holds(&draft.event));
+            }
+        }
+
+        fn marks_of_piece_hold(&self, piece: &Piece) {
+            let book = &self.bench.book;
+            let series = book.series(piece.series).unwrap();
+            if piece.number.is_some() || piece.certificate.is_some() || piece.state == PieceState::Spare {
+                let good = piece
+                    .strikes
+                    .iter()
+                    .all(|strike| strike.outcome == StrikeOutcome::Good);
+                assert!(good, "a mis-struck piece went on");
+                assert!(
+                    !series.struck || !piece.strikes.is_empty(),
+                    "an unstruck piece went on"
+                );
+                assert!(
+                    series.marking == Marking::Exempt || piece.hallmark.is_some(),
+                    "an unmarked piece went on"
+                );
+                assert!(piece.serial.is_some(), "a piece without a serial went on");
+                let last_touch = [
+                    piece.strikes.last().map(|strike| strike.index),
+                    piece
+                        .consignment
+                        .and_then(|id| book.consignment(id).unwrap().returned),
+                    piece
+                        .numbered_at
+                        .filter(|_| series.number_on_metal && piece.certificate.is_some()),
+                ];
+                let last_touch = last_touch.into_iter().flatten().max().unwrap_or_default();
+                assert!(
+                    piece
+                        .readings
+                        .iter()
+                        .any(|reading| reading.stage == Stage::Final && reading.index > last_touch),
+                    "nothing weighed it after the last thing that touched it"
+                );
+            }
+            if let Some(hallmark) = &piece.hallmark {
+                assert!(piece.assay.is_none_or(|found| hallmark.fineness <= found));
+                assert!(piece.refused_at.is_none_or(|claimed| hallmark.fineness < claimed));
+            }
+            if series.state == SeriesState::Closed {
+                let settled = [
+                    PieceState::Certified,
+                    PieceState::Remelted,
+                    PieceState::Archived,
+                    PieceState::Kept,
+                    PieceState::Missing,
+                ];
+                assert!(
+                    settled.contains(&piece.state),
+                    "{} in a closed edition",
+                    piece.state
+                );
+            }
+        }
+
+        fn event_holds(&self, event: &Event) {
+            let book = &self.bench.book;
+            match event {
+                Event::ConsignmentReturned(e) => {
+                    assert_eq!(e.marked + e.unmarked + e.kept + e.missing, e.sent);
+                    let row = book.consignment(e.consignment).unwrap();
+                    assert_eq!(row.pieces.len(), e.sent as usize);
+                }
+                Event::CertificateIssued(e) => {
+                    let piece = book.piece(e.piece).unwrap();
+                    assert!(piece.assay.is_none_or(|found| e.fineness <= found));
+                    let melt = book.melt(piece.melt).unwrap();
+                    assert!(piece.hallmark.is_some() || melt.assayed.is_none_or(|found| e.fineness <= found));
+                    assert_eq!(e.marks.is_some(), e.hallmark == HallmarkStatement::Hallmarked);
+                }
+                Event::SeriesClosed(e) => {
+                    for tally in &e.shapes {
+                        let of_shape =
+                            |piece: &&Piece| piece.series == e.series && piece.shape == tally.shape;
+                        let alive = book
+                            .pieces()
+                            .filter(of_shape)
+                            .filter(|piece| {
+                                piece.certificate.is_some() && piece.state == PieceState::Certified
+                            })
+                            .filter(|piece| {
+                                book.series(e.series).unwrap().unnumbered || piece.number.is_some()
+                            });
+                        assert!(tally.given <= tally.size);
+                        assert!(alive.count() + tally.burned.len() <= tally.given as usize);
+                        assert!(
+                            tally
+                                .burned
+                                .iter()
+                                .all(|number| (1..=tally.given).contains(number))
+                        );
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+}
+
+/// Finally weighed, or on the way there.
+const READY: &[PieceState] = &[
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::Hallmarked,
+    PieceState::Spare,
+];
+
+fn weighed(piece: &Piece) -> bool {
+    piece
+        .reading()
+        .is_some_and(|reading| reading.stage == Stage::Final)
+}
+
 /// Runs the steps; how many were taken, and how many refused.
 fn run(steps: &[Choice]) -> (Shop, usize, usize) {
     let mut shop = Shop {
-        bench: Bench::with(&[WORKSHOP]),
+        bench: Bench::with(&[WORKSHOP, marking::SHOP]),
     };
     let (mut taken, mut refused) = (0, 0);
     for step in steps {
@@ -454,7 +837,7 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
     let (mut taken, mut refused) = (0, 0);
     let mut draw = Draw::new([4; 32]);
     for _ in 0..60 {
-        let steps: Vec<Choice> = (0..400)
+        let steps: Vec<Choice> = (0..700)
             .map(|_| {
                 let b = draw.bytes();
                 let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
@@ -471,14 +854,20 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
             .flat_map(|entry| &entry.drafts)
             .map(|draft| draft.event.kind());
         reached.extend(kinds);
-        let series = shop.bench.book.series(SeriesId(shop.bench.id("TW"))).unwrap();
-        if series
-            .numbers
-            .iter()
-            .zip(&series.shapes)
-            .any(|(given, size)| *given == size.size)
-        {
+        let full = |series: &Series| {
+            let taken = series.numbers.iter().zip(&series.shapes);
+            taken.into_iter().any(|(given, size)| *given == size.size)
+        };
+        if shop.bench.book.all_series().any(full) {
             reached.insert("a full edition");
+        }
+        for piece in shop.bench.book.pieces() {
+            if piece.hallmark.is_some() && piece.number.is_some() {
+                reached.insert("a hallmarked piece with its number");
+            }
+            if piece.hallmark.is_some() && piece.refused_at.is_some() {
+                reached.insert("a piece marked at a lower standard");
+            }
         }
     }
     for kind in [
@@ -493,6 +882,18 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
         "certificate.superseded",
         "session.closed",
         "piece.faulted",
+        "piece.struck",
+        "piece.archived",
+        "die.disposed",
+        "consignment.returned",
+        "piece.hallmarked",
+        "piece.unmarked",
+        "piece.kept",
+        "piece.missing",
+        "piece.spared",
+        "series.closed",
+        "a hallmarked piece with its number",
+        "a piece marked at a lower standard",
     ] {
         assert!(reached.contains(kind), "{kind} was never reached: {reached:?}");
     }
