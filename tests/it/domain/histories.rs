@@ -448,6 +448,19 @@ mod marking {
         "strike DC P1 good P2 good P3 good P5 good P6 good",
         "serials P1 P2 P3 P5 P6",
     ];
+    const LOOSE: &[&str] = &[
+        "poured",
+        "graded",
+        "condemned",
+        "serialled",
+        "struck",
+        "mis_struck",
+        "at_office",
+        "hallmarked",
+        "unmarked",
+        "spare",
+        "numbered",
+    ];
     const GOOD: &[&str] = &["sponsor", "fineness", "office", "date_letter"];
 
     impl Shop {
@@ -718,18 +731,11 @@ mod marking {
                 assert!(piece.assay.is_none_or(|found| hallmark.fineness <= found));
                 assert!(piece.refused_at.is_none_or(|claimed| hallmark.fineness < claimed));
             }
-            if series.state == SeriesState::Closed {
-                let settled = [
-                    PieceState::Certified,
-                    PieceState::Remelted,
-                    PieceState::Archived,
-                    PieceState::Kept,
-                    PieceState::Missing,
-                ];
+            if let Some(closed) = series.closed {
+                assert!(piece.since < closed, "poured for a closed edition");
                 assert!(
-                    settled.contains(&piece.state),
-                    "{} in a closed edition",
-                    piece.state
+                    piece.numbered_at.is_none_or(|index| index < closed),
+                    "numbered after the close"
                 );
             }
         }
@@ -750,6 +756,12 @@ mod marking {
                     assert_eq!(e.marks.is_some(), e.hallmark == HallmarkStatement::Hallmarked);
                 }
                 Event::SeriesClosed(e) => {
+                    let of_it = |piece: &&Piece| piece.series == e.series;
+                    let loose = book
+                        .pieces()
+                        .filter(of_it)
+                        .find(|piece| LOOSE.contains(&piece.state.word()));
+                    assert!(loose.is_none(), "{loose:?} in a closed edition");
                     for tally in &e.shapes {
                         let of_shape =
                             |piece: &&Piece| piece.series == e.series && piece.shape == tally.shape;
