@@ -1,5 +1,7 @@
 //! Random histories: whatever a workshop does, in whatever order, what must always hold does.
 
+mod refining;
+
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
 use pourbook::metal::{Mass, Metal};
@@ -271,6 +273,9 @@ impl Shop {
         if a % 4 > 0 && self.bench.book.session(self.session()).is_none() {
             return Some(self.checks(a, b));
         }
+        if kind == refining::KIND && self.bench.book.owners().next().is_some() {
+            return self.refining(a, b, c);
+        }
         if (144..200).contains(&kind) {
             return self.marking(a, b, c);
         }
@@ -381,6 +386,7 @@ impl Shop {
     /// What must hold after every command.
     fn holds(&self) {
         self.bench.holds_every_gram();
+        self.refinings_hold();
         self.marks_hold();
         let mut serials = HashSet::new();
         let mut numbers = HashSet::new();
@@ -806,8 +812,13 @@ fn weighed(piece: &Piece) -> bool {
 
 /// Runs the steps; how many were taken, and how many refused.
 fn run(steps: &[Choice]) -> (Shop, usize, usize) {
+    run_in(&[WORKSHOP, marking::SHOP], steps)
+}
+
+/// Runs the steps in a workshop that begins with something.
+fn run_in(given: &[&[&str]], steps: &[Choice]) -> (Shop, usize, usize) {
     let mut shop = Shop {
-        bench: Bench::with(&[WORKSHOP, marking::SHOP]),
+        bench: Bench::with(given),
     };
     let (mut taken, mut refused) = (0, 0);
     for step in steps {
