@@ -23,6 +23,7 @@ mod report;
 pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
 pub use audit::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 pub use build::{BuildError, Materials, build};
+pub use evidence::log_verifiers;
 pub use piece::{Trust, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
 pub use replay::{ChainEnd, Changed, Fault, Faulty, Leaf, Past, Replay, Taken};

@@ -229,6 +229,11 @@ pub(in crate::domain) fn counted(count: usize, list: &str) -> Result<(), Refused
     }
 }
 
+/// Refuses several lists that are all empty, or too long together.
+fn counted_together(count: usize) -> Result<(), Refused> {
+    counted(count, "").map_err(|refused| refused.refusal.into())
+}
+
 /// Refuses a text that is too long; names the member.
 pub(in crate::domain) fn short(texts: &[(&str, &Option<String>)]) -> Result<(), Refused> {
     for (member, text) in texts {

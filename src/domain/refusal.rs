@@ -169,7 +169,7 @@ refusals! {
 
     "not-erasable" "entry {index} has no private member {member} in its event {event}" => NotErasable { index: u64, event: u16, member: String };
     "already-erased" "that member is already erased" => AlreadyErased;
-    "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: &'static str };
+    "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: String };
     "recorder-key" "the recorder key of this book may not sign: {why}" => RecorderKey { why: String };
     "contradicts" "the event says {says}, the book reckons {reckons}" => Contradicts { says: String, reckons: String };
 }

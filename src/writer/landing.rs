@@ -9,7 +9,7 @@ use crate::domain::{
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
-use crate::record::{Malformed, Sealed, Unsealed};
+use crate::record::{Malformed, Sealed, Unsealed, thumbprint};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -223,18 +223,29 @@ impl Desk {
         bytes: &[u8],
         submission: &Submission,
     ) -> Result<Landing, SubmitError> {
-        let refused = |why: &'static str| SubmitError::Refused(Refusal::KeyEntry { why }.into());
-        let entry = crate::record::read(bytes).map_err(|_| refused("it is not a well-formed entry"))?;
+        let refused = |why: &dyn std::fmt::Display| {
+            SubmitError::Refused(Refusal::KeyEntry { why: why.to_string() }.into())
+        };
+        let entry = crate::record::read(bytes).map_err(|_| refused(&"it is not a well-formed entry"))?;
         if entry.payload.iss != self.origin {
-            return Err(refused("it names another book"));
+            return Err(refused(&"it names another book"));
         }
         if entry.payload.jti != submission.request {
-            return Err(refused("its jti is not the Idempotency-Key"));
+            return Err(refused(&"its jti is not the Idempotency-Key"));
         }
         let index = self.size();
+        let sealing = thumbprint(&self.deskkeys.log.verifier().public());
+        if entry
+            .events()
+            .any(|event| matches!(event, Event::KeyRevoked(e) if e.kid == sealing))
+        {
+            return Err(refused(
+                &"this key seals the checkpoints of the book: put the new log key in its place first",
+            ));
+        }
         self.keys
             .apply(index, &entry, bytes)
-            .map_err(|_| refused("the key chain does not take it"))?;
+            .map_err(|fault| refused(&fault))?;
         self.published.note_key_entry(index);
         let leaf = leaf_hash(bytes);
         self.published.push(leaf);

@@ -1,5 +1,6 @@
 //! The trade's rules, told as a workshop would tell them: what was done, what is asked, what comes of it.
 
+mod after_sale;
 mod assay_office;
 mod bench;
 mod certificates;
@@ -13,6 +14,7 @@ mod office;
 mod orders;
 mod owners;
 mod pieces;
+mod promises;
 mod refining;
 mod sales;
 mod scales;

@@ -9,6 +9,7 @@ mod limits;
 mod lists;
 mod main_line;
 mod public;
+mod settings;
 mod wire;
 
 use actix_web::body::MessageBody;
