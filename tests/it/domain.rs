@@ -5,6 +5,7 @@ mod assay_office;
 pub mod bench;
 mod certificates;
 mod closing;
+mod corrections;
 mod foreign;
 pub mod histories;
 mod masses;

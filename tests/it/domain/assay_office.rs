@@ -706,6 +706,53 @@ fn what_the_office_kept_or_lost_does_not_come_back() {
 }
 
 #[test]
+fn a_piece_destroyed_at_the_office_is_missing_on_its_return_and_stays_destroyed() {
+    let gone: &[&str] = &["consign C 999 P1 P2", "destroy P1 assayer"];
+    check(
+        &[WORKSHOP, HALL, gone],
+        "back C P1 missing P2 marked",
+        "P1 missing; P2 hallmarked 999.0; C back: 2 = 1 marked + 0 unmarked + 0 kept + 1 missing",
+    );
+    for line in ["marked", "kept", "unmarked/damaged"] {
+        check(
+            &[WORKSHOP, HALL, gone],
+            &format!("back C P2 marked P1 {line}"),
+            "refused: piece P1 is not in the consignment (/lines/1/piece)",
+        );
+    }
+    let bench = Bench::with(&[WORKSHOP, HALL, gone, &["back C P1 missing P2 marked"]]);
+    assert_eq!(bench.piece("P1").state, PieceState::Destroyed);
+    // One that was destroyed after it came back is not told of by another return.
+    check(
+        &[
+            WORKSHOP,
+            HALL,
+            gone,
+            &["back C P1 missing P2 marked", "consign C2 999 P3"],
+        ],
+        "back C2 P3 marked P1 missing",
+        "refused: piece P1 is not in the consignment (/lines/1/piece)",
+    );
+}
+
+#[test]
+fn what_the_office_took_is_a_heading_of_its_own() {
+    let bench = Bench::with(&[
+        WORKSHOP,
+        HALL,
+        &[
+            "consign C 999 P1 P2",
+            "back C P1 marked P2 marked",
+            "weigh final in D P1 50.39",
+            "weigh final in D P1 50.38",
+        ],
+    ]);
+    let statement = bench.book.masses(pourbook::metal::Metal::Silver).unwrap();
+    assert_eq!(statement.assay_loss.mass, difference("0.03"));
+    assert_eq!(statement.weighing_variance.mass, difference("0.01"));
+}
+
+#[test]
 fn an_exempt_series_goes_straight_to_its_final_weighing_and_says_so() {
     let line: &[&str] = &["numbers P1", "certify P1"];
     let bench = Bench::with(&[WORKSHOP, POURED, CLOSED, FINAL, line]);

@@ -305,6 +305,133 @@ fn the_tally_names_what_was_given_and_what_was_burned() {
     );
 }
 
+/// Three ovals with their numbers and certificates.
+const STOCK: &[&str] = &[
+    "numbers P1 P2 P3",
+    "close D 100.00 shows 100.00",
+    "certify P1 P2 P3",
+];
+
+#[test]
+fn lost_stolen_and_destroyed_pieces_burn_their_numbers() {
+    let plain = edition("").replace("oval 2", "oval 4");
+    let closed = |burned: &str| format!("ED closed: oval 3 of 4 burned {burned}; dies ");
+    let lost: &[&str] = &["sell S1 P1", "dispatch S1 P1", "lose S1 P1"];
+    let cases: [(&[&[&str]], &str); 7] = [
+        (&[lost, &["steal P3"]], "1+3"),
+        (&[&["destroy P2 neighbour"], lost], "1+2"),
+        (&[lost, &["find P1"]], "none"),
+        (&[lost, &["cancel_sale S1 P1"]], "1"),
+        // Stolen and back in time is not burned; sold and with the buyer is not either.
+        (&[&["steal P3", "recover P3"]], "none"),
+        (&[&["sell S1 P1", "hand_over S1 P1"]], "none"),
+        (&[&["steal P3", "destroy P3 neighbour"]], "3"),
+    ];
+    for (given, burned) in cases {
+        let mut whole: Vec<&[&str]> = vec![WORKSHOP];
+        let opened: &[&str] = &[&plain];
+        whole.extend([opened, THREE, STOCK]);
+        whole.extend(given);
+        check(&whole, "end ED", &closed(burned));
+    }
+}
+
+#[test]
+fn an_edition_with_an_open_promise_does_not_close() {
+    let plain = edition("").replace("oval 2", "oval 4");
+    let opened: &[&str] = &[&plain];
+    let given: &[&[&str]] = &[WORKSHOP, opened, THREE, STOCK, &["order O of ED oval 2"]];
+    check(
+        given,
+        "end ED",
+        "refused: order 1 still promises pieces of the edition (/series)",
+    );
+    check(
+        &[given, &[&["cancel_order O"]]].concat(),
+        "end ED",
+        "ED closed: oval 3 of 4 burned none; dies ",
+    );
+    check(
+        &[given, &[&["sell S1 under O P1"]]].concat(),
+        "end ED",
+        "refused: order 1 still promises pieces of the edition (/series)",
+    );
+    check(
+        &[given, &[&["sell S1 under O P1 P2"]]].concat(),
+        "end ED",
+        "ED closed: oval 3 of 4 burned none; dies ",
+    );
+}
+
+#[test]
+fn what_comes_back_after_the_close_gets_nothing_of_the_edition_any_more() {
+    let (plain, hall) = (edition(""), edition("").replace("exempt", "required"));
+    let back: &[&str] = &[
+        "move P1 to DW",
+        "move P2 to DW",
+        "steal P3",
+        "end ED",
+        "recover P3",
+        "die DA workshop",
+    ];
+    let closed = "refused: the series is closed (/pieces/0)";
+    for line in ["numbers P3", "spare P3", "strike DA P3 good"] {
+        let then = closed.replace(
+            "/pieces/0",
+            if line.starts_with("strike") {
+                "/items/0/piece"
+            } else {
+                "/pieces/0"
+            },
+        );
+        check(&[WORKSHOP, &[&plain], THREE, back], line, &then);
+    }
+    check(
+        &[WORKSHOP, &[&plain], THREE, back],
+        "move P3 to DW",
+        "P3 moves from ED to DW; P3 accepted",
+    );
+    check(
+        &[WORKSHOP, &[&hall], &THREE[..5], back],
+        "consign C 999 P3",
+        closed,
+    );
+    let unserialled: &[&str] = &[
+        "condemn P1 unwanted",
+        "condemn P2 unwanted",
+        "melt N in D silver piece P1 piece P2",
+    ];
+    check(
+        &[
+            WORKSHOP,
+            &[&plain],
+            &THREE[..4],
+            unserialled,
+            &["steal P3", "end ED", "recover P3"],
+        ],
+        "serials P3",
+        closed,
+    );
+    let numbered: &[&str] = &[
+        "numbers P1",
+        "condemn P2 unwanted",
+        "condemn P3 unwanted",
+        "melt N in D silver piece P2 piece P3",
+    ];
+    check(
+        &[
+            WORKSHOP,
+            &[&plain],
+            THREE,
+            numbered,
+            HELD,
+            &["steal P1", "end ED", "recover P1"],
+        ],
+        "certify P1",
+        closed,
+    );
+}
+
 #[test]
 fn an_edition_closes_only_when_its_dies_are_gone() {
     let plain = edition("");

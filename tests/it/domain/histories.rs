@@ -1,5 +1,7 @@
 //! Random histories: whatever a workshop does, in whatever order, what must always hold does.
 
+mod refining;
+
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
 use pourbook::metal::{Mass, Metal};
@@ -271,6 +273,9 @@ impl Shop {
         if a % 4 > 0 && self.bench.book.session(self.session()).is_none() {
             return Some(self.checks(a, b));
         }
+        if kind == refining::KIND && self.bench.book.owners().next().is_some() {
+            return self.refining(a, b, c);
+        }
         if (144..200).contains(&kind) {
             return self.marking(a, b, c);
         }
@@ -381,6 +386,7 @@ impl Shop {
     /// What must hold after every command.
     fn holds(&self) {
         self.bench.holds_every_gram();
+        self.refinings_hold();
         self.marks_hold();
         let mut serials = HashSet::new();
         let mut numbers = HashSet::new();
@@ -447,6 +453,19 @@ mod marking {
         "balance M in D heel 64.40",
         "strike DC P1 good P2 good P3 good P5 good P6 good",
         "serials P1 P2 P3 P5 P6",
+    ];
+    const LOOSE: &[&str] = &[
+        "poured",
+        "graded",
+        "condemned",
+        "serialled",
+        "struck",
+        "mis_struck",
+        "at_office",
+        "hallmarked",
+        "unmarked",
+        "spare",
+        "numbered",
     ];
     const GOOD: &[&str] = &["sponsor", "fineness", "office", "date_letter"];
 
@@ -718,18 +737,11 @@ mod marking {
                 assert!(piece.assay.is_none_or(|found| hallmark.fineness <= found));
                 assert!(piece.refused_at.is_none_or(|claimed| hallmark.fineness < claimed));
             }
-            if series.state == SeriesState::Closed {
-                let settled = [
-                    PieceState::Certified,
-                    PieceState::Remelted,
-                    PieceState::Archived,
-                    PieceState::Kept,
-                    PieceState::Missing,
-                ];
+            if let Some(closed) = series.closed {
+                assert!(piece.since < closed, "poured for a closed edition");
                 assert!(
-                    settled.contains(&piece.state),
-                    "{} in a closed edition",
-                    piece.state
+                    piece.numbered_at.is_none_or(|index| index < closed),
+                    "numbered after the close"
                 );
             }
         }
@@ -750,6 +762,12 @@ mod marking {
                     assert_eq!(e.marks.is_some(), e.hallmark == HallmarkStatement::Hallmarked);
                 }
                 Event::SeriesClosed(e) => {
+                    let of_it = |piece: &&Piece| piece.series == e.series;
+                    let loose = book
+                        .pieces()
+                        .filter(of_it)
+                        .find(|piece| LOOSE.contains(&piece.state.word()));
+                    assert!(loose.is_none(), "{loose:?} in a closed edition");
                     for tally in &e.shapes {
                         let of_shape =
                             |piece: &&Piece| piece.series == e.series && piece.shape == tally.shape;
@@ -794,8 +812,13 @@ fn weighed(piece: &Piece) -> bool {
 
 /// Runs the steps; how many were taken, and how many refused.
 fn run(steps: &[Choice]) -> (Shop, usize, usize) {
+    run_in(&[WORKSHOP, marking::SHOP], steps)
+}
+
+/// Runs the steps in a workshop that begins with something.
+fn run_in(given: &[&[&str]], steps: &[Choice]) -> (Shop, usize, usize) {
     let mut shop = Shop {
-        bench: Bench::with(&[WORKSHOP, marking::SHOP]),
+        bench: Bench::with(given),
     };
     let (mut taken, mut refused) = (0, 0);
     for step in steps {

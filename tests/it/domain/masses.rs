@@ -1,6 +1,6 @@
 //! Where every gram is: the headings of the statement, in grams and in fine grams.
 
-use super::bench::{Bench, WORKSHOP, difference};
+use super::bench::{Bench, WORKSHOP, check, difference};
 use pourbook::domain::*;
 use pourbook::metal::{FineMass, Metal};
 
@@ -111,6 +111,98 @@ fn copper_stays_in_the_account_that_it_was_alloyed_into() {
     assert_eq!(copper.unmelted, amount("9.40", "9.40"));
     assert_eq!(copper.refining_loss, Amount::default());
     assert_eq!(copper.difference().unwrap(), Amount::default());
+}
+
+/// Two pieces that went to the assay office.
+const MARKED: &[&str] = &[
+    "edition HM silver 999 limits 50.00 50.00 51.20 required oval 4",
+    "melt T in D silver lot A 160.00",
+    "pour T HM oval R1 R2 R3",
+    "weigh from_mould in D R1 50.42 R2 50.50 R3 50.60",
+    "balance T in D heel 8.40",
+    "serials R1 R2",
+    "consign CA 999 R1 R2",
+];
+
+#[test]
+fn what_the_assay_office_takes_off_is_assay_loss_and_what_it_misses_stays_in_the_statement() {
+    let with = |more: &[&str]| {
+        let given: Vec<&str> = MARKED.iter().chain(more).copied().collect();
+        statement(&given)
+    };
+    let at_office = with(&[]);
+    assert_eq!(
+        of_state(&at_office, PieceState::AtOffice),
+        amount("100.92", "100.909908")
+    );
+    let back = with(&["back CA R1 marked R2 missing"]);
+    assert_eq!(of_state(&back, PieceState::Missing), amount("50.50", "50.49495"));
+    assert_eq!(back.assay_loss, Amount::default());
+    // 0.04 g off one piece at 999.9; a later reading that shows 0.01 g more is a variance and no assay loss.
+    let weighed = with(&["back CA R1 marked R2 missing", "weigh final in D R1 50.38"]);
+    assert_eq!(weighed.assay_loss, amount("0.04", "0.039996"));
+    assert_eq!(weighed.weighing_variance, at_office.weighing_variance);
+    let again = with(&[
+        "back CA R1 marked R2 missing",
+        "weigh final in D R1 50.38",
+        "weigh final in D R1 50.39",
+    ]);
+    assert_eq!(again.assay_loss, weighed.assay_loss);
+    assert_eq!(
+        again.weighing_variance.mass.units(),
+        at_office.weighing_variance.mass.units() - 1_000
+    );
+}
+
+#[test]
+fn metal_that_an_assay_found_below_its_declaration_goes_on_at_what_was_found() {
+    let refused: Vec<&str> = MARKED
+        .iter()
+        .copied()
+        .chain(["back CA R1 marked R2 unmarked/below_standard/a998.0"])
+        .collect();
+    check(
+        &[WORKSHOP, STERLING, &refused],
+        "melt V in D silver heel T",
+        "V is melt 3: 8.40 g at 998.0",
+    );
+    check(
+        &[WORKSHOP, STERLING, &refused, &["condemn R3 unwanted"]],
+        "melt V in D silver piece R3",
+        "V is melt 3: 50.60 g at 998.0; R3 remelted",
+    );
+    // The jar is kept at 999.
+    check(
+        &[WORKSHOP, STERLING, &refused],
+        "finish in D into LE R3 50.10",
+        "refused: the jar is kept at 999.0 parts per thousand, this metal is 998.0 (/jar)",
+    );
+    // Metal that was in the jar before it was known.
+    let filed: Vec<&str> = MARKED
+        .iter()
+        .copied()
+        .chain([
+            "finish in D into LE R3 50.10",
+            "back CA R1 marked R2 unmarked/below_standard/a998.0",
+        ])
+        .collect();
+    check(
+        &[WORKSHOP, STERLING, &filed],
+        "melt V in D silver jar LE 0.50",
+        "V is melt 3: 0.50 g at 998.0",
+    );
+    // 8.40 g at 999.9 as declared are 8.40 g at 998.0 as found: 8.39916 - 8.3832 g of silver were never there.
+    let before = statement(&refused);
+    let charged: Vec<&str> = refused
+        .iter()
+        .copied()
+        .chain(["melt V in D silver heel T"])
+        .collect();
+    let after = statement(&charged);
+    assert_eq!(
+        after.revaluation.checked_sub(before.revaluation),
+        Some("0.01596".parse().unwrap())
+    );
 }
 
 /// The difference is a test of the rules: a statement in which a heading is another one does not add up.
