@@ -438,7 +438,7 @@ mod marking {
     pub(super) const SHOP: &[&str] = &[
         "edition HM silver 999 limits 50.00 50.00 51.20 required struck oval 2 slab 2",
         "edition PN silver 999 limits 50.00 50.00 51.20 exempt unnumbered oval 1 slab 1",
-        "edition MT silver 999 limits 50.00 50.00 51.20 exempt number_on_metal spares_sold oval 1 slab 1",
+        "edition MT silver 999 limits 50.00 50.00 51.20 exempt number_on_metal struck spares_sold oval 1 slab 1",
         "open HX silver 925 required",
         "die DA workshop",
         "die DC commissioner for HM",
