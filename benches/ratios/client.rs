@@ -92,13 +92,21 @@ pub fn load(address: SocketAddr, connections: usize, requests: &[Vec<u8>], statu
 /// The bodies of replies, one request after another.
 pub fn bodies(address: SocketAddr, requests: &[Vec<u8>]) -> Vec<Vec<u8>> {
     let mut connection = Connection::open(address);
+    let mut patience = 600;
     requests
         .iter()
         .map(|request| {
-            connection.stream.write_all(request).unwrap();
-            let (status, body) = connection.reply();
-            assert_eq!(status, 200);
-            connection.buffer[body..].to_vec()
+            loop {
+                connection.stream.write_all(request).unwrap();
+                let (status, body) = connection.reply();
+                if status == 200 {
+                    return connection.buffer[body..].to_vec();
+                }
+                // The views may still be following the log.
+                patience -= 1;
+                assert!(patience > 0, "{status}");
+                std::thread::sleep(Duration::from_millis(100));
+            }
         })
         .collect()
 }
