@@ -12,7 +12,7 @@ mod keys;
 mod lists;
 mod row;
 
-pub use follower::Follower;
+pub use follower::{Follower, Told};
 pub use keys::Cursor;
 pub use lists::{Filter, Page};
 pub use row::{Table, Tabled};

@@ -6,7 +6,7 @@ use pourbook::domain::*;
 use pourbook::log::Store;
 use pourbook::proof::leaf_hash;
 use pourbook::record;
-use pourbook::views::{Cursor, Follower, Tabled, ViewError, Views};
+use pourbook::views::{Cursor, Follower, Tabled, Told, ViewError, Views};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -263,5 +263,33 @@ fn a_cursor_is_read_back_and_nothing_else_is() {
     assert_eq!(Cursor::parse(&cursor.to_text()), Some(cursor));
     for text in ["", "AAAA", "AAAAAAAAAAcAAAADAA", "AAAAAAAAAAcAAAA=", "!"] {
         assert_eq!(Cursor::parse(text), None, "{text}");
+    }
+}
+
+#[actix_web::test]
+async fn entries_that_are_followed_together_give_the_same_answers() {
+    let app = history().await;
+    let store = &*app.app.store;
+    let mut told = Vec::new();
+    let outcome = Replay::new(crate::http::ORIGIN).run(
+        |each| store.scan(0, each),
+        |taken| told.push((taken.index, taken.book.rows(&taken.touched), taken.leaf)),
+    );
+    outcome.unwrap().unwrap();
+    let wanted = answers(store, &app.app.views);
+    for together in [2, 5, told.len()] {
+        let views = Views::temporary().unwrap();
+        let mut follower = Follower::new(views.clone());
+        for batch in told.chunks(together) {
+            let batch = batch.iter().map(|(index, rows, leaf)| Told {
+                index: *index,
+                leaf: leaf.hash,
+                entry: &leaf.entry,
+                rows,
+            });
+            follower.follow_all(&batch.collect::<Vec<_>>()).unwrap();
+        }
+        assert_eq!(answers(store, &views), wanted, "{together} together");
+        assert_eq!(views.position(), told.len() as u64);
     }
 }
