@@ -485,7 +485,7 @@ mod marking {
                     .collect(),
                 }
                 .into(),
-                9 if b % 6 > 0 => MovePiece {
+                9 if !b.is_multiple_of(6) => MovePiece {
                     piece: one(&self.pieces(|piece| piece.state == PieceState::Unmarked), a)?,
                     to: SeriesId(self.bench.id(["HX", "DW"][b as usize % 2])),
                     note,
@@ -634,7 +634,7 @@ mod marking {
             let fineness = |text| pourbook::metal::Fineness::parse(text).unwrap();
             let seen = |mark: &&str| MarkSeen {
                 mark: serde_json::from_value((*mark).into()).unwrap(),
-                legible: by % 3 > 0,
+                legible: !by.is_multiple_of(3),
             };
             let (outcome, reason, assay) = match by % 11 {
                 0 => (
