@@ -3,12 +3,12 @@
 //! The desk is the only one that decides, and it decides in the order in which it appends, so no decision can be
 //! overtaken and nothing is retried. It reads no clock and no view: the time comes in with the turn.
 
-use super::landing::{Landing, unreadable};
+use super::landing::{Landing, distinct, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::ChainEnd;
-use crate::domain::{Book, Command, Draw, FieldErased, Row, Timestamp, Touched};
+use crate::domain::{Book, Command, Draw, Event, FieldErased, Row, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -211,8 +211,12 @@ impl Desk {
                     .private(index)?
                     .into_iter()
                     .find(|r| matches!(r.kind, VaultKind::Request));
-                let events = entry.events().cloned().collect();
-                let subjects = entry.payload.prev.keys().copied().collect();
+                let events: Arc<[Event]> = entry.events().cloned().collect();
+                // In the order of its first answer: as its events name them.
+                let moved = &entry.payload.prev;
+                let told = events.iter().flat_map(Event::subjects);
+                let told = told.filter(|subject| moved.contains_key(subject));
+                let subjects = distinct(told.chain(moved.keys().copied()));
                 (
                     entry.payload.by,
                     leaf_hash(&bytes),

@@ -272,7 +272,7 @@ impl Desk {
     }
 }
 
-fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
+pub(super) fn distinct(subjects: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
     let mut seen = Vec::new();
     for subject in subjects {
         if !seen.contains(&subject) {

@@ -41,8 +41,8 @@ GRADED = {
     "borderline": {"weigh_mould": 3, "move": 1, "condemn": 1},
     "faulty": {"condemn": 1},
 }
-OF_SHOP = {"record_order": 6, "cancel_order": 1, "rotate": 3, "charge_melt": 2, "pour": 3, "close_melt": 3, "close_series": 1,
-           "dispose_die": 1, "return_refining": 2, "agree_mixing": 1, "receive_lot": 0}
+OF_SHOP = {"record_order": 6, "cancel_order": 1, "rotate": 2, "charge_melt": 2, "pour": 3, "close_melt": 2, "close_series": 1,
+           "dispose_die": 1, "return_refining": 4, "agree_mixing": 1}
 SINGLE = {"fault", "condemn", "move", "archive", "reserve", "release", "find", "give_back", "restock", "buy_back", "steal",
           "recover", "destroy"}
 OF_SALE = {"cancel_sale", "hand_over", "dispatch", "deliver", "lose", "send_back"}

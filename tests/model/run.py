@@ -1,6 +1,6 @@
 """Runs sequences of commands against a served book and prints every disagreement with its seed.
 
-    python3 tests/model/run.py PROGRAM [--count N] [--books N] [--first SEED] [--keep-going N]
+    python3 tests/model/run.py PROGRAM [--count N] [--books N] [--first SEED] [--stop N]
 
 SEED=n in the environment runs that one sequence and prints it whole.
 """
@@ -10,7 +10,7 @@ import os
 import sys
 import time
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor, ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 
 from sequence import Disagreement, Sequence
 from served import Served
@@ -19,7 +19,8 @@ from served import Served
 def batch(program, first, count, stop):
     """Sequences of consecutive seeds in one book; what was counted, and what disagreed."""
     counts, reached, bad, requests = Counter(), Counter(), [], 0
-    with Served(program) as wire:
+    served = Served(program)
+    with served as wire:
         for name, seed in enumerate(range(first, first + count)):
             sequence = Sequence(seed, name, wire)
             try:
@@ -33,6 +34,10 @@ def batch(program, first, count, stop):
             if len(bad) >= stop:
                 break
         requests = wire.requests
+        if not bad:
+            shown = served.pieces_by_state()
+            if shown != dict(reached):
+                bad.append((first, f"pieces by state: model {dict(reached)}, book {shown}", []))
     return counts, reached, bad, requests
 
 
@@ -61,7 +66,7 @@ def main():
     begun = time.monotonic()
     share = -(-asked.count // asked.books)
     parts = [(asked.first + at, min(share, asked.count - at)) for at in range(0, asked.count, share)]
-    counts, reached, bad, requests, = Counter(), Counter(), [], 0
+    counts, reached, bad, requests = Counter(), Counter(), [], 0
     with ProcessPoolExecutor(max_workers=min(len(parts), 4)) as pool:
         for part in pool.map(batch, *zip(*[(asked.program, first, count, asked.stop) for first, count in parts])):
             counts, reached, bad, requests = counts + part[0], reached + part[1], bad + part[2], requests + part[3]

@@ -1,5 +1,6 @@
 """A book of its own for a run: founded in a new folder, given a token, served on a free port of the loopback."""
 
+import json
 import socket
 import subprocess
 import tempfile
@@ -17,7 +18,7 @@ class Served:
 
     def __enter__(self):
         self.folder = tempfile.TemporaryDirectory(prefix="pourbook-model-")
-        book = Path(self.folder.name) / "book"
+        book = self.book = Path(self.folder.name) / "book"
         self.run("init", str(book), "--origin", "model.example/log", "--currency", "GBP")
         token = self.run("token", "add", str(book), "--role", "office", "--name", "model").split()[0]
         settings = book / "pourbook.toml"
@@ -50,10 +51,19 @@ class Served:
         raise SystemExit(f"the book is not served:\n{self.log.read()}")
 
     def __exit__(self, *_):
+        self.stop()
+        self.log.close()
+        self.folder.cleanup()
+
+    def pieces_by_state(self):
+        """How many pieces the closed book says stand in each state."""
+        self.stop()
+        return json.loads(self.run("show", str(self.book), "--json"))["pieces"]
+
+    def stop(self):
+        """Stops the server, if it runs."""
         self.server.terminate()
         try:
             self.server.wait(20)
         except subprocess.TimeoutExpired:
             self.server.kill()
-        self.log.close()
-        self.folder.cleanup()

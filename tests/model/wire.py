@@ -52,12 +52,12 @@ class Wire:
         raw = answer.read()
         return answer.status, json.loads(raw) if raw else None
 
-    def post(self, path, body, subject=None, key=None):
+    def post(self, path, body, subject=None):
         """A command with its key, and the version of what the path names."""
-        headers = {"Idempotency-Key": key or str(UUID(int=self.chance.getrandbits(128)))}
+        self.headers = {"Idempotency-Key": str(UUID(int=self.chance.getrandbits(128)))}
         if subject is not None:
-            headers["If-Match"] = f'"{self.versions[subject]}"'
-        status, answer = self.send("POST", path, body, headers)
+            self.headers["If-Match"] = f'"{self.versions[subject]}"'
+        status, answer = self.send("POST", path, body, self.headers)
         if status == 201:
             for moved in answer["subjects"]:
                 self.versions[moved["id"]] = moved["version"]
@@ -65,6 +65,16 @@ class Wire:
                 if moved["id"] not in known:
                     known.append(moved["id"])
         return status, answer
+
+    def again(self, path, body):
+        """The last command once more, with the same key."""
+        return self.send("POST", path, body, self.headers)
+
+    def stale(self, path, body, subject):
+        """A command that knows an older version of what it is about; the status."""
+        headers = {"Idempotency-Key": str(UUID(int=self.chance.getrandbits(128))),
+                   "If-Match": f'"{self.versions[subject] - 1}"'}
+        return self.send("POST", path, body, headers)[0]
 
     def make(self, plural, path, body):
         """Something that a sequence begins with."""
