@@ -41,6 +41,35 @@ GRADED = {
     "borderline": {"weigh_mould": 3, "move": 1, "condemn": 1},
     "faulty": {"condemn": 1},
 }
+# What people try, and the book must make impossible: sold twice, numbered before it is marked, sent before it is sold.
+TEMPTING = {
+    "graded": ["number", "strike", "certify", "consign"],
+    "condemned": ["number", "sell", "serial", "condemn"],
+    "serialled": ["number", "certify", "serial", "sell", "spare"],
+    "struck": ["number", "certify", "spare"],
+    "mis_struck": ["number", "consign", "serial", "weigh_final", "strike", "certify"],
+    "archived": ["sell", "number", "condemn", "reserve"],
+    "at_office": ["consign", "number", "weigh_final", "steal"],
+    "hallmarked": ["number", "certify", "spare", "consign", "strike"],
+    "unmarked": ["number", "weigh_final", "certify", "consign"],
+    "kept": ["weigh_final", "condemn", "charge_melt"],
+    "missing": ["weigh_final", "steal", "find"],
+    "spare": ["sell", "certify", "close_series", "reserve"],
+    "numbered": ["sell", "reserve", "number", "move", "close_series"],
+    "certified": ["dispatch", "hand_over", "number", "certify", "move", "condemn", "cancel_sale"],
+    "reserved": ["reserve", "dispatch", "sell", "condemn"],
+    "sold": ["sell", "reserve", "deliver", "give_back", "lose", "condemn"],
+    "dispatched": ["sell", "dispatch", "cancel_sale", "give_back", "steal"],
+    "delivered": ["sell", "cancel_sale", "restock", "condemn", "dispatch"],
+    "lost": ["sell", "deliver", "dispatch", "give_back", "steal"],
+    "returned": ["sell", "deliver", "reserve", "give_back", "buy_back"],
+    "bought_back": ["sell", "give_back", "reserve"],
+    "stolen": ["sell", "reserve", "certify", "dispatch", "number", "close_series", "destroy", "steal"],
+    "destroyed": ["sell", "recover", "condemn", "certify", "cancel_sale", "release", "charge_melt"],
+    "remelted": ["charge_melt", "refine", "sell", "serial", "recover"],
+    "refined": ["charge_melt", "refine", "sell"],
+    "poured": ["serial", "close_melt", "condemn", "destroy", "finish"],
+}
 OF_SHOP = {"record_order": 6, "cancel_order": 1, "rotate": 2, "charge_melt": 2, "pour": 3, "close_melt": 2, "close_series": 1,
            "dispose_die": 1, "return_refining": 4, "agree_mixing": 1}
 SINGLE = {"fault", "condemn", "move", "archive", "reserve", "release", "find", "give_back", "restock", "buy_back", "steal",
@@ -80,6 +109,9 @@ class Chances:
         if not shop.pieces:
             return self.pour([])
         if self.dice.random() < wild:
+            key = self.dice.randrange(len(shop.pieces))
+            if self.dice.random() < 0.5:
+                return self.build(self.dice.choice(TEMPTING[shop.pieces[key].state]), [key])
             do = self.dice.choice(sorted(SINGLE | OF_SALE | TRAYS) * 2 + OTHERS)
             some = self.dice.sample(range(len(shop.pieces)), min(len(shop.pieces), self.dice.choice([1, 1, 1, 2])))
             return self.build(do, some)

@@ -11,7 +11,7 @@ from rules import RULES
 from settings import furnish
 from workshop import Workshop
 
-ONWARD_MOST, STEPS = 20, 12
+ONWARD_MOST, STEPS = 28, 12
 FORBIDS = {409, 422}
 
 
@@ -40,10 +40,10 @@ class Sequence:
         for command in furnish(self.shop, dice, self.wire, self.name):
             self.give(command, count=False)
         chances = Chances(dice, self.shop)
-        for _ in range(dice.randint(2, ONWARD_MOST)):
+        for _ in range(dice.randint(3, ONWARD_MOST)):
             self.give(chances.advance() or chances.next(0), count=False)
         for _ in range(STEPS):
-            self.give(chances.next(0.3))
+            self.give(chances.next(0.2))
         self.compare()
         return self
 
