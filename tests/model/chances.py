@@ -31,6 +31,9 @@ NATURAL = {
     "condemned": {"charge_melt": 2, "refine": 1},
     "stolen": {"recover": 3, "cancel_sale": 1, "release": 1},
 }
+WOUND_UP = {"poured": "weigh_mould", "graded": "condemn", "serialled": "condemn", "struck": "condemn", "mis_struck": "archive",
+            "hallmarked": "condemn", "unmarked": "condemn", "at_office": "receive_back", "spare": "condemn",
+            "numbered": "certify", "condemned": "refine"}
 ONWARD = {"poured": "weigh_mould", "graded": "serial", "serialled": "consign", "struck": "consign", "at_office": "receive_back",
           "hallmarked": "weigh_final", "numbered": "certify", "certified": "sell", "reserved": "sell", "sold": "dispatch",
           "dispatched": "deliver", "spare": "certify"}
@@ -109,8 +112,8 @@ class Chances:
         if not shop.pieces:
             return self.pour([])
         if self.dice.random() < wild:
-            key = self.dice.randrange(len(shop.pieces))
             if self.dice.random() < 0.5:
+                key = self.rare()
                 return self.build(self.dice.choice(TEMPTING[shop.pieces[key].state]), [key])
             do = self.dice.choice(sorted(SINGLE | OF_SALE | TRAYS) * 2 + OTHERS)
             some = self.dice.sample(range(len(shop.pieces)), min(len(shop.pieces), self.dice.choice([1, 1, 1, 2])))
@@ -168,11 +171,42 @@ class Chances:
             return self.record_order([]) if self.dice.random() < 0.5 else self.single("reserve", key)
         return self.build(do, like if do not in SINGLE else [key])
 
+    def rare(self):
+        """A piece in any state that there is, rare ones as often as common ones."""
+        pieces = self.shop.pieces
+        state = self.dice.choice(sorted({piece.state for piece in pieces}))
+        return self.dice.choice([key for key, piece in enumerate(pieces) if piece.state == state])
+
+    def wind_up(self):
+        """Towards the close of the edition: what is loose is dealt with, bit by bit, and now and then the close is tried."""
+        shop = self.shop
+        running = [key for key, order in enumerate(shop.orders) if order.state == "open"]
+        dies = [key for key, die in enumerate(shop.dies) if die["series"] == 0 and die["state"] == "in_use"]
+        loose = [key for key, p in enumerate(shop.pieces) if p.series == 0 and p.state in WOUND_UP]
+        if self.dice.random() < 0.15 or not (running or dies or loose):
+            return {"do": "close_series", "series": 0}
+        if running and self.dice.random() < 0.3:
+            return {"do": "cancel_order", "order": running[0]}
+        if dies and self.dice.random() < 0.3:
+            return {"do": "dispose_die", "die": dies[0], "how": "destroyed"}
+        if not loose:
+            return self.next(0)
+        state = self.dice.choice(sorted({shop.pieces[key].state for key in loose}))
+        here = [key for key in loose if shop.pieces[key].state == state]
+        do = WOUND_UP[state]
+        if do == "condemn":
+            return {"do": do, "piece": here[0], "reason": "unwanted"}
+        if do in ("refine", "charge_melt") and shop.melts[shop.pieces[here[0]].melt].open:
+            return self.close_melt([shop.pieces[here[0]].melt])
+        return self.build(do, here)
+
     def sensible(self, piece, do):
         """Turns what would surely be refused for the sake of a melt or of marking into what is needed first."""
         series = self.shop.series[piece.series]
         if do in ("serial", "strike") and self.shop.melts[piece.melt].open:
             return "close_melt"
+        if piece.state == "serialled" and do == "consign" and self.dice.random() < 0.25:
+            return "strike"
         if piece.state in ("serialled", "struck") and do in ("consign", "weigh_final"):
             if series.struck and piece.state == "serialled":
                 return "strike"
@@ -327,7 +361,7 @@ class Chances:
     def strike(self, some):
         die = self.dice.randrange(len(self.shop.dies))
         bad = self.dice.choice(OUTCOMES)
-        return {"do": "strike", "die": die, "items": [[k, "good" if self.dice.random() < 0.85 else bad] for k in some]}
+        return {"do": "strike", "die": die, "items": [[k, "good" if self.dice.random() < 0.78 else bad] for k in some]}
 
     def dispose_die(self, _):
         die = self.dice.randrange(len(self.shop.dies))

@@ -42,6 +42,9 @@ class Sequence:
         chances = Chances(dice, self.shop)
         for _ in range(dice.randint(3, ONWARD_MOST)):
             self.give(chances.advance() or chances.next(0), count=False)
+        if dice.random() < 0.15:
+            for _ in range(dice.randint(6, ONWARD_MOST)):
+                self.give(chances.wind_up() or chances.next(0), count=False)
         for _ in range(STEPS):
             self.give(chances.next(0.2))
         self.compare()
