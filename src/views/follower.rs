@@ -87,7 +87,7 @@ impl Views {
 
     fn write(&self, index: u64, entry: &Entry, row: &Row) -> Result<(), ViewError> {
         match row {
-            Row::Lot(row) => self.put(index, entry, row.as_ref()),
+            Row::Lot(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
             Row::Scale(row) => self.put(index, entry, row.as_ref()),
             Row::Session(row) => self.put(index, entry, row.as_ref()),
             Row::Jar(row) => self.put(index, entry, row.as_ref()),
@@ -95,7 +95,7 @@ impl Views {
                 self.name(b'c', row.code.as_str(), row.as_ref())?;
                 self.put(index, entry, row.as_ref())
             }
-            Row::Melt(row) => self.put(index, entry, row.as_ref()),
+            Row::Melt(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
             Row::Piece(row) => {
                 self.name(b'p', &row.pour, row.as_ref())?;
                 if let Some(serial) = &row.serial {
@@ -109,12 +109,24 @@ impl Views {
                 self.put(index, entry, row.as_ref())
             }
             Row::Die(row) => self.put(index, entry, row.as_ref()),
-            Row::Consignment(row) => self.put(index, entry, row.as_ref()),
-            Row::Order(row) => self.put(index, entry, row.as_ref()),
-            Row::Sale(row) => self.put(index, entry, row.as_ref()),
-            Row::Refining(row) => self.put(index, entry, row.as_ref()),
+            Row::Consignment(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
+            Row::Order(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
+            Row::Sale(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
+            Row::Refining(row) => self.put_numbered(index, entry, row.number, row.as_ref()),
             Row::Owner(row) => self.put(index, entry, row.as_ref()),
         }
+    }
+
+    /// A row that is counted in the workshop, found by its number as well.
+    fn put_numbered<T: Tabled>(
+        &self,
+        index: u64,
+        entry: &Entry,
+        number: u32,
+        row: &T,
+    ) -> Result<(), ViewError> {
+        self.name(T::TABLE.byte(), &number.to_string(), row)?;
+        self.put(index, entry, row)
     }
 
     fn name<T: Tabled>(&self, kind: u8, name: &str, row: &T) -> Result<(), ViewError> {

@@ -18,7 +18,7 @@ use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Tokens};
+use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Streams, Tokens};
 use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -111,6 +111,8 @@ pub struct Served {
     pub quotas: Quotas,
     /// The log cannot be read through the API.
     pub unreadable: bool,
+    /// How long a live stream is silent before it sends a comment.
+    pub beat: Duration,
 }
 
 impl Default for Served {
@@ -121,6 +123,7 @@ impl Default for Served {
             body_timeout: pourbook::http::BODY_TIMEOUT,
             quotas: Quotas::OFF,
             unreadable: false,
+            beat: Duration::from_secs(15),
         }
     }
 }
@@ -191,6 +194,7 @@ impl TestApp {
                     Duration::from_millis(ticks.load(Ordering::SeqCst))
                 })
             },
+            streams: Streams::new(served.beat),
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(
