@@ -206,6 +206,11 @@ fn counted(count: usize, list: &str) -> Result<(), Refused> {
     }
 }
 
+/// Refuses several lists that are all empty, or too long together.
+fn counted_together(count: usize) -> Result<(), Refused> {
+    counted(count, "").map_err(|refused| refused.refusal.into())
+}
+
 /// Refuses a text that is too long; names the member.
 fn short(texts: &[(&str, &Option<String>)]) -> Result<(), Refused> {
     for (member, text) in texts {
