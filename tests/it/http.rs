@@ -5,8 +5,12 @@ mod bad_input;
 mod broken;
 mod conditions;
 mod done_at;
+mod edition;
+mod find;
+mod life;
 mod limits;
 mod lists;
+pub mod live;
 mod main_line;
 mod public;
 mod settings;
@@ -140,6 +144,8 @@ pub struct TestApp {
     pub ticks: Arc<AtomicU64>,
     tokens: Vec<(Role, String)>,
     pub expired: Vec<(Role, String)>,
+    /// A token of an auditor that ends in a minute.
+    pub passing: String,
     next_key: AtomicU64,
 }
 
@@ -163,6 +169,7 @@ impl TestApp {
         let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
+        let passing = add(Role::Auditor, Some(Timestamp(NOW + 60))).1;
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
@@ -232,6 +239,7 @@ impl TestApp {
             ticks,
             tokens,
             expired,
+            passing,
             next_key: AtomicU64::new(1),
         }
     }
