@@ -26,5 +26,5 @@ pub use build::{BuildError, Materials, build};
 pub use evidence::log_verifiers;
 pub use piece::{Trust, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
-pub use replay::{ChainEnd, Fault, Faulty, Leaf, Replay, Taken};
+pub use replay::{ChainEnd, Changed, Fault, Faulty, Leaf, Past, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};

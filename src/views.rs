@@ -12,7 +12,7 @@ mod keys;
 mod lists;
 mod row;
 
-pub use follower::Follower;
+pub use follower::{Follower, Heard};
 pub use keys::Cursor;
 pub use lists::{Filter, Page};
 pub use row::{Table, Tabled};
@@ -68,6 +68,8 @@ struct Inner {
     moved: Condvar,
 }
 
+/// How much of the views is held in memory: their pages are in the system's cache as well.
+const CACHE_BYTES: u64 = 64 * 1024 * 1024;
 const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
@@ -80,7 +82,11 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`] if the folder cannot be used, or another process uses it.
     pub fn open(dir: &Path) -> Result<Self, ViewError> {
-        let db = sled::Config::new().path(dir).flush_every_ms(None).open()?;
+        let db = sled::Config::new()
+            .path(dir)
+            .cache_capacity(CACHE_BYTES)
+            .flush_every_ms(None)
+            .open()?;
         Self::over(db)
     }
 

@@ -34,7 +34,7 @@ pub struct AuditArguments {
     #[arg(long, env = "POURBOOK_TOKEN", hide_env_values = true)]
     token: Option<String>,
     /// The root thumbprint that you trust; without it the one found is printed for you to compare.
-    #[arg(long, value_parser = thumbprint)]
+    #[arg(long, value_parser = thumbprint, allow_hyphen_values = true)]
     root: Option<String>,
     /// Verify every signature strictly, one by one, instead of in batches.
     #[arg(long)]
@@ -94,6 +94,12 @@ impl Stopped {
 
     fn unreadable(why: impl ToString) -> Self {
         Self::Unreadable(why.to_string())
+    }
+
+    fn why(&self) -> &str {
+        match self {
+            Self::Wrong(_, why) | Self::Unreadable(why) => why,
+        }
     }
 }
 
@@ -183,7 +189,9 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     store.scan(0, &mut |index, bytes| {
         block.push(bytes.to_vec());
         if block.len() == BLOCK || index.saturating_add(1) == head.size {
-            outcome = audit.take(&block);
+            outcome = audit.take(&block, &|each| {
+                store.scan(0, each).map_err(|error| error.to_string())
+            });
             block.clear();
             pace.at(audit.size());
         }
@@ -277,28 +285,29 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     let mut audit = Audit::new(&checkpoint.origin, arguments.strict, workers());
     let mut block = Vec::with_capacity(BLOCK);
     let mut tree = Tree::new();
-    for n in 0..checkpoint.size.div_ceil(u64::from(FULL)) {
-        let width = width_at(TileLevel::Entries, n, checkpoint.size);
-        let path = TilePath {
-            level: TileLevel::Entries,
-            n,
-            width,
-        }
-        .to_string();
-        let entries = unbundle(&fetch(&path)?).map_err(|why| Stopped::wrong(format!("{path}: {why}")))?;
-        if entries.len() != usize::from(width) {
-            return Err(Stopped::wrong(format!("{path} holds {} entries", entries.len())));
-        }
+    let past = |each: &mut dyn FnMut(u64, &[u8]) -> bool| {
+        let mut index = 0;
+        let again = each_bundle(&fetch, checkpoint.size, &mut |entries| {
+            Ok(entries.iter().all(|entry| {
+                let goes_on = each(index, entry);
+                index = index.saturating_add(1);
+                goes_on
+            }))
+        });
+        again.map_err(|stopped| stopped.why().to_owned())
+    };
+    each_bundle(&fetch, checkpoint.size, &mut |entries| {
         entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
         block.extend(entries);
         if block.len() >= BLOCK {
-            audit.take(&block)?;
+            audit.take(&block, &past)?;
             block.clear();
         }
         pace.at(tree.size());
-    }
+        Ok(true)
+    })?;
     if !block.is_empty() {
-        audit.take(&block)?;
+        audit.take(&block, &past)?;
     }
     let report = audit.finish(&note)?;
     audit_tiles(&tree, &fetch)?;
@@ -307,6 +316,27 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
         notices: Vec::new(),
         took: pace.end(),
     })
+}
+
+/// Fetches the bundles of entries, one after the other, until it is told to stop.
+fn each_bundle(
+    fetch: &dyn Fn(&str) -> Result<Vec<u8>, Stopped>,
+    size: u64,
+    each: &mut dyn FnMut(Vec<Vec<u8>>) -> Result<bool, Stopped>,
+) -> Result<(), Stopped> {
+    for n in 0..size.div_ceil(u64::from(FULL)) {
+        let width = width_at(TileLevel::Entries, n, size);
+        let level = TileLevel::Entries;
+        let path = TilePath { level, n, width }.to_string();
+        let entries = unbundle(&fetch(&path)?).map_err(|why| Stopped::wrong(format!("{path}: {why}")))?;
+        if entries.len() != usize::from(width) {
+            return Err(Stopped::wrong(format!("{path} holds {} entries", entries.len())));
+        }
+        if !each(entries)? {
+            break;
+        }
+    }
+    Ok(())
 }
 
 /// Holds every tile of hashes that is served against the tree of the entries: others make their proofs from them.

@@ -1,8 +1,10 @@
 //! Proof files and audits, on the book of the invented workshop.
 
-mod audits;
+pub mod audits;
 mod demo;
 mod files;
+mod little_log;
+mod lives;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

@@ -27,7 +27,7 @@ use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
-use pourbook::views::{Follower, Views};
+use pourbook::views::{Follower, Heard, Views};
 use pourbook::writer::{Ask, Desk, DeskKeys, Observer, Submission, Surroundings, Writer};
 use serde_json::{Value, json};
 use std::future::Future;
@@ -366,7 +366,13 @@ fn open_book(
     let mut follower = Follower::new(views.clone());
     let observer = Observer::new(0, move |told| {
         follower
-            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .follow(Heard {
+                index: told.index,
+                leaf: told.leaf,
+                entry: &told.entry,
+                rows: &told.rows,
+                gone: &told.gone,
+            })
             .unwrap();
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();
