@@ -763,6 +763,15 @@ fn a_consignment_comes_back_whole() {
         }
     };
     told.falsified(short, "office", "not those that were sent");
+    // A line is about a piece that was never sent.
+    let other = |entries: &mut Vec<Recorded>| {
+        for draft in &mut entries[at].drafts {
+            if let Event::PieceMissing(e) = &mut draft.event {
+                e.piece = PieceId(Uuid::from_u128(4));
+            }
+        }
+    };
+    told.falsified(other, "office", "not those that were sent");
 }
 
 #[test]
