@@ -94,7 +94,21 @@ fn shown(kind: &str) -> Value {
         .as_array_mut()
         .unwrap()
         .retain(|name| name != "_sd");
+    // What a correction says instead is events as everywhere else.
+    point_at_events(&mut schema);
     schema
+}
+
+/// Turns the reference to a schema beside `api/events` into one within the description.
+fn point_at_events(value: &mut Value) {
+    match value {
+        Value::String(text) if text == "urn:pourbook:told" => {
+            *text = "#/components/schemas/Event".to_owned();
+        }
+        Value::Object(members) => members.values_mut().for_each(point_at_events),
+        Value::Array(items) => items.iter_mut().for_each(point_at_events),
+        _ => {}
+    }
 }
 
 /// The part of the description that is made from `api/events`: `Event`, and one schema per kind.
