@@ -95,7 +95,9 @@ fn shown(kind: &str) -> Value {
         .unwrap()
         .retain(|name| name != "_sd");
     // What a correction says of an entry is shown as any event is, which has no digests either.
-    let text = schema.to_string().replace("urn:pourbook:told", "#/components/schemas/Event");
+    let text = schema
+        .to_string()
+        .replace("urn:pourbook:told", "#/components/schemas/Event");
     serde_json::from_str(&text).unwrap()
 }
 

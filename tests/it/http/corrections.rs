@@ -1,6 +1,7 @@
 //! Corrections through HTTP: what was typed wrong is put right, and what would then be impossible is named.
 
 use super::{TestApp, Workshop};
+use pourbook::check::{Trust, check_piece};
 use pourbook::http::Role;
 use serde_json::{Value, json};
 
@@ -66,7 +67,22 @@ async fn a_final_weight_typed_wrong_is_corrected_and_the_certificate_superseded(
         "the note is for the office"
     );
     app.released().await;
-    app.get(&format!("/v1/serials/{serial}/proof")).await.expect(200);
+    let proof = app.get(&format!("/v1/serials/{serial}/proof")).await.expect(200);
+    let trust = Trust {
+        root: app.root.clone(),
+        policy: None,
+    };
+    let report = check_piece(&proof.body, &trust);
+    assert!(report.holds(), "{report:?}");
+    // The correction stands among the piece's own entries: without it the file does not hold.
+    let mut file = proof.json();
+    file["proofs"].as_array_mut().unwrap().pop();
+    let mut bent = serde_json::to_vec(&file).unwrap();
+    bent.push(b'\n');
+    assert!(
+        !check_piece(&bent, &trust).holds(),
+        "a file without its correction holds"
+    );
 }
 
 #[actix_web::test]
@@ -83,15 +99,15 @@ async fn a_correction_that_would_un_melt_a_sold_piece_is_refused_and_names_the_f
         .post("/v1/corrections", command(json!([{"index": charged}])))
         .await;
     assert!(reply.text().contains("piece.poured of entry"), "{}", reply.text());
-    reply.refused(409, "later-fact", "/corrections");
+    reply.refused(409, "later-fact", "#/corrections");
     assert_eq!(app.version(&pieces[0]), before);
     let serialled = index_of(&app, "piece.serialled", 0).await;
     app.post("/v1/corrections", command(json!([{"index": serialled}])))
         .await
-        .refused(409, "not-correctable", "/corrections/0/index");
+        .refused(409, "not-correctable", "#/corrections/0/index");
     app.post("/v1/corrections", command(json!([{"index": 900}])))
         .await
-        .refused(409, "no-such-entry", "/corrections/0/index");
+        .refused(409, "no-such-entry", "#/corrections/0/index");
     app.post(
         "/v1/corrections",
         command(json!([{"index": 3, "instead": {"command": "melt_it_all"}}])),
