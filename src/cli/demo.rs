@@ -3,12 +3,24 @@
 //! Brackenfold Pourhouse pours the edition *Tidewheel* for The Lantern & Loom Society, with silver of Pellworth Metals
 //! Counter, and sells what comes out heavy in its open series *Driftweight*. People, names and numbers are invented.
 
+mod counter;
+mod crucible;
+mod customers;
+mod eastmarch;
+mod emberleaf;
 mod equipment;
+mod half_a_year;
+mod hands;
+mod lanterns;
 mod ledger;
+mod parcels;
+mod promises;
+mod refiner;
+mod saltlantern;
 mod story;
 mod workshop;
 
-pub use ledger::Ledger;
+pub use ledger::{Fate, Flows, Held, Holder, Ledger};
 pub use story::tell;
 pub use workshop::Workshop;
 
