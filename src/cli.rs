@@ -9,13 +9,19 @@ mod arguments;
 #[cfg(feature = "server")]
 mod audit;
 #[cfg(feature = "server")]
-mod changing;
-#[cfg(feature = "server")]
 pub mod demo;
+#[cfg(feature = "server")]
+mod erase;
+#[cfg(feature = "server")]
+mod keys;
 #[cfg(feature = "server")]
 mod looking;
 #[cfg(feature = "server")]
 mod making;
+#[cfg(feature = "server")]
+mod pace;
+#[cfg(feature = "server")]
+mod slip;
 pub mod verify;
 
 #[cfg(feature = "server")]

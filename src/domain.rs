@@ -8,6 +8,7 @@
 
 mod book;
 mod command;
+mod correct;
 mod date;
 mod decide;
 mod draw;
@@ -20,6 +21,7 @@ mod words;
 
 pub use book::*;
 pub use command::*;
+pub use correct::{Corrected, Correcting, PastEntry};
 pub use date::Date;
 pub use decide::{Draft, ITEMS_MAX, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};

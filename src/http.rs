@@ -14,6 +14,7 @@ mod done_at;
 mod found;
 mod json;
 mod limits;
+mod lists;
 mod located;
 mod log_files;
 mod preflight;
@@ -219,7 +220,7 @@ async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Proble
 fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     match deed {
         Deed::Command(_) | Deed::KeyEntry => Err(Problem::internal("a command is no read")),
-        Deed::List(table) => reads::list(app, asked, table),
+        Deed::List(table) => lists::list(app, asked, table),
         Deed::Show(table) => reads::show(app, asked, table),
         Deed::History => reads::history(app, asked),
         Deed::Events => reads::events(app, asked),

@@ -7,6 +7,7 @@
 //! Deliberately absent: views, HTTP, the clock, retries. A failed append ends the desk: what is on disk is then found
 //! by opening again, never guessed.
 
+mod correcting;
 mod desk;
 mod landing;
 mod opening;

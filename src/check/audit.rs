@@ -5,7 +5,7 @@
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use super::evidence::log_verifiers;
-use super::replay::{Fault, Faulty, Leaf, Replay};
+use super::replay::{Fault, Faulty, Leaf, Past, Replay};
 use crate::domain::{Book, Event};
 use crate::proof::{Checkpoint, Unproven};
 use crate::record::PublicKey;
@@ -99,11 +99,11 @@ impl Audit {
         &self.replay.book
     }
 
-    /// Takes the next entries, best [`BLOCK`] of them.
+    /// Takes the next entries, best [`BLOCK`] of them. `past` hands out those before again, for a correction.
     ///
     /// # Errors
     /// The first entry of the block that is wrong. The audit is then over.
-    pub fn take(&mut self, block: &[Vec<u8>]) -> Result<(), Wrong> {
+    pub fn take(&mut self, block: &[Vec<u8>], past: Past<'_>) -> Result<(), Wrong> {
         let first = self.size();
         let (read, unreadable) = read_block(block, self.workers, first);
         let mut due = Vec::new();
@@ -115,7 +115,7 @@ impl Audit {
             let helpers: Vec<_> = (1..workers)
                 .map(|_| scope.spawn(|| verify_due(block, &due, &next, strict)))
                 .collect();
-            let broken = self.replay_block(first, &read);
+            let broken = self.replay_block(first, &read, past);
             order = earlier(order.take(), broken);
             let mut forged = verify_due(block, &due, &next, strict);
             for helper in helpers {
@@ -149,10 +149,10 @@ impl Audit {
         None
     }
 
-    fn replay_block(&mut self, first: u64, read: &[Leaf]) -> Option<Wrong> {
+    fn replay_block(&mut self, first: u64, read: &[Leaf], past: Past<'_>) -> Option<Wrong> {
         for (place, Leaf { entry, .. }) in read.iter().enumerate() {
             let index = first.saturating_add(to_u64(place));
-            if let Err(fault) = self.replay.take(index, entry) {
+            if let Err(fault) = self.replay.take(index, entry, past) {
                 return Some(Faulty { index, fault }.into());
             }
             let erasures = entry.events().filter(|e| matches!(e, Event::FieldErased(_)));

@@ -201,7 +201,7 @@ fn unknown(event: &RecordedEvent) -> Option<String> {
 }
 
 /// The log keys that may sign a checkpoint of this size.
-pub(super) fn log_verifiers(keys: &Keys, origin: &str, size: u64) -> Result<Vec<NoteVerifier>, Unproven> {
+pub fn log_verifiers(keys: &Keys, origin: &str, size: u64) -> Result<Vec<NoteVerifier>, Unproven> {
     let logs = keys
         .rows()
         .iter()

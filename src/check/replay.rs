@@ -9,7 +9,7 @@
 //! and checkpoints (what they are held against is here: the tree).
 
 use super::read_ahead::read_ahead;
-use crate::domain::{Book, Event, KeyRole, Refusal, Stamp, Timestamp, Touched};
+use crate::domain::{Book, EntryCorrected, Event, KeyRole, Refusal, Stamp, Timestamp, Touched};
 use crate::proof::{Hash, Tree, leaf_hash};
 use crate::record::{Entry, KeyFault, Keys, Malformed, PublicKey};
 use std::collections::HashMap;
@@ -45,9 +45,9 @@ pub enum Fault {
         /// The chain.
         subject: Uuid,
     },
-    /// An erasure that names an entry by another hash than its own.
-    #[error("it erases a member of entry {index}, and names another")]
-    OtherErased {
+    /// An erasure or a correction that names an entry by another hash than its own.
+    #[error("it erases or corrects something of entry {index}, and names another")]
+    OtherNamed {
         /// The entry that is said to be meant.
         index: u64,
     },
@@ -74,6 +74,12 @@ pub enum Fault {
     /// The log ends with something owed.
     #[error("it is not whole: {0}")]
     Unsettled(Refusal),
+    /// The log could not be read again, as a correction asks for.
+    #[error("the log before it cannot be read again: {why}")]
+    PastUnreadable {
+        /// Why.
+        why: String,
+    },
     /// A thread that read ahead ended by a bug.
     #[error("the reading of it ended by a bug of this program")]
     Bug,
@@ -120,14 +126,27 @@ pub struct ChainEnd {
     pub version: u64,
 }
 
+/// Hands out the entries of a log again, from the first on, until it is told to stop. A correction needs it: the past is
+/// then taken anew.
+pub type Past<'a> = &'a dyn Fn(&mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), String>;
+
+/// What an entry changed in the book.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Changed {
+    /// Rows that are new or otherwise.
+    pub touched: Vec<Touched>,
+    /// Rows that are no more: only a correction can withdraw one.
+    pub gone: Vec<Touched>,
+}
+
 /// An entry that went into the book.
 pub struct Taken<'a> {
     /// Its index.
     pub index: u64,
     /// What it says, and its leaf hash.
     pub leaf: Leaf,
-    /// The rows of the book that it changed.
-    pub touched: Vec<Touched>,
+    /// What it changed in the book.
+    pub changed: Changed,
     /// The book after it.
     pub book: &'a Book,
 }
@@ -168,23 +187,24 @@ impl Replay {
         }
     }
 
-    /// Replays a whole log. `scan` hands out its entries from the first on, in order, until it is told to stop; `each`
-    /// is told of every entry that went into the book.
+    /// Replays a whole log. `scan` hands out its entries from the first on, in order, until it is told to stop, and `past`
+    /// does so again when a correction asks for it; `each` is told of every entry that went into the book.
     ///
     /// # Errors
     /// Of `scan`; inside, the first entry that has a fault. The replay is then over.
     pub fn run<E>(
         &mut self,
         scan: impl FnOnce(&mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), E>,
+        past: Past<'_>,
         mut each: impl FnMut(Taken<'_>),
     ) -> Result<Result<(), Faulty>, E> {
         let outcome = read_ahead(scan, &mut |index, leaf, bytes| {
             self.chain(index, &leaf, bytes)?;
-            let touched = self.take(index, &leaf.entry)?;
+            let changed = self.take(index, &leaf.entry, past)?;
             each(Taken {
                 index,
                 leaf,
-                touched,
+                changed,
                 book: &self.book,
             });
             Ok(())
@@ -225,7 +245,7 @@ impl Replay {
             return Err(Fault::Twice { request });
         }
         self.move_chains(leaf)?;
-        self.hold_erasures(entry)?;
+        self.hold_named(entry)?;
         self.tree.push(leaf.hash);
         if entry.is_key_entry() {
             self.keys.apply(index, entry, bytes)?;
@@ -254,48 +274,125 @@ impl Replay {
         Ok(())
     }
 
-    /// An erasure names an entry by index and hash, and moves its chains too; only the log knows them. That any other
-    /// entry moves just the chains of its events, reading has seen.
-    fn hold_erasures(&self, entry: &Entry) -> Result<(), Fault> {
-        let mut erases = false;
+    /// An erasure or a correction names an entry by index and hash, and moves its chains too; only the log knows them.
+    /// That any other entry moves just the chains of its events, reading has seen.
+    fn hold_named(&self, entry: &Entry) -> Result<(), Fault> {
+        let mut names = false;
         for event in entry.events() {
-            if let Event::FieldErased(erased) = event {
-                erases = true;
-                let named = self.tree.leaf(erased.index).map(|leaf| leaf.to_base64url());
-                if named.as_deref() != Some(erased.entry.as_str()) {
-                    return Err(Fault::OtherErased { index: erased.index });
+            let named: Vec<(u64, &str)> = match event {
+                Event::FieldErased(erased) => vec![(erased.index, &erased.entry)],
+                Event::EntryCorrected(corrected) => {
+                    let entries = corrected.entries.iter();
+                    entries
+                        .map(|restated| (restated.index, restated.entry.as_str()))
+                        .collect()
+                }
+                _ => continue,
+            };
+            names = true;
+            for (index, says) in named {
+                if self.tree.leaf(index).map(|leaf| leaf.to_base64url()).as_deref() != Some(says) {
+                    return Err(Fault::OtherNamed { index });
                 }
             }
         }
-        let moves = |subject: &Uuid| entry.payload.prev.contains_key(subject);
-        if erases && !entry.events().flat_map(Event::subjects).all(|s| moves(&s)) {
+        if names && !moves_all(entry, entry.events()) {
             return Err(Fault::OtherChains);
         }
         Ok(())
     }
 
-    /// Takes the events of an entry into the book; the rows that changed.
+    /// Takes the events of an entry into the book; what that changed. `past` is asked only for a correction.
     ///
     /// # Errors
     /// [`Fault::NotUnderstood`] and [`Fault::Broken`]; the book is then as it was before the entry.
-    pub fn take(&mut self, index: u64, entry: &Entry) -> Result<Vec<Touched>, Fault> {
+    pub fn take(&mut self, index: u64, entry: &Entry, past: Past<'_>) -> Result<Changed, Fault> {
         if !entry.is_understood() {
             return Err(Fault::NotUnderstood);
         }
-        let stamp = Stamp {
-            index,
-            at: entry.payload.iat,
-            by: entry.payload.by,
+        let corrected = entry.events().find_map(|event| match event {
+            Event::EntryCorrected(corrected) => Some(corrected),
+            _ => None,
+        });
+        let Some(corrected) = corrected else {
+            let touched = take_events(&mut self.book, &stamp_of(index, entry), entry.events())?;
+            let gone = Vec::new();
+            return Ok(Changed { touched, gone });
         };
-        for event in entry.events() {
-            if let Err(refusal) = self.book.take(&stamp, event) {
-                self.book.undo();
-                return Err(Fault::Broken {
-                    kind: event.kind(),
-                    refusal,
-                });
-            }
-        }
-        Ok(self.book.keep())
+        let mut book = self.past_anew(index, entry, corrected, past)?;
+        take_events(&mut book, &stamp_of(index, entry), entry.events())?;
+        let (touched, gone) = book.differences(&self.book);
+        self.book = book;
+        Ok(Changed { touched, gone })
     }
+
+    /// The book as it is before the entry at `until`, with what that entry corrects. It must have moved the chains of
+    /// what was said as well as of what is said now.
+    fn past_anew(
+        &self,
+        until: u64,
+        entry: &Entry,
+        corrected: &EntryCorrected,
+        past: Past<'_>,
+    ) -> Result<Book, Fault> {
+        let mut book = self.book.anew(corrected);
+        let names = |index| corrected.entries.iter().any(|restated| restated.index == index);
+        let mut fault = None;
+        let scanned = past(&mut |index, bytes| {
+            if index >= until {
+                return false;
+            }
+            let taken = Leaf::read(bytes).and_then(|leaf| {
+                if self.tree.leaf(index) != Some(leaf.hash) {
+                    let why = format!("entry {index} is now another one");
+                    return Err(Fault::PastUnreadable { why });
+                }
+                if names(index) && !moves_all(entry, self.book.said(index, leaf.entry.events()).iter()) {
+                    return Err(Fault::OtherChains);
+                }
+                let said = book.said(index, leaf.entry.events());
+                take_events(&mut book, &stamp_of(index, &leaf.entry), said.iter())
+            });
+            fault = taken.err();
+            fault.is_none()
+        });
+        match (scanned, fault) {
+            (Err(why), _) => Err(Fault::PastUnreadable { why }),
+            (Ok(()), Some(fault)) => Err(fault),
+            (Ok(()), None) => Ok(book),
+        }
+    }
+}
+
+fn stamp_of(index: u64, entry: &Entry) -> Stamp {
+    Stamp {
+        index,
+        at: entry.payload.iat,
+        by: entry.payload.by,
+    }
+}
+
+fn take_events<'a>(
+    book: &mut Book,
+    stamp: &Stamp,
+    events: impl Iterator<Item = &'a Event>,
+) -> Result<Vec<Touched>, Fault> {
+    for event in events {
+        if let Err(refusal) = book.take(stamp, event) {
+            book.undo();
+            let kind = event.kind();
+            return Err(Fault::Broken { kind, refusal });
+        }
+    }
+    Ok(book.keep())
+}
+
+/// Whether an entry moves every chain that these events move.
+fn moves_all<'a>(entry: &Entry, mut events: impl Iterator<Item = &'a Event>) -> bool {
+    events.all(|event| {
+        let subjects = event.subjects();
+        subjects
+            .iter()
+            .all(|subject| entry.payload.prev.contains_key(subject))
+    })
 }

@@ -3,10 +3,20 @@
 use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::domain::{Draw, OperatorId, Timestamp};
-use crate::http::{Role, Tokens};
+use crate::http::{Role, TokenRow, Tokens};
 use crate::node::{chance, clock};
 use clap::{Subcommand, ValueEnum};
-use std::path::PathBuf;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+
+/// What is said below `token --help`.
+pub(super) const TOKEN_EXAMPLES: &str = "Examples:
+  pourbook token add ./book --role office --name me
+  pourbook token add ./book --role bench --name tablet --days 90
+  pourbook token list ./book
+  pourbook token revoke ./book 47cb7ba0-ba75-4345-bc89-225410296a2b
+
+A running server takes changes up at the next request.";
 
 /// What somebody's part is.
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -36,7 +46,10 @@ impl From<Part> for Role {
 #[derive(Debug, Subcommand)]
 pub enum TokenCommand {
     /// Make a token. It is printed once; the book keeps only its hash.
-    #[command(after_help = "Example:\n  pourbook token add ./book --role bench --name tablet --days 90")]
+    #[command(
+        after_help = "Example:\n  pourbook token add ./book --role bench --name tablet --days 90\n\n\
+With --json: {\"token\", \"operator\", \"role\", \"name\", \"expires\": seconds since 1970 or null}."
+    )]
     Add {
         /// The book.
         dir: PathBuf,
@@ -47,13 +60,16 @@ pub enum TokenCommand {
         #[arg(long)]
         name: Option<String>,
         /// How many days it lasts; for ever if not given.
-        #[arg(long)]
+        #[arg(long, value_parser = clap::value_parser!(u32).range(1..=36_500))]
         days: Option<u32>,
         /// Print JSON.
         #[arg(long)]
         json: bool,
     },
     /// List tokens; the tokens themselves are not kept.
+    #[command(after_help = "Example:\n  pourbook token list ./book\n\n\
+With --json: {\"tokens\": [{\"operator\", \"role\", \"name\", \"state\": in_force, expired or revoked, \"expires\", \"revoked\"}]},\n\
+the last two in seconds since 1970 or null.")]
     List {
         /// The book.
         dir: PathBuf,
@@ -62,11 +78,19 @@ pub enum TokenCommand {
         json: bool,
     },
     /// Revoke an operator's tokens, at once.
+    #[command(
+        after_help = "Example:\n  pourbook token revoke ./book 47cb7ba0-ba75-4345-bc89-225410296a2b\n\n\
+Exit code: 0 revoked; 1 the operator has no token in force; 2 the book cannot be read.\n\
+With --json: {\"operator\", \"revoked\": how many}."
+    )]
     Revoke {
         /// The book.
         dir: PathBuf,
         /// The operator, as `list` shows it.
         operator: uuid::Uuid,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
     },
 }
 
@@ -78,42 +102,30 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
             name,
             days,
             json: as_json,
-        } => {
-            let path = book_folder(dir).tokens();
-            let mut tokens = Tokens::read(&path).map_err(Failure::unusable)?;
-            let Timestamp(now) = clock::now();
-            let expires =
-                days.map(|days| Timestamp(now.saturating_add(i64::from(days).saturating_mul(86_400))));
-            let token = tokens.add(
-                &mut Draw::new(chance::bytes()),
-                (*role).into(),
-                name.clone(),
-                expires,
-            );
-            tokens.write(&path).map_err(Failure::unusable)?;
-            let operator = tokens.tokens.last().map(|row| row.operator);
-            if *as_json {
-                return Ok(json(&serde_json::json!({ "token": token, "operator": operator })));
-            }
-            let operator = operator.map(|operator| operator.to_string()).unwrap_or_default();
-            Ok(format!("{token}\nIt is shown this once. Operator {operator}."))
-        }
+        } => add(dir, (*role).into(), name.clone(), *days, *as_json),
         TokenCommand::List { dir, json: as_json } => {
-            let tokens = Tokens::read(&book_folder(dir).tokens()).map_err(Failure::unusable)?;
+            let (_, tokens) = read(dir)?;
+            let rows: Vec<Value> = tokens.tokens.iter().map(row).collect();
             if *as_json {
-                return Ok(json(&tokens));
+                return Ok(json(&json!({ "tokens": rows })));
             }
             Ok(listed(&tokens))
         }
-        TokenCommand::Revoke { dir, operator } => {
-            let path = book_folder(dir).tokens();
-            let mut tokens = Tokens::read(&path).map_err(Failure::unusable)?;
+        TokenCommand::Revoke {
+            dir,
+            operator,
+            json: as_json,
+        } => {
+            let (path, mut tokens) = read(dir)?;
             match tokens.revoke(OperatorId(*operator), clock::now()) {
                 0 => Err(Failure::refused(format!(
                     "operator {operator} has no token in force"
                 ))),
                 count => {
                     tokens.write(&path).map_err(Failure::unusable)?;
+                    if *as_json {
+                        return Ok(json(&json!({ "operator": operator, "revoked": count })));
+                    }
                     Ok(format!("{count} revoked"))
                 }
             }
@@ -121,23 +133,65 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
     }
 }
 
+fn read(dir: &Path) -> Result<(PathBuf, Tokens), Failure> {
+    let path = book_folder(dir)?.tokens();
+    let tokens = Tokens::read(&path);
+    let tokens = tokens.map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))?;
+    Ok((path, tokens))
+}
+
+fn add(
+    dir: &Path,
+    role: Role,
+    name: Option<String>,
+    days: Option<u32>,
+    as_json: bool,
+) -> Result<String, Failure> {
+    let (path, mut tokens) = read(dir)?;
+    let Timestamp(now) = clock::now();
+    let expires = days.map(|days| Timestamp(now.saturating_add(i64::from(days).saturating_mul(86_400))));
+    let token = tokens.add(&mut Draw::new(chance::bytes()), role, name, expires);
+    tokens.write(&path).map_err(Failure::unusable)?;
+    let row = tokens.tokens.last();
+    let operator = row.map(|row| row.operator.to_string()).unwrap_or_default();
+    if as_json {
+        let name = row.and_then(|row| row.name.as_deref());
+        return Ok(json(
+            &json!({ "token": token, "operator": operator, "role": role, "name": name,
+            "expires": expires }),
+        ));
+    }
+    Ok(format!("{token}\nIt is shown this once. Operator {operator}."))
+}
+
+/// Revoked, past its end, or neither.
+fn state(row: &TokenRow) -> &'static str {
+    match row {
+        TokenRow { revoked: Some(_), .. } => "revoked",
+        TokenRow {
+            expires: Some(end), ..
+        } if *end <= clock::now() => "expired",
+        _ => "in_force",
+    }
+}
+
+fn row(row: &TokenRow) -> Value {
+    json!({ "operator": row.operator, "role": row.role, "name": row.name, "state": state(row),
+        "expires": row.expires, "revoked": row.revoked })
+}
+
 /// The tokens as lines, without what would let anyone in.
 fn listed(tokens: &Tokens) -> String {
     let lines = tokens.tokens.iter().map(|row| {
-        let state = if row.revoked.is_some() {
-            "revoked"
-        } else {
-            "in force"
-        };
-        let expires = row
-            .expires
-            .map_or_else(|| "no end".to_owned(), |Timestamp(end)| format!("ends {end}"));
+        let days_left = |Timestamp(end): Timestamp| end.saturating_sub(clock::now().0).max(0) / 86_400;
+        let ends = row.expires.map_or_else(
+            || "no end".to_owned(),
+            |end| format!("{} days left", days_left(end)),
+        );
         let name = row.name.as_deref().unwrap_or("-");
-        format!(
-            "{}  {:<8} {state:<9} {expires:<16} {name}",
-            row.operator,
-            format!("{:?}", row.role).to_lowercase()
-        )
+        let role = format!("{:?}", row.role).to_lowercase();
+        let state = state(row).replace('_', " ");
+        format!("{}  {role:<8} {state:<9} {ends:<16} {name}", row.operator)
     });
     lines.collect::<Vec<_>>().join("\n")
 }

@@ -1,8 +1,9 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, changing, demo, looking, making};
+use super::{Failure, access, audit, demo, erase, keys, looking, making};
 use crate::log::{Files, RealFiles};
+use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
 use std::io::Write;
 use std::path::Path;
@@ -10,7 +11,17 @@ use std::process::ExitCode;
 
 /// The book of a workshop that pours precious metal by hand.
 #[derive(Debug, Parser)]
-#[command(name = "pourbook", version, arg_required_else_help = true)]
+#[command(
+    name = "pourbook",
+    version,
+    arg_required_else_help = true,
+    after_help = "Examples:
+  pourbook demo ./demo-book && pourbook serve ./demo-book --links
+  pourbook init ./book --origin book.example/log --currency GBP
+
+Exit code of every command: 0 done, or it holds; 1 it does not hold, or the book refuses; 2 it cannot be read or used.
+Errors stand on standard error. --json prints one value on standard output; each command's help says its members."
+)]
 struct Program {
     #[command(subcommand)]
     command: Typed,
@@ -35,14 +46,17 @@ enum Typed {
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
     /// Tokens of those who use the API.
-    #[command(subcommand)]
+    #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
     /// Erase a private member of an entry.
-    Erase(changing::EraseArguments),
+    Erase(erase::EraseArguments),
     /// Keys that sign.
-    #[command(subcommand)]
-    Key(changing::KeyCommand),
+    #[command(subcommand, after_help = keys::KEY_EXAMPLES)]
+    Key(keys::KeyCommand),
     /// Print completions for a shell.
+    #[command(
+        after_help = "Example:\n  pourbook completions bash > ~/.local/share/bash-completion/completions/pourbook"
+    )]
     Completions {
         /// Which shell.
         shell: clap_complete::Shell,
@@ -53,31 +67,25 @@ enum Typed {
 #[must_use]
 pub fn run() -> ExitCode {
     let program = Program::parse();
+    let done = |outcome: Result<String, Failure>| outcome.map(|text| (text, 0));
     let outcome = match program.command {
-        Typed::Init(arguments) => making::init(&arguments),
-        Typed::Serve(arguments) => making::serve(&arguments),
-        Typed::Demo(arguments) => demo::demo(&arguments),
-        Typed::Show(arguments) => looking::show(&arguments),
-        Typed::Proof(arguments) => looking::proof(&arguments),
-        Typed::Verify(arguments) => match verify(&arguments, &|path| RealFiles.read_whole(path)) {
-            Ok((text, 0)) => Ok(text),
-            Ok((text, code)) => {
-                say(&text);
-                return ExitCode::from(code);
-            }
-            Err(failure) => Err(failure),
-        },
+        Typed::Init(arguments) => done(making::init(&arguments)),
+        Typed::Serve(arguments) => done(making::serve(&arguments)),
+        Typed::Demo(arguments) => done(demo::demo(&arguments)),
+        Typed::Show(arguments) => done(looking::show(&arguments)),
+        Typed::Proof(arguments) => done(looking::proof(&arguments)),
+        Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
-        Typed::Rebuild(arguments) => making::rebuild(&arguments),
-        Typed::Token(command) => access::token(&command),
-        Typed::Erase(arguments) => changing::erase(&arguments),
-        Typed::Key(command) => changing::key(&command),
-        Typed::Completions { shell } => Ok(completions(shell)),
+        Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
+        Typed::Token(command) => done(access::token(&command)),
+        Typed::Erase(arguments) => done(erase::erase(&arguments)),
+        Typed::Key(command) => done(keys::key(&command)),
+        Typed::Completions { shell } => done(Ok(completions(shell))),
     };
     match outcome {
-        Ok(text) => {
+        Ok((text, code)) => {
             say(&text);
-            ExitCode::SUCCESS
+            ExitCode::from(code)
         }
         Err(Failure { code, message }) => {
             // Nothing more can be said when even this cannot be written.
@@ -100,9 +108,17 @@ fn say(text: &str) {
     }
 }
 
-/// A path that must hold a book.
-pub(super) fn book_folder(path: &Path) -> crate::node::BookFolder {
-    crate::node::BookFolder::at(path)
+/// The folder of a book that is there.
+pub(super) fn book_folder(path: &Path) -> Result<BookFolder, Failure> {
+    let folder = BookFolder::at(path);
+    let settings = path.join("pourbook.toml");
+    if folder.files().exists(&settings).map_err(Failure::unusable)? {
+        return Ok(folder);
+    }
+    let path = path.display();
+    Err(Failure::unusable(format!(
+        "{path} holds no book: there is no pourbook.toml in it. `pourbook init {path}` founds one"
+    )))
 }
 
 /// Pretty JSON of a value.

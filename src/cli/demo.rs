@@ -25,7 +25,7 @@ pub use story::tell;
 pub use workshop::Workshop;
 
 use super::Failure;
-use super::arguments::book_folder;
+use super::arguments::json;
 use crate::config::{EntriesFor, Settings};
 use crate::domain::Timestamp;
 use crate::http::Quotas;
@@ -43,15 +43,27 @@ const STORY: [u8; 32] = *b"tidewheel and driftweight, told.";
 
 /// Where the demo's book is made.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook demo ./demo-book && pourbook serve ./demo-book --links")]
+#[command(after_help = "Example:
+  pourbook demo ./demo-book && pourbook serve ./demo-book --links
+
+Exit code: 0 made; 1 there is a book already, which is not touched; 2 the folder cannot be used.
+With --json: {\"dir\", \"entries\", \"melts\", \"pieces\", \"remelted\"}.")]
 pub struct DemoArguments {
     /// A folder that holds no book yet.
     dir: PathBuf,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
 }
 
 pub(super) fn demo(arguments: &DemoArguments) -> Result<String, Failure> {
-    let folder = book_folder(&arguments.dir);
-    let ledger = make(&folder)?;
+    let ledger = make(&BookFolder::at(&arguments.dir))?;
+    if arguments.json {
+        return Ok(json(&serde_json::json!({
+            "dir": arguments.dir, "entries": ledger.entries, "melts": ledger.melt_losses.len(),
+            "pieces": ledger.pieces.len(), "remelted": ledger.remelted,
+        })));
+    }
     Ok(format!(
         "Made {} in {}.",
         ledger.summary(),
@@ -80,7 +92,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
             seed: SEED,
         },
     )
-    .map_err(Failure::unusable)?;
+    .map_err(super::making::not_founded)?;
     let desk = open_desk(folder).map_err(Failure::unusable)?;
     let mut workshop = Workshop::new(desk, BEGIN, STORY);
     tell(&mut workshop)?;

@@ -2,7 +2,7 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
-use crate::domain::Serial;
+use crate::domain::{Piece, Serial};
 use crate::log::{Files, RealFiles};
 use crate::node::{BookFolder, BookReader};
 use clap::Args;
@@ -12,9 +12,15 @@ use std::path::PathBuf;
 
 /// What is shown.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Examples:\n  pourbook show ./book\n  pourbook show ./book TW-0007-65\n  pourbook show ./book --serials"
-)]
+#[command(after_help = "Examples:
+  pourbook show ./book
+  pourbook show ./book TW-0007-65
+  pourbook show ./book --serials --json
+
+It reads beside a running server too, and changes nothing.
+Exit code: 0 shown; 1 no piece has the serial; 2 the book or the serial cannot be read.
+With --json: {\"size\", \"root_key\", \"pieces\": {state: count}, \"torn\"} of the book; {\"piece\", \"entries\": [index]} of a
+piece, its members as GET /v1/pieces/{piece} has them; [serial] with --serials.")]
 pub struct ShowArguments {
     /// The book.
     dir: PathBuf,
@@ -29,7 +35,7 @@ pub struct ShowArguments {
 }
 
 pub(super) fn show(arguments: &ShowArguments) -> Result<String, Failure> {
-    let reader = BookReader::open(&book_folder(&arguments.dir)).map_err(Failure::unusable)?;
+    let reader = BookReader::open(&book_folder(&arguments.dir)?).map_err(Failure::unusable)?;
     if arguments.serials {
         let serials = certified(&reader);
         return Ok(if arguments.json {
@@ -39,7 +45,7 @@ pub(super) fn show(arguments: &ShowArguments) -> Result<String, Failure> {
         });
     }
     match &arguments.serial {
-        Some(serial) => show_piece(&reader, serial),
+        Some(serial) => show_piece(&reader, serial, arguments.json),
         None => Ok(show_book(&reader, arguments.json)),
     }
 }
@@ -55,14 +61,36 @@ fn certified(reader: &BookReader) -> Vec<String> {
     serials
 }
 
-fn show_piece(reader: &BookReader, typed: &str) -> Result<String, Failure> {
+fn show_piece(reader: &BookReader, typed: &str, as_json: bool) -> Result<String, Failure> {
     let serial =
         Serial::parse_typed(typed).map_err(|error| Failure::unusable(format!("{typed}: {error}")))?;
     let id = reader.piece(&serial).map_err(Failure::refused)?;
     let piece = reader.book().piece(id);
-    Ok(json(
-        &serde_json::json!({ "piece": piece, "entries": reader.chain(id.0) }),
-    ))
+    let entries = reader.chain(id.0);
+    match piece {
+        Some(piece) if !as_json => Ok(describe(piece, entries)),
+        _ => Ok(json(&serde_json::json!({ "piece": piece, "entries": entries }))),
+    }
+}
+
+/// A piece in the words of the workshop.
+fn describe(piece: &Piece, entries: &[u64]) -> String {
+    let serial = piece.serial.as_ref().map(Serial::to_string).unwrap_or_default();
+    let mut text = format!("{serial}  {}  {}\n", piece.shape, piece.state.word());
+    text.push_str(&format!("pour number    {}\n", piece.pour));
+    if let Some(number) = piece.number {
+        text.push_str(&format!("edition number {number}\n"));
+    }
+    for reading in &piece.readings {
+        let (stage, mass, index) = (reading.stage.word(), &reading.mass, reading.index);
+        text.push_str(&format!("{stage:<14} {mass} g (entry {index})\n"));
+    }
+    if let Some(grading) = &piece.grading {
+        text.push_str(&format!("graded         {}\n", grading.grade.word()));
+    }
+    let entries: Vec<String> = entries.iter().map(u64::to_string).collect();
+    text.push_str(&format!("entries        {}\n", entries.join(", ")));
+    text
 }
 
 fn show_book(reader: &BookReader, as_json: bool) -> String {
@@ -94,7 +122,11 @@ fn show_book(reader: &BookReader, as_json: bool) -> String {
 
 /// Which proof file is written.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook proof ./book TW-0007-65 -o TW-0007-65.proof.json")]
+#[command(after_help = "Example:
+  pourbook proof ./book TW-0007-65 -o TW-0007-65.proof.json
+
+Exit code: 0 written; 1 no piece has the serial, or nothing can be proved of it yet; 2 the book or the serial cannot be read.
+With --json (and -o): {\"file\", \"serial\", \"entries\", \"bytes\"}. Without -o the file itself is printed.")]
 pub struct ProofArguments {
     /// The book.
     dir: PathBuf,
@@ -103,12 +135,15 @@ pub struct ProofArguments {
     /// Where to write it; printed if not given.
     #[arg(short, long)]
     output: Option<PathBuf>,
+    /// Print JSON about what was written.
+    #[arg(long, requires = "output")]
+    json: bool,
 }
 
 pub(super) fn proof(arguments: &ProofArguments) -> Result<String, Failure> {
     let serial = Serial::parse_typed(&arguments.serial)
         .map_err(|error| Failure::unusable(format!("{}: {error}", arguments.serial)))?;
-    let reader = BookReader::open(&book_folder(&arguments.dir)).map_err(Failure::unusable)?;
+    let reader = BookReader::open(&book_folder(&arguments.dir)?).map_err(Failure::unusable)?;
     let file = reader.proof(&serial).map_err(Failure::refused)?;
     let bytes = file.to_bytes();
     match &arguments.output {
@@ -116,6 +151,11 @@ pub(super) fn proof(arguments: &ProofArguments) -> Result<String, Failure> {
             RealFiles
                 .replace_synced(path, &bytes, crate::log::files::MODE_OPEN)
                 .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))?;
+            if arguments.json {
+                return Ok(json(&serde_json::json!({
+                    "file": path, "serial": file.serial, "entries": file.proofs.len(), "bytes": bytes.len(),
+                })));
+            }
             Ok(format!(
                 "{}: {} entries, {} bytes",
                 path.display(),

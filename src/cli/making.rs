@@ -4,17 +4,21 @@ use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::config::{EntriesFor, Settings};
 use crate::http::Quotas;
-use crate::node::{Founding, chance, clock, found};
+use crate::log::StoreError;
+use crate::node::{BookFolder, Founding, FoundingError, chance, clock, found};
 use clap::Args;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
 /// What a new book is founded with.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example:\n  pourbook init ./book --origin book.example/log --address https://book.example --currency GBP\n\n\
-Then move keys/root.key to another machine or a stick: whoever has it can add keys to the book."
-)]
+#[command(after_help = "Example:
+  pourbook init ./book --origin book.example/log --address https://book.example --currency GBP
+
+Then move keys/root.key to another machine or a stick: whoever has it can add keys to the book. `pourbook key --help`
+says how it is used from there.
+Exit code: 0 founded; 1 there is a book already, which is not touched; 2 a name or a folder cannot be used.
+With --json: {\"root\": thumbprint of the root key, \"policy\": text of the policy file}.")]
 pub struct InitArguments {
     /// A folder that holds no book yet.
     dir: PathBuf,
@@ -56,7 +60,7 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         now: clock::now(),
         seed: chance::bytes(),
     };
-    let founded = found(&book_folder(&arguments.dir), &founding).map_err(Failure::unusable)?;
+    let founded = found(&BookFolder::at(&arguments.dir), &founding).map_err(not_founded)?;
     if arguments.json {
         return Ok(json(
             &serde_json::json!({ "root": founded.root, "policy": founded.policy.to_string() }),
@@ -72,9 +76,22 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
     ))
 }
 
+/// A book that is there is a refusal; anything else could not be used.
+pub(super) fn not_founded(error: FoundingError) -> Failure {
+    match error {
+        FoundingError::Store(StoreError::BookExists { .. }) => Failure::refused(error),
+        _ => Failure::unusable(error),
+    }
+}
+
 /// How a book is served.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  pourbook serve ./book --listen 127.0.0.1:4747")]
+#[command(after_help = "Examples:
+  pourbook serve ./book
+  pourbook serve ./book --listen 127.0.0.1:8080 --links
+
+POURBOOK_LOG=debug says more on standard error. Ctrl-C stops it when all that was answered is on disk.
+Exit code: 0 it was told to stop; 2 the book cannot be opened, or the address cannot be used.")]
 pub struct ServeArguments {
     /// The book.
     dir: PathBuf,
@@ -87,7 +104,7 @@ pub struct ServeArguments {
 }
 
 pub(super) fn serve(arguments: &ServeArguments) -> Result<String, Failure> {
-    let folder = book_folder(&arguments.dir);
+    let folder = book_folder(&arguments.dir)?;
     if arguments.links {
         super::looking::print_links(&folder, arguments.listen)?;
     }
@@ -97,16 +114,25 @@ pub(super) fn serve(arguments: &ServeArguments) -> Result<String, Failure> {
 
 /// Which views are built anew.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example:\n  pourbook rebuild ./book\n\nThe server must be stopped. Only derived/ is replaced; the log is not touched."
-)]
+#[command(after_help = "Example:
+  pourbook rebuild ./book
+
+The server must be stopped. Only derived/ is replaced; the log is not touched.
+Exit code: 0 done; 1 a server has the book open; 2 the book cannot be read.
+With --json: {\"entries\": how many the views follow}.")]
 pub struct RebuildArguments {
     /// The book.
     dir: PathBuf,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
 }
 
 pub(super) fn rebuild(arguments: &RebuildArguments) -> Result<String, Failure> {
-    let folder = book_folder(&arguments.dir);
-    let position = crate::node::rebuild(&folder).map_err(Failure::unusable)?;
+    let folder = book_folder(&arguments.dir)?;
+    let position = crate::node::rebuild(&folder).map_err(super::erase::not_opened)?;
+    if arguments.json {
+        return Ok(json(&serde_json::json!({ "entries": position })));
+    }
     Ok(format!("The views are built anew from {position} entries."))
 }

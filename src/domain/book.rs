@@ -11,6 +11,7 @@ mod after;
 mod assay;
 mod balances;
 mod certificates;
+mod corrections;
 mod dies;
 mod grading;
 mod lots;
@@ -36,7 +37,7 @@ pub use stock::Availability;
 
 use super::{
     CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
-    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp, Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
@@ -61,10 +62,22 @@ macro_rules! tables {
             due: Table<(), Due>,
             /// What can be had of each shape of an edition.
             stock: Table<(SeriesId, Shape), Stock>,
+            /// What corrected entries say from now on, by index.
+            restated: Table<u64, Vec<Told>>,
+            /// The last number of things that are counted.
+            numbers: Table<Counted, u32>,
         }
 
         /// Where every journal stood.
-        pub(in crate::domain) struct Mark { $($table: usize,)* codes: usize, erased: usize, due: usize, stock: usize }
+        pub(in crate::domain) struct Mark {
+            $($table: usize,)*
+            codes: usize,
+            erased: usize,
+            due: usize,
+            stock: usize,
+            restated: usize,
+            numbers: usize,
+        }
 
         impl Book {
             $(
@@ -98,6 +111,8 @@ macro_rules! tables {
                     erased: self.erased.mark(),
                     due: self.due.mark(),
                     stock: self.stock.mark(),
+                    restated: self.restated.mark(),
+                    numbers: self.numbers.mark(),
                 }
             }
 
@@ -108,6 +123,8 @@ macro_rules! tables {
                 self.erased.rewind(mark.erased);
                 self.due.rewind(mark.due);
                 self.stock.rewind(mark.stock);
+                self.restated.rewind(mark.restated);
+                self.numbers.rewind(mark.numbers);
             }
 
             /// Closes the journal: what was taken since the last time stays. Which rows changed, each once.
@@ -116,9 +133,27 @@ macro_rules! tables {
                 self.erased.keep();
                 self.due.keep();
                 self.stock.keep();
+                self.restated.keep();
+                self.numbers.keep();
                 let mut touched = Vec::new();
                 $(touched.extend(self.$table.keep().into_iter().map(Touched::$row));)*
                 touched
+            }
+
+            /// Which rows another book has otherwise or not yet, and which it has that are not here.
+            #[must_use]
+            pub fn differences(&self, before: &Self) -> (Vec<Touched>, Vec<Touched>) {
+                let mut touched = Vec::new();
+                let mut gone = Vec::new();
+                $(
+                    let changed = self.$table.entries().filter(|(id, row)| before.$table.find(id) != Some(*row));
+                    touched.extend(changed.map(|(id, _)| Touched::$row(*id)));
+                    let lost = before.$table.entries().filter(|(id, _)| self.$table.find(id).is_none());
+                    gone.extend(lost.map(|(id, _)| Touched::$row(*id)));
+                )*
+                touched.sort_unstable();
+                gone.sort_unstable();
+                (touched, gone)
             }
 
             /// Undoes everything that was taken since the last [`Book::keep`].
@@ -128,6 +163,8 @@ macro_rules! tables {
                 self.erased.rewind(0);
                 self.due.rewind(0);
                 self.stock.rewind(0);
+                self.restated.rewind(0);
+                self.numbers.rewind(0);
             }
         }
     };
@@ -233,6 +270,7 @@ impl Book {
             Event::RefiningSent(e) => self.take_refining(stamp, e),
             Event::RefiningReturned(e) => self.take_refining_return(e),
             Event::LotOutturned(e) => self.take_outturn(stamp, e),
+            Event::EntryCorrected(e) => self.take_correction(e),
             // Keys and the clock are no part of the trade; the floors above follow them.
             Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_) | Event::ClockSet(_) => Ok(()),
         }
@@ -260,15 +298,37 @@ fn agree<T: PartialEq + Serialize>(says: &T, reckons: &T) -> Result<(), Refusal>
     })
 }
 
-/// The next number of things that are counted from 1.
-fn next_number(count: usize) -> Result<u32, Refusal> {
-    u32::try_from(count)
-        .ok()
-        .and_then(|count| count.checked_add(1))
-        .ok_or(Refusal::TooMany {
-            count,
+/// Things that are counted from 1, each kind for itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Counted {
+    Lot,
+    Melt,
+    Consignment,
+    Order,
+    Sale,
+    Refining,
+}
+
+impl Book {
+    /// The next number of its kind.
+    fn next(&self, counted: Counted) -> Result<u32, Refusal> {
+        let last = self.numbers.find(&counted).copied().unwrap_or(0);
+        last.checked_add(1).ok_or(Refusal::TooMany {
+            count: usize::MAX,
             most: 4_294_967_295,
         })
+    }
+
+    /// A thing has its number: the next one. Only where a correction withdrew things may there be a gap, since what came
+    /// after them keeps its numbers.
+    fn count(&mut self, counted: Counted, number: u32) -> Result<(), Refusal> {
+        let next = self.next(counted)?;
+        if number < next || !self.has_corrections() {
+            agree(&number, &next)?;
+        }
+        self.numbers.put(counted, number);
+        Ok(())
+    }
 }
 
 /// The sum of masses; refused beyond what a mass can hold.

@@ -17,6 +17,7 @@ macro_rules! commands {
 }
 
 mod assay;
+mod correction;
 mod metal;
 mod office;
 mod pieces;
@@ -25,6 +26,7 @@ mod sales;
 mod strikes;
 
 pub use assay::*;
+pub use correction::*;
 pub use metal::*;
 pub use office::*;
 pub use pieces::*;
@@ -61,5 +63,5 @@ any_of! {
     RecordOrder, CancelOrder, ReservePiece, ReleasePiece,
     SellPieces, CancelSale, HandOverPieces, DispatchPieces, DeliverPieces, LosePieces, FindPiece, SendBackPieces,
     ReturnPiece, RestockPiece, BuyBackPiece, StealPiece, RecoverPiece, DestroyPiece,
-    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining,
+    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, CorrectEntries,
 }

@@ -37,7 +37,7 @@ pub struct Draft {
 }
 
 /// One decision under way: the book, where its entry will stand, and what it has made so far.
-struct Decision<'a> {
+pub(in crate::domain) struct Decision<'a> {
     book: &'a mut Book,
     stamp: Stamp,
     moment: &'a mut Moment,
@@ -60,17 +60,7 @@ impl Book {
         moment: &mut Moment,
     ) -> Result<Vec<Draft>, Refused> {
         let mark = self.mark();
-        let stamp = Stamp {
-            index: stamp_index,
-            at: moment.now,
-            by: moment.by,
-        };
-        let mut decision = Decision {
-            book: self,
-            stamp,
-            moment,
-            drafts: Vec::new(),
-        };
+        let mut decision = Decision::at(self, stamp_index, moment);
         match decision.make(command) {
             Ok(()) => {
                 let Decision { book, drafts, .. } = decision;
@@ -85,6 +75,33 @@ impl Book {
                 Err(refused)
             }
         }
+    }
+}
+
+impl<'a> Decision<'a> {
+    /// A decision for the entry that will stand at `index`.
+    pub(in crate::domain) const fn at(book: &'a mut Book, index: u64, moment: &'a mut Moment) -> Self {
+        let stamp = Stamp {
+            index,
+            at: moment.now,
+            by: moment.by,
+        };
+        Self {
+            book,
+            stamp,
+            moment,
+            drafts: Vec::new(),
+        }
+    }
+
+    /// The book as it is by now.
+    pub(in crate::domain) const fn book(&self) -> &Book {
+        self.book
+    }
+
+    /// The events that were made.
+    pub(in crate::domain) fn drafts(self) -> Vec<Draft> {
+        self.drafts
     }
 }
 
@@ -112,6 +129,8 @@ impl Decision<'_> {
             Command::SupersedeCertificate(c) => self.supersede_certificate(c),
             Command::EraseField(c) => self.erase_field(c),
             Command::SetClock(_) => self.set_clock(),
+            // A correction is decided on the past, which the book does not hold: see `Correcting`.
+            Command::CorrectEntries(_) => Err(Refusal::CorrectsNothing.into()),
             Command::RegisterDie(c) => self.register_die(c),
             Command::DisposeDie(c) => self.dispose_die(c),
             Command::StrikePieces(c) => self.strike_pieces(c),
@@ -152,7 +171,11 @@ impl Decision<'_> {
     }
 
     /// Takes an event with its private members.
-    fn add_with(&mut self, event: impl Into<Event>, private: Private) -> Result<(), Refusal> {
+    pub(in crate::domain) fn add_with(
+        &mut self,
+        event: impl Into<Event>,
+        private: Private,
+    ) -> Result<(), Refusal> {
         let event = event.into();
         self.book.take(&self.stamp, &event)?;
         self.drafts.push(Draft { event, private });
@@ -194,7 +217,7 @@ fn listed(ids: impl ExactSizeIterator<Item = Uuid>, list: &str, member: &str) ->
 }
 
 /// Refuses a list that is empty or too long.
-fn counted(count: usize, list: &str) -> Result<(), Refused> {
+pub(in crate::domain) fn counted(count: usize, list: &str) -> Result<(), Refused> {
     match count {
         0 => Err(Refusal::NothingNamed.at(list)),
         1..=ITEMS_MAX => Ok(()),
@@ -206,8 +229,13 @@ fn counted(count: usize, list: &str) -> Result<(), Refused> {
     }
 }
 
+/// Refuses several lists that are all empty, or too long together.
+fn counted_together(count: usize) -> Result<(), Refused> {
+    counted(count, "").map_err(|refused| refused.refusal.into())
+}
+
 /// Refuses a text that is too long; names the member.
-fn short(texts: &[(&str, &Option<String>)]) -> Result<(), Refused> {
+pub(in crate::domain) fn short(texts: &[(&str, &Option<String>)]) -> Result<(), Refused> {
     for (member, text) in texts {
         let long = |text: &String| text.chars().nth(TEXT_CHARACTERS_MAX).is_some();
         if text.as_ref().is_some_and(long) {

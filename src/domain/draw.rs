@@ -39,6 +39,7 @@ pub struct Stamp {
 pub struct Draw {
     seed: [u8; 32],
     counter: u64,
+    ids: std::collections::VecDeque<Uuid>,
 }
 
 impl std::fmt::Debug for Draw {
@@ -51,7 +52,20 @@ impl Draw {
     /// A stream that begins at `seed`.
     #[must_use]
     pub const fn new(seed: [u8; 32]) -> Self {
-        Self { seed, counter: 0 }
+        Self {
+            seed,
+            counter: 0,
+            ids: std::collections::VecDeque::new(),
+        }
+    }
+
+    /// A stream that gives these ids first: a decision that is made anew keeps the ids of what it made.
+    #[must_use]
+    pub fn again(ids: impl IntoIterator<Item = Uuid>, seed: [u8; 32]) -> Self {
+        Self {
+            ids: ids.into_iter().collect(),
+            ..Self::new(seed)
+        }
     }
 
     /// The next 32 bytes.
@@ -73,6 +87,9 @@ impl Draw {
 
     /// The next random UUID (RFC 9562, version 4).
     pub fn uuid(&mut self) -> Uuid {
-        uuid::Builder::from_random_bytes(self.salt()).into_uuid()
+        match self.ids.pop_front() {
+            Some(id) => id,
+            None => uuid::Builder::from_random_bytes(self.salt()).into_uuid(),
+        }
     }
 }

@@ -4,6 +4,7 @@
 //! has a member of its own. Kinds and members are only ever added, with a new `v`; an old one is never changed.
 
 mod assay;
+mod correction;
 mod metal;
 mod office;
 mod piece;
@@ -12,6 +13,7 @@ mod sale;
 mod strike;
 
 pub use assay::*;
+pub use correction::*;
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
@@ -139,6 +141,7 @@ events! {
     "refining.sent" => RefiningSent, slots 4, private ["refiner" Staff, "seal" Staff, "document" Staff, "note" Staff];
     "refining.returned" => RefiningReturned, slots 4, private ["price" Staff, "charge" Staff, "document" Staff, "note" Staff];
     "lot.outturned" => LotOutturned, slots 0, private [];
+    "entry.corrected" => EntryCorrected, slots 1, private ["note" Staff];
     "key.added" => KeyAdded, slots 0, private [];
     "key.revoked" => KeyRevoked, slots 0, private [];
     "key.suspect" => KeySuspect, slots 0, private [];
@@ -218,11 +221,35 @@ impl Event {
             Self::RefiningSent(e) => vec![e.refining.0],
             Self::RefiningReturned(e) => vec![e.refining.0],
             Self::LotOutturned(e) => vec![e.lot.0],
+            Self::EntryCorrected(e) => e.subjects(),
             Self::KeyAdded(_)
             | Self::KeyRevoked(_)
             | Self::KeySuspect(_)
             | Self::ClockSet(_)
             | Self::FieldErased(_) => Vec::new(),
+        }
+    }
+
+    /// The new thing that the event makes, if it makes one.
+    #[must_use]
+    pub const fn makes(&self) -> Option<Uuid> {
+        match self {
+            Self::LotReceived(e) => Some(e.lot.0),
+            Self::LotOutturned(e) => Some(e.lot.0),
+            Self::ScaleRegistered(e) => Some(e.scale.0),
+            Self::SessionOpened(e) => Some(e.session.0),
+            Self::JarOpened(e) => Some(e.jar.0),
+            Self::SeriesOpened(e) => Some(e.series.0),
+            Self::MeltCharged(e) => Some(e.melt.0),
+            Self::PiecePoured(e) => Some(e.piece.0),
+            Self::CertificateIssued(e) => Some(e.certificate.0),
+            Self::DieRegistered(e) => Some(e.die.0),
+            Self::ConsignmentSent(e) => Some(e.consignment.0),
+            Self::OrderRecorded(e) => Some(e.order.0),
+            Self::SaleMade(e) => Some(e.sale.0),
+            Self::RefiningSent(e) => Some(e.refining.0),
+            Self::OwnerRegistered(e) => Some(e.owner.0),
+            _ => None,
         }
     }
 

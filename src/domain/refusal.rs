@@ -160,9 +160,16 @@ refusals! {
     "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;
     "settled-more-than-sent" "{accounted} g are accounted for, {sent} g were sent" => AccountedMoreThanSent { accounted: Mass, sent: Mass };
 
+    "not-correctable" "entry {index} holds {kind}, which no correction changes" => NotCorrectable { index: u64, kind: &'static str };
+    "corrected-twice" "entry {index} is corrected twice in one command" => CorrectedTwice { index: u64 };
+    "no-such-entry" "there is no entry {index}" => NoSuchEntry { index: u64 };
+    "corrects-nothing" "what is asked makes no difference" => CorrectsNothing;
+    "correction-with-private" "entry {index}: private members are not corrected but erased; leave them out" => CorrectionWithPrivate { index: u64 };
+    "later-fact" "by that, {kind} of entry {index} could not be: {refusal}" => LaterFact { index: u64, kind: &'static str, refusal: Box<Refusal> };
+
     "not-erasable" "entry {index} has no private member {member} in its event {event}" => NotErasable { index: u64, event: u16, member: String };
     "already-erased" "that member is already erased" => AlreadyErased;
-    "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: &'static str };
+    "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: String };
     "recorder-key" "the recorder key of this book may not sign: {why}" => RecorderKey { why: String };
     "contradicts" "the event says {says}, the book reckons {reckons}" => Contradicts { says: String, reckons: String };
 }

@@ -177,6 +177,8 @@ words! {
         Reweighed = "reweighed",
         /// It said something wrong.
         Mistake = "mistake",
+        /// An entry that it rests on was corrected.
+        Corrected = "corrected",
     }
 
     /// Why a private field is erased.

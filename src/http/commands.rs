@@ -238,6 +238,14 @@ fn missing(refusal: &Refusal) -> Option<Uuid> {
         Refusal::UnknownSession { session } => Some(session.0),
         Refusal::UnknownMelt { melt } => Some(melt.0),
         Refusal::UnknownPiece { piece } => Some(piece.0),
+        Refusal::UnknownJar { jar } => Some(jar.0),
+        Refusal::UnknownSeries { series } => Some(series.0),
+        Refusal::UnknownDie { die } => Some(die.0),
+        Refusal::UnknownConsignment { consignment } => Some(consignment.0),
+        Refusal::UnknownOrder { order } => Some(order.0),
+        Refusal::UnknownSale { sale } => Some(sale.0),
+        Refusal::UnknownRefining { refining } => Some(refining.0),
+        Refusal::UnknownOwner { owner } => Some(owner.0),
         _ => None,
     }
 }

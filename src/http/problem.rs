@@ -104,6 +104,10 @@ const IMPOSSIBLE: &[&str] = &[
     "series-impossible",
     "fineness-impossible",
     "alloy-fineness",
+    "line-impossible",
+    "marks-missing",
+    "nothing-promised",
+    "witness-missing",
 ];
 
 impl Problem {

@@ -1,22 +1,18 @@
-//! The workshop's own reads: one row, lists, a piece's history, entries by position.
+//! The workshop's own reads: one row, a piece's history, entries by position.
 
 use super::asked::Asked;
 use super::commands::event_json;
 use super::found::{Found, PRIVATE};
 use super::private;
 use super::problem::Problem;
-use super::query::Parameters;
-use super::{App, failed};
+use super::{App, failed, lists};
 use crate::domain::{
-    Certificate, Consignment, ConsignmentState, Die, DieState, Event, Grade, Jar, Lot, Melt, MeltState,
-    Order, OrderState, Owner, Piece, PieceId, PieceState, Refining, RefiningState, Residue, Sale, Scale,
-    Series, SeriesKind, Session, SessionState,
+    Certificate, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Refining, Sale,
+    Scale, Series, Session,
 };
-use crate::metal::Metal;
 use crate::record::{self, Entry};
-use crate::views::{Filter, Table, Tabled};
+use crate::views::{Table, Tabled};
 use serde_json::{Map, Value, json};
-use uuid::Uuid;
 
 /// One row.
 ///
@@ -58,7 +54,11 @@ fn show_row<T: Tabled>(app: &App, asked: &Asked, exact: bool) -> Result<Found, P
     Ok(Found::json(&Value::Object(body), PRIVATE).version(version, exact))
 }
 
-fn row_json<T: Tabled>(app: &App, row: &T) -> Result<Map<String, Value>, Problem> {
+/// A row with its version.
+///
+/// # Errors
+/// 500 when the views cannot be read.
+pub fn row_json<T: Tabled>(app: &App, row: &T) -> Result<Map<String, Value>, Problem> {
     let value = serde_json::to_value(row).map_err(|error| Problem::internal(error.to_string()))?;
     let Value::Object(mut members) = value else {
         return Err(Problem::internal("a row is no object"));
@@ -66,129 +66,6 @@ fn row_json<T: Tabled>(app: &App, row: &T) -> Result<Map<String, Value>, Problem
     let version = app.views.version(row.id()).map_err(failed)?;
     members.insert("version".into(), json!(version));
     Ok(members)
-}
-
-/// One page of a list.
-///
-/// # Errors
-/// 400 for a parameter that is not known or not of its form.
-pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
-    let mut query = asked.parameters()?;
-    match table {
-        Table::Lot => {
-            let metal: Option<Metal> = query.word("metal", &["silver", "gold", "copper"])?;
-            page::<Lot>(app, asked, query, &|row| fits(&metal, &row.metal))
-        }
-        Table::Scale => page::<Scale>(app, asked, query, &|_| true),
-        Table::Session => {
-            let state: Option<SessionState> = query.word("state", SessionState::WORDS)?;
-            let scale: Option<Uuid> = query.parse("scale", "an id")?;
-            page::<Session>(app, asked, query, &|row| {
-                fits(&state, &row.state) && fits(&scale, &row.scale.0)
-            })
-        }
-        Table::Jar => {
-            let residue: Option<Residue> = query.word("residue", Residue::WORDS)?;
-            page::<Jar>(app, asked, query, &|row| fits(&residue, &row.residue))
-        }
-        Table::Series => {
-            let kind: Option<SeriesKind> = query.word("kind_of", SeriesKind::WORDS)?;
-            let code = query.take("code");
-            page::<Series>(app, asked, query, &|row| {
-                fits(&kind, &row.kind_of) && code.as_deref().is_none_or(|code| code == row.code.as_str())
-            })
-        }
-        Table::Melt => {
-            let state: Option<MeltState> = query.word("state", MeltState::WORDS)?;
-            page::<Melt>(app, asked, query, &|row| fits(&state, &row.state))
-        }
-        Table::Piece => pieces(app, asked, query),
-        Table::Certificate => {
-            let piece: Option<Uuid> = query.parse("piece", "an id")?;
-            page::<Certificate>(app, asked, query, &|row| fits(&piece, &row.piece.0))
-        }
-        Table::Die => {
-            let state: Option<DieState> = query.word("state", DieState::WORDS)?;
-            page::<Die>(app, asked, query, &|row| fits(&state, &row.state))
-        }
-        Table::Consignment => {
-            let state: Option<ConsignmentState> = query.word("state", ConsignmentState::WORDS)?;
-            page::<Consignment>(app, asked, query, &|row| fits(&state, &row.state))
-        }
-        Table::Order => {
-            let state: Option<OrderState> = query.word("state", OrderState::WORDS)?;
-            let series: Option<Uuid> = query.parse("series", "an id")?;
-            page::<Order>(app, asked, query, &|row| {
-                fits(&state, &row.state) && fits(&series, &row.series.0)
-            })
-        }
-        Table::Sale => {
-            let order: Option<Uuid> = query.parse("order", "an id")?;
-            page::<Sale>(app, asked, query, &|row| {
-                order.is_none() || order == row.order.map(|order| order.0)
-            })
-        }
-        Table::Refining => {
-            let state: Option<RefiningState> = query.word("state", RefiningState::WORDS)?;
-            page::<Refining>(app, asked, query, &|row| fits(&state, &row.state))
-        }
-        Table::Owner => page::<Owner>(app, asked, query, &|_| true),
-    }
-}
-
-fn pieces(app: &App, asked: &Asked, mut query: Parameters) -> Result<Found, Problem> {
-    let state: Option<PieceState> = query.word("state", PieceState::WORDS)?;
-    let grade: Option<Grade> = query.word("grade", Grade::WORDS)?;
-    let series: Option<Uuid> = query.parse("series", "an id")?;
-    let melt: Option<Uuid> = query.parse("melt", "an id")?;
-    let shape = query.take("shape");
-    page::<Piece>(app, asked, query, &|row| {
-        fits(&state, &row.state)
-            && grade.is_none_or(|grade| row.grading.as_ref().is_some_and(|grading| grading.grade == grade))
-            && fits(&series, &row.series.0)
-            && fits(&melt, &row.melt.0)
-            && shape.as_deref().is_none_or(|shape| shape == row.shape.as_str())
-    })
-}
-
-fn fits<T: PartialEq>(wanted: &Option<T>, found: &T) -> bool {
-    wanted.as_ref().is_none_or(|wanted| wanted == found)
-}
-
-fn page<T: Tabled>(
-    app: &App,
-    asked: &Asked,
-    mut query: Parameters,
-    filter: Filter<'_, T>,
-) -> Result<Found, Problem> {
-    let limit = query.limit()?;
-    let after = query.cursor()?;
-    query.finish()?;
-    let page = app.views.list(filter, after, limit).map_err(failed)?;
-    let items: Result<Vec<Value>, Problem> = page
-        .rows
-        .iter()
-        .map(|row| row_json(app, row).map(Value::Object))
-        .collect();
-    let mut body = Map::new();
-    body.insert("items".into(), Value::Array(items?));
-    let mut link = None;
-    if let Some(next) = page.next {
-        let cursor = next.to_text();
-        link = Some(next_link(asked, "after", &cursor));
-        body.insert("next".into(), json!(cursor));
-    }
-    let mut found = Found::json(&Value::Object(body), PRIVATE);
-    found.link = link;
-    Ok(found)
-}
-
-fn next_link(asked: &Asked, name: &str, value: &str) -> String {
-    format!(
-        "<{}?{}>; rel=\"next\"",
-        asked.path,
-        Parameters::with(&asked.query, name, value)
-    )
 }
 
 /// A piece with all that was recorded of it, entry by entry.
@@ -232,7 +109,7 @@ pub fn history(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("entries".into(), Value::Array(entries));
     body.extend(next.map(|next| ("next".to_owned(), json!(next))));
     let mut found = Found::json(&Value::Object(body), PRIVATE).version(version, false);
-    found.link = next.map(|next| next_link(asked, "from", &next.to_string()));
+    found.link = next.map(|next| lists::next_link(asked, "from", &next.to_string()));
     Ok(found)
 }
 
@@ -280,6 +157,6 @@ pub fn events(app: &App, asked: &Asked) -> Result<Found, Problem> {
     }
     let body = json!({"entries": entries, "position": position});
     let mut found = Found::json(&body, PRIVATE);
-    found.link = (position < end).then(|| next_link(asked, "from", &position.to_string()));
+    found.link = (position < end).then(|| lists::next_link(asked, "from", &position.to_string()));
     Ok(found)
 }

@@ -125,6 +125,37 @@ recordings! {
     SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
     ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";
     SET_CLOCK SetClock None, tray false, hidden &[], main "entry";
+    CLOSE_SERIES CloseSeries Some("series"), tray false, hidden &[], main "series";
+    REGISTER_DIE RegisterDie None, tray false, hidden &[], main "die";
+    DISPOSE_DIE DisposeDie Some("die"), tray false, hidden &[], main "die";
+    STRIKE_PIECES StrikePieces None, tray true, hidden &[], main "piece";
+    ARCHIVE_PIECE ArchivePiece Some("piece"), tray false, hidden &[], main "piece";
+    SEND_CONSIGNMENT SendConsignment None, tray false, hidden &[], main "consignment";
+    RETURN_CONSIGNMENT ReturnConsignment Some("consignment"), tray false, hidden &[], main "consignment";
+    SPARE_PIECES SparePieces None, tray false, hidden &[], main "piece";
+    RECORD_ORDER RecordOrder None, tray false, hidden &[], main "order";
+    CANCEL_ORDER CancelOrder Some("order"), tray false, hidden &[], main "order";
+    RESERVE_PIECE ReservePiece Some("piece"), tray false, hidden &[], main "piece";
+    RELEASE_PIECE ReleasePiece Some("piece"), tray false, hidden &[], main "piece";
+    SELL_PIECES SellPieces None, tray false, hidden &[], main "sale";
+    CANCEL_SALE CancelSale Some("sale"), tray false, hidden &[], main "piece";
+    HAND_OVER_PIECES HandOverPieces Some("sale"), tray false, hidden &[], main "piece";
+    DISPATCH_PIECES DispatchPieces Some("sale"), tray false, hidden &[], main "sale";
+    DELIVER_PIECES DeliverPieces Some("sale"), tray false, hidden &[], main "piece";
+    LOSE_PIECES LosePieces Some("sale"), tray false, hidden &[], main "piece";
+    SEND_BACK_PIECES SendBackPieces Some("sale"), tray false, hidden &[], main "piece";
+    FIND_PIECE FindPiece Some("piece"), tray false, hidden &[], main "piece";
+    RETURN_PIECE ReturnPiece Some("piece"), tray false, hidden &[], main "piece";
+    RESTOCK_PIECE RestockPiece Some("piece"), tray false, hidden &[], main "piece";
+    BUY_BACK_PIECE BuyBackPiece Some("piece"), tray false, hidden &[], main "piece";
+    STEAL_PIECE StealPiece Some("piece"), tray false, hidden &[], main "piece";
+    RECOVER_PIECE RecoverPiece Some("piece"), tray false, hidden &[], main "piece";
+    DESTROY_PIECE DestroyPiece Some("piece"), tray false, hidden &[], main "piece";
+    REGISTER_OWNER RegisterOwner None, tray false, hidden &[], main "owner";
+    AGREE_MIXING AgreeMixing Some("owner"), tray false, hidden &[], main "owner";
+    GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
+    SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
+    RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -174,6 +205,41 @@ pub const ROUTES: &[Route] = &[
     post("/v1/numbers", OFFICE, &NUMBER_PIECES),
     post("/v1/certificates", OFFICE, &ISSUE_CERTIFICATES),
     post("/v1/pieces/{piece}/supersession", OFFICE, &SUPERSEDE),
+    post("/v1/series/{series}/closing", OFFICE, &CLOSE_SERIES),
+    post("/v1/dies", OFFICE, &REGISTER_DIE),
+    post("/v1/dies/{die}/disposal", OFFICE, &DISPOSE_DIE),
+    post("/v1/strikes", TRADE, &STRIKE_PIECES),
+    post("/v1/pieces/{piece}/archive", TRADE, &ARCHIVE_PIECE),
+    post("/v1/consignments", OFFICE, &SEND_CONSIGNMENT),
+    post(
+        "/v1/consignments/{consignment}/return",
+        OFFICE,
+        &RETURN_CONSIGNMENT,
+    ),
+    post("/v1/spares", OFFICE, &SPARE_PIECES),
+    post("/v1/orders", OFFICE, &RECORD_ORDER),
+    post("/v1/orders/{order}/cancellation", OFFICE, &CANCEL_ORDER),
+    post("/v1/pieces/{piece}/reservation", OFFICE, &RESERVE_PIECE),
+    post("/v1/pieces/{piece}/release", OFFICE, &RELEASE_PIECE),
+    post("/v1/sales", OFFICE, &SELL_PIECES),
+    post("/v1/sales/{sale}/cancellation", OFFICE, &CANCEL_SALE),
+    post("/v1/sales/{sale}/handovers", OFFICE, &HAND_OVER_PIECES),
+    post("/v1/sales/{sale}/dispatches", OFFICE, &DISPATCH_PIECES),
+    post("/v1/sales/{sale}/deliveries", OFFICE, &DELIVER_PIECES),
+    post("/v1/sales/{sale}/losses", OFFICE, &LOSE_PIECES),
+    post("/v1/sales/{sale}/returns-to-sender", OFFICE, &SEND_BACK_PIECES),
+    post("/v1/pieces/{piece}/finding", OFFICE, &FIND_PIECE),
+    post("/v1/pieces/{piece}/return", OFFICE, &RETURN_PIECE),
+    post("/v1/pieces/{piece}/restocking", OFFICE, &RESTOCK_PIECE),
+    post("/v1/pieces/{piece}/buyback", OFFICE, &BUY_BACK_PIECE),
+    post("/v1/pieces/{piece}/theft", OFFICE, &STEAL_PIECE),
+    post("/v1/pieces/{piece}/recovery", OFFICE, &RECOVER_PIECE),
+    post("/v1/pieces/{piece}/destruction", OFFICE, &DESTROY_PIECE),
+    post("/v1/owners", OFFICE, &REGISTER_OWNER),
+    post("/v1/owners/{owner}/agreement", OFFICE, &AGREE_MIXING),
+    post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
+    post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
+    post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
     Route {
@@ -190,6 +256,12 @@ pub const ROUTES: &[Route] = &[
     list("/v1/melts", Table::Melt),
     list("/v1/pieces", Table::Piece),
     list("/v1/certificates", Table::Certificate),
+    list("/v1/dies", Table::Die),
+    list("/v1/consignments", Table::Consignment),
+    list("/v1/orders", Table::Order),
+    list("/v1/sales", Table::Sale),
+    list("/v1/refinings", Table::Refining),
+    list("/v1/owners", Table::Owner),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -198,6 +270,12 @@ pub const ROUTES: &[Route] = &[
     show("/v1/melts/{melt}", Table::Melt),
     show("/v1/pieces/{piece}", Table::Piece),
     show("/v1/certificates/{certificate}", Table::Certificate),
+    show("/v1/dies/{die}", Table::Die),
+    show("/v1/consignments/{consignment}", Table::Consignment),
+    show("/v1/orders/{order}", Table::Order),
+    show("/v1/sales/{sale}", Table::Sale),
+    show("/v1/refinings/{refining}", Table::Refining),
+    show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),

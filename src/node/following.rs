@@ -38,7 +38,7 @@ fn run(follower: &mut Follower, told: &Receiver<Appended>) -> Result<(), ViewErr
     loop {
         match told.recv_timeout(SETTLE_EVERY) {
             Ok(told) => {
-                follower.follow(told.index, told.leaf, &told.entry, &told.rows)?;
+                follower.follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)?;
                 unsettled = unsettled.saturating_add(1);
                 if unsettled >= 50_000 {
                     follower.views().settle()?;

@@ -59,6 +59,7 @@ impl BookReader {
         let mut histories: HashMap<Uuid, Vec<u64>> = HashMap::new();
         replay.run(
             |each| store.scan(0, each),
+            &|each| store.scan(0, each).map_err(|error| error.to_string()),
             |taken| {
                 for subject in taken.leaf.entry.payload.prev.keys() {
                     histories.entry(*subject).or_default().push(taken.index);

@@ -174,13 +174,13 @@ fn check_digests(payload: &Payload) -> Result<(), Malformed> {
     }
 }
 
-/// `prev` names exactly the chains that the events move. An erasure also moves those of the entry that it names, which
-/// only the log knows.
+/// `prev` names exactly the chains that the events move. An erasure and a correction also move those of the entries that
+/// they name, which only the log knows.
 fn check_chains(payload: &Payload) -> Result<(), Malformed> {
     let mut moved = Vec::new();
     for recorded in &payload.events {
         match recorded.event() {
-            None | Some(Event::FieldErased(_)) => return Ok(()),
+            None | Some(Event::FieldErased(_) | Event::EntryCorrected(_)) => return Ok(()),
             Some(event) => moved.extend(event.subjects()),
         }
     }

@@ -7,9 +7,10 @@ use super::keys::{Cursor, member_key, subject_key};
 use super::lists::order_key;
 use super::row::{Table, Tabled};
 use super::{ViewError, Views, name_key, row_key};
-use crate::domain::{Event, Row};
+use crate::domain::{Event, Row, Told, Touched};
 use crate::proof::Hash;
 use crate::record::Entry;
+use uuid::Uuid;
 
 /// The one writer of the views.
 pub struct Follower {
@@ -37,11 +38,18 @@ impl Follower {
         &self.views
     }
 
-    /// Takes one entry with the rows that it changed. One that the views already hold changes nothing.
+    /// Takes one entry with the rows that it changed, and those that it withdrew. One that the views already hold changes nothing.
     ///
     /// # Errors
     /// [`ViewError::OutOfTurn`] when it comes after the entry that is due; [`ViewError::Store`].
-    pub fn follow(&mut self, index: u64, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
+    pub fn follow(
+        &mut self,
+        index: u64,
+        leaf: Hash,
+        entry: &Entry,
+        rows: &[Row],
+        gone: &[Touched],
+    ) -> Result<(), ViewError> {
         if index > self.next {
             return Err(ViewError::OutOfTurn {
                 wanted: self.next,
@@ -49,7 +57,7 @@ impl Follower {
             });
         }
         if index == self.next {
-            self.views.follow(index, leaf, entry, rows)?;
+            self.views.follow(index, leaf, entry, rows, gone)?;
             self.next = index.saturating_add(1);
         }
         Ok(())
@@ -61,9 +69,19 @@ impl Views {
     ///
     /// # Errors
     /// [`ViewError::Store`].
-    pub fn follow(&self, index: u64, leaf: Hash, entry: &Entry, rows: &[Row]) -> Result<(), ViewError> {
+    pub fn follow(
+        &self,
+        index: u64,
+        leaf: Hash,
+        entry: &Entry,
+        rows: &[Row],
+        gone: &[Touched],
+    ) -> Result<(), ViewError> {
+        for touched in gone {
+            self.forget(*touched)?;
+        }
         for row in rows {
-            self.write(index, entry, row)?;
+            self.write(entry, row, index)?;
         }
         for subject in entry.payload.prev.keys() {
             let before = match index.checked_sub(1) {
@@ -85,7 +103,7 @@ impl Views {
         Ok(())
     }
 
-    fn write(&self, index: u64, entry: &Entry, row: &Row) -> Result<(), ViewError> {
+    fn write(&self, entry: &Entry, row: &Row, index: u64) -> Result<(), ViewError> {
         match row {
             Row::Lot(row) => self.put(index, entry, row.as_ref()),
             Row::Scale(row) => self.put(index, entry, row.as_ref()),
@@ -129,13 +147,52 @@ impl Views {
         let id = row.id();
         let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
         self.inner.rows.insert(row_key(table, id), body)?;
-        if row.since() == index {
-            let made = entry.events().position(|event| event.subjects().contains(&id));
-            let place = u32::try_from(made.unwrap_or(0)).unwrap_or(u32::MAX);
+        if let Some(place) = made_at(entry, index, row.since(), id) {
+            let index = row.since();
             let key = order_key(table.byte(), Cursor { index, place });
             self.inner.order.insert(key, id.as_bytes())?;
             self.inner.kinds.insert(id.as_bytes(), &[table.byte()])?;
         }
         Ok(())
     }
+
+    /// Removes a row that a correction withdrew, and every way to it. Its history stays: that was recorded.
+    fn forget(&self, touched: Touched) -> Result<(), ViewError> {
+        let (table, id) = Table::of(touched);
+        self.inner.rows.remove(row_key(table, id))?;
+        self.inner.kinds.remove(id.as_bytes())?;
+        for tree in [&self.inner.order, &self.inner.names, &self.inner.issues] {
+            for found in tree {
+                let (key, value) = found?;
+                if value == id.as_bytes() {
+                    tree.remove(key)?;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Which place in its entry the event has that made a thing: in the entry that is followed or, when that corrects the
+/// one in which the thing was made, in what is said instead. `None` where the entry makes nothing of the kind.
+fn made_at(entry: &Entry, index: u64, since: u64, id: Uuid) -> Option<u32> {
+    let place = if since == index {
+        let made = entry.events().position(|event| event.subjects().contains(&id));
+        made.unwrap_or(0)
+    } else {
+        entry.events().find_map(|event| match event {
+            Event::EntryCorrected(corrected) => {
+                let restated = corrected
+                    .entries
+                    .iter()
+                    .find(|restated| restated.index == since)?;
+                restated
+                    .events
+                    .iter()
+                    .position(|Told(event)| event.subjects().contains(&id))
+            }
+            _ => None,
+        })?
+    };
+    Some(u32::try_from(place).unwrap_or(u32::MAX))
 }

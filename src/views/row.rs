@@ -2,7 +2,7 @@
 
 use crate::domain::{
     Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session,
+    Session, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -40,6 +40,11 @@ macro_rules! tables {
             #[must_use]
             pub const fn plural(self) -> &'static str {
                 match self { $(Self::$variant => $plural),* }
+            }
+
+            /// The table of a row, and its id.
+            pub(super) const fn of(touched: Touched) -> (Self, Uuid) {
+                match touched { $(Touched::$variant(id) => (Self::$variant, id.0)),* }
             }
 
             pub(super) const fn byte(self) -> u8 {

@@ -8,7 +8,7 @@ use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::ChainEnd;
-use crate::domain::{Book, Command, Draw, FieldErased, Row, Timestamp};
+use crate::domain::{Book, Command, Draw, FieldErased, Row, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -41,6 +41,8 @@ pub struct Appended {
     pub entry: Arc<Entry>,
     /// The rows of the book that it changed, as they were after it.
     pub rows: Vec<Row>,
+    /// Rows that are no more: only a correction can withdraw one.
+    pub gone: Vec<Touched>,
 }
 
 /// Told of each entry from one on, in order, once it is durable.
@@ -156,8 +158,13 @@ impl Desk {
         }
         let landing = match &submission.ask {
             Ask::KeyEntry(bytes) => self.take_key_entry(bytes, &submission),
-            Ask::Command(command) => match self.tell_time(now, command) {
-                Ok(now) => self.take_command(now, draw, command, &submission)?,
+            Ask::Command(command) => match self.may_sign().and_then(|()| self.tell_time(now, command)) {
+                Ok(now) => match command {
+                    Command::CorrectEntries(c) => {
+                        self.take_correction(now, draw, c, &submission, landings)?
+                    }
+                    command => self.take_command(now, draw, command, &submission)?,
+                },
                 Err(clock) => Err(clock),
             },
         };
@@ -292,7 +299,8 @@ impl Desk {
                     index: landing.index,
                     leaf: landing.leaf,
                     entry: Arc::new(entry),
-                    rows: landing.rows,
+                    rows: landing.changes.rows,
+                    gone: landing.changes.gone,
                 });
             }
         }

@@ -5,10 +5,11 @@ use super::submission::{Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
     Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
+    Touched,
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
-use crate::record::{Malformed, Sealed, Unsealed};
+use crate::record::{Malformed, Sealed, Unsealed, thumbprint};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -29,9 +30,18 @@ pub(super) struct Landing {
     pub digest: Vec<u8>,
     pub events: Arc<[Event]>,
     pub subjects: Vec<Uuid>,
-    pub rows: Vec<Row>,
+    pub changes: Changes,
     pub private: Vec<VaultRecord>,
     pub erases: Option<FieldErased>,
+}
+
+/// What an entry changed in the book.
+#[derive(Default)]
+pub(super) struct Changes {
+    /// Rows, as they were after it.
+    pub rows: Vec<Row>,
+    /// Rows that are no more: only a correction can withdraw one.
+    pub gone: Vec<Touched>,
 }
 
 impl Desk {
@@ -43,14 +53,6 @@ impl Desk {
         submission: &Submission,
     ) -> Result<Result<Landing, SubmitError>, StoreError> {
         let index = self.size();
-        // An entry by a key that may not sign could be recorded, but the book would never open again.
-        let may_sign = self
-            .keys
-            .valid(self.deskkeys.recorder.kid(), KeyRole::Recorder, index);
-        if let Err(fault) = may_sign {
-            let why = fault.to_string();
-            return Ok(Err(SubmitError::Refused(Refusal::RecorderKey { why }.into())));
-        }
         let (command, named) = match self.name_entry(command)? {
             Ok(named) => named,
             Err(refusal) => return Ok(Err(SubmitError::Refused(refusal.into()))),
@@ -70,11 +72,26 @@ impl Desk {
         match self.seal(now, submission, &drafts, &subjects, &mut moment.draw) {
             Ok(sealed) => {
                 self.last = now;
-                Ok(Ok(self.landing(index, submission, drafts, subjects, sealed)))
+                let changes = self.changes(index);
+                Ok(Ok(
+                    self.landing(index, submission, drafts, subjects, sealed, changes)
+                ))
             }
             Err(refused) => {
                 self.book.undo();
                 Ok(Err(SubmitError::Refused(refused)))
+            }
+        }
+    }
+
+    /// An entry by a key that may not sign could be recorded, but the book would never open again.
+    pub(super) fn may_sign(&self) -> Result<(), SubmitError> {
+        let kid = self.deskkeys.recorder.kid();
+        match self.keys.valid(kid, KeyRole::Recorder, self.size()) {
+            Ok(_) => Ok(()),
+            Err(fault) => {
+                let why = fault.to_string();
+                Err(SubmitError::Refused(Refusal::RecorderKey { why }.into()))
             }
         }
     }
@@ -115,7 +132,7 @@ impl Desk {
         )))
     }
 
-    fn seal(
+    pub(super) fn seal(
         &self,
         now: Timestamp,
         submission: &Submission,
@@ -152,21 +169,27 @@ impl Desk {
         })
     }
 
-    fn landing(
+    /// What the open journal changed, and closes it. Taken now, since later entries of the turn may change it again.
+    fn changes(&mut self, index: u64) -> Changes {
+        let touched = self.book.keep();
+        let rows = if self.observer.observes(index) {
+            self.book.rows(&touched)
+        } else {
+            Vec::new()
+        };
+        let gone = Vec::new();
+        Changes { rows, gone }
+    }
+
+    pub(super) fn landing(
         &mut self,
         index: u64,
         submission: &Submission,
         drafts: Vec<Draft>,
         subjects: Vec<Uuid>,
         sealed: Sealed,
+        changes: Changes,
     ) -> Landing {
-        let touched = self.book.keep();
-        // Taken now, since later entries of the turn may change them again.
-        let rows = if self.observer.observes(index) {
-            self.book.rows(&touched)
-        } else {
-            Vec::new()
-        };
         let private = sealed.disclosures.into_iter().map(|disclosure| VaultRecord {
             index,
             kind: VaultKind::Disclosure {
@@ -189,7 +212,7 @@ impl Desk {
             digest: Vec::new(),
             events: drafts.into_iter().map(|draft| draft.event).collect(),
             subjects,
-            rows,
+            changes,
             private,
             erases,
         }
@@ -200,18 +223,29 @@ impl Desk {
         bytes: &[u8],
         submission: &Submission,
     ) -> Result<Landing, SubmitError> {
-        let refused = |why: &'static str| SubmitError::Refused(Refusal::KeyEntry { why }.into());
-        let entry = crate::record::read(bytes).map_err(|_| refused("it is not a well-formed entry"))?;
+        let refused = |why: &dyn std::fmt::Display| {
+            SubmitError::Refused(Refusal::KeyEntry { why: why.to_string() }.into())
+        };
+        let entry = crate::record::read(bytes).map_err(|_| refused(&"it is not a well-formed entry"))?;
         if entry.payload.iss != self.origin {
-            return Err(refused("it names another book"));
+            return Err(refused(&"it names another book"));
         }
         if entry.payload.jti != submission.request {
-            return Err(refused("its jti is not the Idempotency-Key"));
+            return Err(refused(&"its jti is not the Idempotency-Key"));
         }
         let index = self.size();
+        let sealing = thumbprint(&self.deskkeys.log.verifier().public());
+        if entry
+            .events()
+            .any(|event| matches!(event, Event::KeyRevoked(e) if e.kid == sealing))
+        {
+            return Err(refused(
+                &"this key seals the checkpoints of the book: put the new log key in its place first",
+            ));
+        }
         self.keys
             .apply(index, &entry, bytes)
-            .map_err(|_| refused("the key chain does not take it"))?;
+            .map_err(|fault| refused(&fault))?;
         self.published.note_key_entry(index);
         let leaf = leaf_hash(bytes);
         self.published.push(leaf);
@@ -223,7 +257,7 @@ impl Desk {
             digest: Vec::new(),
             events: entry.events().cloned().collect(),
             subjects: Vec::new(),
-            rows: Vec::new(),
+            changes: Changes::default(),
             private: Vec::new(),
             erases: None,
         })

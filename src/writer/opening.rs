@@ -2,10 +2,11 @@
 
 use super::desk::{Appended, Desk, DeskKeys, Observer, erase};
 use super::published::{Published, Released};
-use crate::check::{Faulty, Replay};
-use crate::domain::Event;
+use crate::check::{Faulty, Replay, log_verifiers};
+use crate::domain::{Event, KeyRole};
 use crate::log::{Store, StoreError};
-use crate::proof::{Checkpoint, NoteVerifier, Unproven};
+use crate::proof::{Checkpoint, Unproven};
+use crate::record::{KeyFault, thumbprint};
 use std::sync::Arc;
 
 /// Why a book does not open. Nothing was changed.
@@ -25,6 +26,9 @@ pub enum OpenError {
         /// Why.
         why: Unproven,
     },
+    /// The key that should sign checkpoints may not.
+    #[error("the log key of this book may not sign its checkpoints: {0}")]
+    LogKey(KeyFault),
     /// The log was altered behind a checkpoint that had left the house.
     #[error(
         "the log differs from the pinned checkpoint of size {size}: it was altered or put back from another copy"
@@ -52,6 +56,7 @@ impl Desk {
         let mut replay = Replay::new(origin);
         replay.run(
             |each| store.scan(0, each),
+            &|each| store.scan(0, each).map_err(|error| error.to_string()),
             |taken| {
                 erasures.extend(taken.leaf.entry.events().filter_map(|event| match event {
                     Event::FieldErased(erased) => Some(erased.clone()),
@@ -62,7 +67,8 @@ impl Desk {
                         index: taken.index,
                         leaf: taken.leaf.hash,
                         entry: taken.leaf.entry,
-                        rows: taken.book.rows(&taken.touched),
+                        rows: taken.book.rows(&taken.changed.touched),
+                        gone: taken.changed.gone,
                     });
                 }
             },
@@ -93,9 +99,9 @@ impl Desk {
 
     /// The sealed checkpoint must be the tree's own; the pinned one must be one that the tree went through.
     fn hold_checkpoints(&mut self) -> Result<(), OpenError> {
-        let verifier = [self.deskkeys.log.verifier()];
+        self.hold_log_key()?;
         if let Some(note) = self.store.head().checkpoint {
-            let sealed = open_checkpoint("sealed", &note, &verifier)?;
+            let sealed = self.open_checkpoint("sealed", &note)?;
             let tree = self.published.tree();
             if sealed.size != tree.size() || sealed.root != tree.root() {
                 return Err(OpenError::Forked { size: sealed.size });
@@ -108,7 +114,7 @@ impl Desk {
             });
         }
         if let Some(note) = self.store.pinned() {
-            let pinned = open_checkpoint("pinned", &note, &verifier)?;
+            let pinned = self.open_checkpoint("pinned", &note)?;
             if self.published.tree().root_at(pinned.size) != Some(pinned.root) {
                 return Err(OpenError::Forked { size: pinned.size });
             }
@@ -120,12 +126,24 @@ impl Desk {
         }
         Ok(())
     }
-}
 
-fn open_checkpoint(
-    which: &'static str,
-    note: &str,
-    verifiers: &[NoteVerifier],
-) -> Result<Checkpoint, OpenError> {
-    Checkpoint::open(note, verifiers).map_err(|why| OpenError::Checkpoint { which, why })
+    /// A checkpoint by a key that may not sign one would be sealed, but no audit would take it.
+    fn hold_log_key(&self) -> Result<(), OpenError> {
+        let size = self.published.tree().size();
+        if size == 0 {
+            return Ok(());
+        }
+        let kid = thumbprint(&self.deskkeys.log.verifier().public());
+        let held = self.keys.valid(&kid, KeyRole::Log, size);
+        held.map(|_| ()).map_err(OpenError::LogKey)
+    }
+
+    /// Opens a checkpoint by any log key that was valid at its size: the key may have been replaced since.
+    fn open_checkpoint(&self, which: &'static str, note: &str) -> Result<Checkpoint, OpenError> {
+        let opened = Checkpoint::peek(note).and_then(|claimed| {
+            let verifiers = log_verifiers(&self.keys, &self.origin, claimed.size)?;
+            Checkpoint::open(note, &verifiers)
+        });
+        opened.map_err(|why| OpenError::Checkpoint { which, why })
+    }
 }

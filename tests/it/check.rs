@@ -1,6 +1,6 @@
 //! Proof files and audits, on the book of the invented workshop.
 
-mod audits;
+pub mod audits;
 mod demo;
 mod files;
 mod schemas;

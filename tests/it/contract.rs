@@ -8,7 +8,7 @@ mod steps;
 
 use crate::http::Reply;
 use jsonschema::Validator;
-use pourbook::http::routes::{Deed, ROUTES};
+use pourbook::http::routes::{Deed, ROUTES, Who};
 use serde_json::{Value, json};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
@@ -146,10 +146,16 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
         .into_iter()
         .flat_map(|headers| headers.keys())
     {
-        // A last page has no link, and a reply to a command about no row has no entity tag.
-        if !["Link", "ETag"].contains(&name.as_str()) {
-            assert!(reply.header(name).is_some(), "{what} lacks {name}");
-        }
+        let Some(value) = reply.header(name) else {
+            // A last page has no link, and a reply to a command about no row has no entity tag.
+            assert!(["Link", "ETag"].contains(&name.as_str()), "{what} lacks {name}");
+            continue;
+        };
+        let schema = format!("{}/schema", follow(&format!("{response}/headers/{name}")));
+        assert!(
+            validator(&schema).is_valid(&json!(value)),
+            "{what}: {name} is {value:?}"
+        );
     }
     let Some(contents) = described["content"].as_object() else {
         assert!(reply.body.is_empty(), "{what} has a body");
@@ -166,6 +172,43 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
             .map(|fault| format!("{}: {fault}", fault.instance_path()))
             .collect();
         assert!(faults.is_empty(), "{what}: {faults:#?}\n{body:#}");
+    }
+}
+
+#[test]
+fn each_operation_says_who_may_call_it_and_what_stands_in_its_path() {
+    for route in ROUTES {
+        let path = route.path.replace(":.+}", "}");
+        let operation = &DESCRIPTION["paths"][&path][route.method.to_lowercase()];
+        let what = format!("{} {path}", route.method);
+        let says = operation["description"].as_str().unwrap();
+        let open = json!([]);
+        match route.who {
+            Who::Roles(roles) => {
+                let roles: Vec<Value> = roles.iter().map(|role| json!(role)).collect();
+                let roles: Vec<&str> = roles.iter().map(|role| role.as_str().unwrap()).collect();
+                let wanted = format!("Roles: {}.", roles.join(", "));
+                assert!(says.starts_with(&wanted), "{what}: {says}");
+                assert_eq!(operation["security"], json!([{"bearer": []}]), "{what}");
+            }
+            Who::Public => {
+                assert!(says.starts_with("Everybody."), "{what}: {says}");
+                assert_eq!(operation["security"], open, "{what}");
+            }
+            Who::Entries => assert!(says.starts_with("Everybody if"), "{what}: {says}"),
+        }
+        let in_path: BTreeSet<&str> = path
+            .split('/')
+            .filter_map(|part| part.strip_prefix('{')?.strip_suffix('}'))
+            .collect();
+        let parameters = operation["parameters"].as_array();
+        let described: BTreeSet<&str> = parameters
+            .into_iter()
+            .flatten()
+            .filter(|parameter| parameter["in"] == "path" && parameter["required"] == true)
+            .map(|parameter| parameter["name"].as_str().unwrap())
+            .collect();
+        assert_eq!(in_path, described, "{what}");
     }
 }
 

@@ -5,6 +5,7 @@ mod assay_office;
 mod bench;
 mod certificates;
 mod closing;
+mod corrections;
 mod foreign;
 mod histories;
 mod masses;

@@ -9,6 +9,7 @@ mod limits;
 mod lists;
 mod main_line;
 mod public;
+mod settings;
 mod wire;
 
 use actix_web::body::MessageBody;
@@ -353,7 +354,7 @@ fn open_book(
     let mut follower = Follower::new(views.clone());
     let observer = Observer::new(0, move |told| {
         follower
-            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)
             .unwrap();
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();

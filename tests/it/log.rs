@@ -6,7 +6,7 @@ mod crash;
 mod damage;
 mod keeping;
 mod killed;
-mod served;
+pub mod served;
 mod tiles;
 mod tokens;
 mod workshop;

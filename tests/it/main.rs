@@ -10,6 +10,7 @@
 )]
 
 mod check;
+mod cli;
 mod contract;
 mod domain;
 mod http;

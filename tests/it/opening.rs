@@ -117,7 +117,9 @@ fn an_entry_that_does_not_fit_its_place_is_refused_at_opening_as_in_the_audit() 
         entries[last] = resealed(&good[last], alter);
         let found = fault(&entries);
         let mut audit = Audit::new(ORIGIN, false, 2);
-        let wrong = audit.take(&entries).unwrap_err();
+        let wrong = audit
+            .take(&entries, &crate::check::audits::past(&entries))
+            .unwrap_err();
         assert_eq!((found.index, found.fault.to_string()), (wrong.index, wrong.why));
         assert_eq!(found.index, last as u64);
         found.fault

@@ -7,11 +7,11 @@
 //! `SEED=<n>`; `SLOW=1` runs many more.
 
 use crate::shop::{self, mass, reading};
+use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles, Store};
 use pourbook::metal::Metal;
 use pourbook::proof::{Checkpoint, verify_consistency};
-use pourbook::record::read;
 use pourbook::views::{Follower, Views};
 use pourbook::writer::{Ask, Desk, Observer, Submission};
 use std::path::Path;
@@ -43,6 +43,8 @@ struct Counted {
     followed: u32,
     behind: u32,
     deleted: u32,
+    /// How many entries were corrected.
+    corrections: usize,
 }
 
 impl World {
@@ -172,22 +174,13 @@ impl World {
         }
         self.look_at_views();
         let desk = self.desk.as_ref().unwrap();
-        let mut replayed = Book::default();
-        desk.store()
-            .scan(0, &mut |index, bytes| {
-                let entry = read(bytes).unwrap();
-                let stamp = Stamp {
-                    index,
-                    at: entry.payload.iat,
-                    by: entry.payload.by,
-                };
-                entry
-                    .events()
-                    .for_each(|event| replayed.take(&stamp, event).unwrap());
-                replayed.keep();
-                true
-            })
-            .unwrap();
+        let store = desk.store();
+        let mut replay = Replay::new(ORIGIN);
+        let again =
+            &|each: &mut dyn FnMut(u64, &[u8]) -> bool| store.scan(0, each).map_err(|e| e.to_string());
+        let replayed = replay.run(|each| store.scan(0, each), again, |_| {}).unwrap();
+        replayed.unwrap_or_else(|error| panic!("seed {seed}: {error}"));
+        let replayed = replay.book;
         assert!(
             replayed == *desk.book(),
             "seed {seed}: the book differs from its replay"
@@ -253,7 +246,9 @@ impl World {
         let pieces: Vec<PieceId> = sorted(book.pieces().map(|piece| piece.piece));
         let weights = ["50.42", "49.10", "50.90", "51.60", "50.02", "0.30", "12.5"];
         let weight = weights[usize::from(self.chance.bytes()[5]) % weights.len()];
-        let command = match self.below(14) {
+        let sales: Vec<SaleId> = sorted(book.sales().map(|sale| sale.sale));
+        let size = self.desk.as_ref().unwrap().store().head().size;
+        let command = match self.below(26) {
             0 => shop::scale().into(),
             1 | 2 => OpenSession {
                 scale: self.pick(&scales)?,
@@ -303,6 +298,43 @@ impl World {
                 pieces: vec![self.pick(&pieces)?],
             }
             .into(),
+            13 | 14 => WeighPieces {
+                session: self.pick(&open_sessions)?,
+                stage: Stage::Final,
+                items: vec![Weighing {
+                    piece: self.pick(&pieces)?,
+                    mass: reading(weight),
+                }],
+            }
+            .into(),
+            15 => IssueCertificates {
+                pieces: vec![self.pick(&pieces)?],
+            }
+            .into(),
+            16 => SellPieces {
+                items: vec![SaleItem {
+                    piece: self.pick(&pieces)?,
+                    price: None,
+                }],
+                order: None,
+                buyer: Some("somebody".to_owned()),
+                document: None,
+                note: None,
+            }
+            .into(),
+            17 => {
+                let sale = self.pick(&sales)?;
+                let pieces = self.desk.as_ref().unwrap().book().sale(sale)?.pieces.clone();
+                self.on_its_way(sale, pieces)
+            }
+            18 => self.come_back(&pieces)?,
+            19 => CondemnPiece {
+                piece: self.pick(&pieces)?,
+                reason: CondemnReason::Unwanted,
+                note: None,
+            }
+            .into(),
+            20..=23 => self.correction(size)?,
             _ => EraseField {
                 index: u64::from(self.chance.bytes()[7]) % 40,
                 event: 0,
@@ -314,13 +346,77 @@ impl World {
         };
         Some(command)
     }
+
+    fn on_its_way(&mut self, sale: SaleId, pieces: Vec<PieceId>) -> Command {
+        let note = None;
+        match self.below(4) {
+            0 => CancelSale { sale, pieces, note }.into(),
+            1 => DispatchPieces {
+                sale,
+                pieces,
+                weight: None,
+                seal: None,
+                insured: None,
+                carrier: None,
+                tracking: None,
+                note,
+            }
+            .into(),
+            2 => LosePieces { sale, pieces, note }.into(),
+            _ => DeliverPieces { sale, pieces, note }.into(),
+        }
+    }
+
+    fn come_back(&mut self, pieces: &[PieceId]) -> Option<Command> {
+        let (piece, note) = (self.pick(pieces)?, None);
+        Some(match self.below(5) {
+            0 => ReturnPiece { piece, note }.into(),
+            1 => RestockPiece { piece, note }.into(),
+            2 => FindPiece { piece, note }.into(),
+            3 => RecoverPiece { piece, note }.into(),
+            _ => StealPiece {
+                piece,
+                reference: None,
+                note,
+            }
+            .into(),
+        })
+    }
+
+    /// An entry is withdrawn or, if it was a weighing, given another weight.
+    fn correction(&mut self, size: u64) -> Option<Command> {
+        let weighings = self
+            .answered
+            .iter()
+            .filter_map(|(submission, index, _)| match &submission.ask {
+                Ask::Command(Command::WeighPieces(weighing)) => Some((*index, weighing.clone())),
+                _ => None,
+            });
+        let weighings: Vec<(u64, WeighPieces)> = weighings.collect();
+        let (index, instead) = if self.below(3) == 0 || weighings.is_empty() {
+            (
+                u64::try_from(self.below(usize::try_from(size).ok()?.max(1))).ok()?,
+                None,
+            )
+        } else {
+            let (index, mut weighing) = weighings[self.below(weighings.len()) % weighings.len()].clone();
+            weighing.items[0].mass = reading(["50.30", "50.55", "49.80"][self.below(3) % 3]);
+            (index, Some(Box::new(weighing.into())))
+        };
+        let command = CorrectEntries {
+            corrections: vec![Correction { index, instead }],
+            reason: CorrectionReason::Mistyped,
+            note: None,
+        };
+        Some(command.into())
+    }
 }
 
 /// The views follow each entry as soon as it is durable.
 fn observer(mut follower: Follower) -> Observer {
     Observer::new(follower.next(), move |told| {
         follower
-            .follow(told.index, told.leaf, &told.entry, &told.rows)
+            .follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)
             .unwrap();
     })
 }
@@ -369,8 +465,15 @@ fn simulate(seed: u64) -> Counted {
     }
     world.files.set_fault(None);
     world.power_cut();
+    let corrects =
+        |submission: &Submission| matches!(submission.ask, Ask::Command(Command::CorrectEntries(_)));
+    let corrections = world
+        .answered
+        .iter()
+        .filter(|(submission, ..)| corrects(submission));
     Counted {
         answers: world.answered.len(),
+        corrections: corrections.count(),
         ..world.counted
     }
 }
@@ -386,13 +489,17 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
     for seed in seeds {
         let counted = simulate(seed);
         all.answers += counted.answers;
+        all.corrections += counted.corrections;
         all.restarts += counted.restarts;
         all.followed += counted.followed;
         all.behind += counted.behind;
         all.deleted += counted.deleted;
     }
     println!("{all:?}");
-    assert!(all.answers > 100 && all.restarts > 8, "{all:?}");
+    assert!(
+        all.answers > 100 && all.restarts > 8 && all.corrections > 8,
+        "{all:?}"
+    );
     assert!(
         all.followed > all.restarts && all.behind > 0 && all.deleted > 0,
         "{all:?}"

@@ -35,10 +35,13 @@ pub fn follow(store: &dyn Store, views: Views) -> Follower {
     let mut replay = Replay::new(&origin.unwrap_or_default());
     let outcome = replay.run(
         |each| store.scan(0, each),
+        &|each| store.scan(0, each).map_err(|error| error.to_string()),
         |taken| {
             let (index, leaf) = (taken.index, taken.leaf.hash);
-            let rows = taken.book.rows(&taken.touched);
-            follower.follow(index, leaf, &taken.leaf.entry, &rows).unwrap();
+            let rows = taken.book.rows(&taken.changed.touched);
+            follower
+                .follow(index, leaf, &taken.leaf.entry, &rows, &taken.changed.gone)
+                .unwrap();
         },
     );
     outcome.unwrap().unwrap();
@@ -198,7 +201,7 @@ async fn an_entry_out_of_turn_is_refused() {
     let mut follower = Follower::new(views.clone());
     let bytes = store.read(1).unwrap().unwrap();
     let entry = record::read(&bytes).unwrap();
-    let refused = follower.follow(1, leaf_hash(&bytes), &entry, &[]);
+    let refused = follower.follow(1, leaf_hash(&bytes), &entry, &[], &[]);
     assert!(matches!(
         refused,
         Err(ViewError::OutOfTurn { wanted: 0, found: 1 })

@@ -5,7 +5,7 @@
 //! weighed anew before anything is stated of it. Deliberately absent: which office it is (private).
 
 use super::owed::Owed;
-use super::{Book, Consignment, Piece, agree, next_number, once, sum};
+use super::{Book, Consignment, Counted, Piece, agree, once, sum};
 use crate::domain::{
     AssayOutcome, ConsignmentId, ConsignmentReturned, ConsignmentSent, ConsignmentState, Hallmark, KeptHow,
     MarkKind, Marking, MeltOutput, PieceConsigned, PieceHallmarked, PieceId, PieceKept, PieceMissing,
@@ -26,10 +26,10 @@ impl Book {
     pub(super) fn take_consignment(&mut self, stamp: &Stamp, e: &ConsignmentSent) -> Result<(), Refusal> {
         self.free(e.consignment.0)?;
         let pieces: Vec<PieceId> = e.pieces.iter().map(|sent| sent.piece).collect();
-        agree(
-            e,
-            &self.reckon_consignment(e.consignment, &pieces, e.fineness, &e.marks)?,
-        )?;
+        let reckoned = self.reckon_consignment(e.consignment, &pieces, e.fineness, &e.marks)?;
+        self.count(Counted::Consignment, e.number)?;
+        let number = e.number;
+        agree(e, &ConsignmentSent { number, ..reckoned })?;
         let consignment = Consignment {
             consignment: e.consignment,
             number: e.number,
@@ -82,7 +82,7 @@ impl Book {
         let mass = sum(sent.iter().map(|sent| sent.mass))?;
         Ok(ConsignmentSent {
             consignment,
-            number: next_number(self.consignments.len())?,
+            number: self.next(Counted::Consignment)?,
             fineness,
             marks: marks.to_vec(),
             pieces: sent,

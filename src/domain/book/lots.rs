@@ -1,7 +1,7 @@
 //! Lots and jars: metal as it came in, and the residues that work leaves.
 
 use super::owed::Owed;
-use super::{Book, Jar, Lot, Melt, agree, next_number, sum};
+use super::{Book, Counted, Jar, Lot, Melt, agree, sum};
 use crate::domain::{JarFilled, JarId, JarOpened, JarShare, LotReceived, Refusal, Residue, Stamp};
 use crate::metal::Fineness;
 
@@ -18,11 +18,10 @@ impl Book {
         if !e.metal.is_precious() && e.fineness != Fineness::PURE {
             return Err(Refusal::AlloyFineness);
         }
-        let number = self.next_lot_number()?;
-        agree(&e.number, &number)?;
+        self.count(Counted::Lot, e.number)?;
         let lot = Lot {
             lot: e.lot,
-            number,
+            number: e.number,
             metal: e.metal,
             fineness: e.fineness,
             basis: e.basis,
@@ -41,7 +40,7 @@ impl Book {
 
     /// The number of the next lot.
     pub(in crate::domain) fn next_lot_number(&self) -> Result<u32, Refusal> {
-        next_number(self.lots.len())
+        self.next(Counted::Lot)
     }
 
     pub(super) fn take_jar(&mut self, stamp: &Stamp, e: &JarOpened) -> Result<(), Refusal> {

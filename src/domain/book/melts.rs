@@ -8,7 +8,7 @@
 use super::owed::Owed;
 use super::owners::Owners;
 use super::scales::square;
-use super::{Book, Jar, Melt, Piece, agree, next_number, once, sum};
+use super::{Book, Counted, Jar, Melt, Piece, agree, once, sum};
 use crate::domain::{
     FinenessBasis, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal, Residue,
     SessionId, Stamp,
@@ -36,13 +36,12 @@ impl Book {
     pub(super) fn take_charge(&mut self, stamp: &Stamp, e: &MeltCharged) -> Result<(), Refusal> {
         self.free(e.melt.0)?;
         let blend = self.reckon_blend(e.session, e.metal, &e.inputs)?;
-        let number = self.next_melt_number()?;
-        agree(&e.number, &number)?;
+        self.count(Counted::Melt, e.number)?;
         agree(&e.charge, &blend.charge)?;
         agree(&e.fineness, &blend.fineness)?;
         let melt = Melt {
             melt: e.melt,
-            number,
+            number: e.number,
             metal: e.metal,
             state: MeltState::Open,
             session: e.session,
@@ -74,7 +73,7 @@ impl Book {
 
     /// The number of the next melt.
     pub(in crate::domain) fn next_melt_number(&self) -> Result<u32, Refusal> {
-        next_number(self.melts.len())
+        self.next(Counted::Melt)
     }
 
     /// What the inputs come to, each of them checked.

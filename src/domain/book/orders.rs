@@ -6,7 +6,7 @@
 //! Deliberately absent: who ordered, and money (private members); deposits.
 
 use super::owed::Owed;
-use super::{Availability, Book, Order, Piece, agree, next_number};
+use super::{Availability, Book, Counted, Order, Piece};
 use crate::domain::{
     OrderCancelled, OrderId, OrderRecorded, OrderState, PieceReleased, PieceReserved, PieceState, Refusal,
     SeriesId, SeriesKind, Shape, ShapeCount, Stamp,
@@ -15,7 +15,7 @@ use crate::domain::{
 impl Book {
     pub(super) fn take_order(&mut self, stamp: &Stamp, e: &OrderRecorded) -> Result<(), Refusal> {
         self.free(e.order.0)?;
-        agree(&e.number, &self.next_order_number()?)?;
+        self.count(Counted::Order, e.number)?;
         if self.known_series(e.series)?.kind_of != SeriesKind::Edition {
             return Err(Refusal::NotAnEdition);
         }
@@ -56,7 +56,7 @@ impl Book {
 
     /// The number that the next order gets.
     pub(in crate::domain) fn next_order_number(&self) -> Result<u32, Refusal> {
-        next_number(self.orders.len())
+        self.next(Counted::Order)
     }
 
     /// Whether so many more of a shape may be promised.

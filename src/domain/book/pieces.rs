@@ -20,13 +20,13 @@ impl Book {
     pub(super) fn take_pour(&mut self, stamp: &Stamp, e: &PiecePoured) -> Result<(), Refusal> {
         self.free(e.piece.0)?;
         let pour = self.reckon_pour(e.melt, e.series, &e.shape)?;
-        agree(&e.pour, &pour)?;
+        self.pour_given(e.melt, &e.pour, &pour)?;
         let mut melt = self.known_melt(e.melt)?.clone();
         melt.pieces.push(e.piece);
         self.melts.put(e.melt, melt);
         let piece = Piece {
             piece: e.piece,
-            pour,
+            pour: e.pour.clone(),
             melt: e.melt,
             series: e.series,
             shape: e.shape.clone(),
@@ -59,6 +59,17 @@ impl Book {
         Ok(())
     }
 
+    /// A pour has the next number of its melt. Only where a correction withdrew a pour may there be a gap: the others keep
+    /// the numbers that stand at the moulds.
+    fn pour_given(&self, melt: MeltId, says: &str, next: &str) -> Result<(), Refusal> {
+        let given = pour_of(says);
+        let written = format!("{}-{given:02}", self.known_melt(melt)?.number);
+        if self.has_corrections() && says == written && given > pour_of(next) && given <= POURS_MAX {
+            return Ok(());
+        }
+        agree(&says, &next)
+    }
+
     /// The pour number that the next pour of a melt gets.
     pub(in crate::domain) fn reckon_pour(
         &self,
@@ -74,7 +85,12 @@ impl Book {
                 shape: shape.to_string(),
             });
         }
-        let count = melt.pieces.len().saturating_add(1);
+        let last = melt
+            .pieces
+            .last()
+            .map(|piece| self.known_piece(*piece))
+            .transpose()?;
+        let count = last.map_or(0, |piece| pour_of(&piece.pour)).saturating_add(1);
         if count > POURS_MAX {
             return Err(Refusal::TooMany {
                 count,
@@ -318,6 +334,12 @@ const fn weighable(stage: Stage) -> &'static [PieceState] {
 
 /// Back from a buyer.
 const CAME_HOME: &[PieceState] = &[PieceState::Returned, PieceState::BoughtBack];
+
+/// The how-manieth pour of its melt a pour number names; 0 if it names none.
+fn pour_of(number: &str) -> usize {
+    let pour = number.rsplit_once('-').and_then(|(_, pour)| pour.parse().ok());
+    pour.unwrap_or(0)
+}
 
 /// Refuses a piece that has a serial.
 pub(super) fn no_serial(piece: &Piece) -> Result<(), Refusal> {

@@ -15,7 +15,7 @@
 use super::owed::Owed;
 use super::owners::Owners;
 use super::scales::square;
-use super::{Book, Jar, Lot, Refining, agree, next_number, once, sum};
+use super::{Book, Counted, Jar, Lot, Refining, agree, once, sum};
 use crate::domain::{
     FinenessBasis, JarEmptied, JarSent, JarSwept, LotOutturned, MeltOutput, PieceRefined, PieceState,
     RefiningReturned, RefiningSent, RefiningState, Refusal, Residue, SessionId, SettledMetal, Stamp,
@@ -50,12 +50,11 @@ impl Book {
     pub(super) fn take_refining(&mut self, stamp: &Stamp, e: &RefiningSent) -> Result<(), Refusal> {
         self.free(e.refining.0)?;
         let bundle = self.reckon_bundle(e.session, e.metal, &e.jars, &e.pieces)?;
-        let number = self.next_refining_number()?;
-        agree(&e.number, &number)?;
+        self.count(Counted::Refining, e.number)?;
         agree(&e.mass, &bundle.mass)?;
         let refining = Refining {
             refining: e.refining,
-            number,
+            number: e.number,
             metal: e.metal,
             state: RefiningState::AtRefiner,
             session: e.session,
@@ -95,7 +94,7 @@ impl Book {
 
     /// The number of the next refining.
     pub(in crate::domain) fn next_refining_number(&self) -> Result<u32, Refusal> {
-        next_number(self.refinings.len())
+        self.next(Counted::Refining)
     }
 
     pub(super) fn take_emptying(&mut self, e: &JarEmptied) -> Result<(), Refusal> {
@@ -274,22 +273,21 @@ impl Book {
             agree(&e.mass.mass(), &mass)?;
         }
         self.free(e.lot.0)?;
-        let row = self.known_refining(e.refining)?;
+        let row = self.known_refining(e.refining)?.clone();
         agree(&e.metal, &row.metal)?;
         if e.fineness == Fineness::ZERO {
             return Err(Refusal::FinenessImpossible);
         }
         self.weighed(e.session, &e.mass)?;
-        self.within_sent(row, Some(e))?;
-        let number = self.next_lot_number()?;
-        agree(&e.number, &number)?;
+        self.within_sent(&row, Some(e))?;
+        self.count(Counted::Lot, e.number)?;
         let owner = match row.owners.as_slice() {
             [only] => *only,
             _ => None,
         };
         let lot = Lot {
             lot: e.lot,
-            number,
+            number: e.number,
             metal: e.metal,
             fineness: e.fineness,
             basis: FinenessBasis::Assayed,

@@ -5,7 +5,7 @@
 //! delivered. Deliberately absent: to whom, for what price, by which carrier (private members); payment.
 
 use super::owed::Owed;
-use super::{Book, Piece, Sale, agree, next_number, once};
+use super::{Book, Counted, Piece, Sale, once};
 use crate::domain::{
     PieceDelivered, PieceDispatched, PieceFound, PieceHandedOver, PieceId, PieceLost, PieceSentBack,
     PieceSold, PieceState, PieceUnsold, Refusal, SaleDispatched, SaleId, SaleMade, Stamp,
@@ -15,7 +15,7 @@ impl Book {
     /// A sale owes one event of each of its pieces, and each of those is held against what is known of its piece.
     pub(super) fn take_sale(&mut self, stamp: &Stamp, e: &SaleMade) -> Result<(), Refusal> {
         self.free(e.sale.0)?;
-        agree(&e.number, &self.next_sale_number()?)?;
+        self.count(Counted::Sale, e.number)?;
         named(&e.pieces)?;
         if let Some(order) = e.order {
             self.open_order(order)?;
@@ -36,7 +36,7 @@ impl Book {
 
     /// The number that the next sale gets.
     pub(in crate::domain) fn next_sale_number(&self) -> Result<u32, Refusal> {
-        next_number(self.sales.len())
+        self.next(Counted::Sale)
     }
 
     pub(super) fn take_sold(&mut self, e: &PieceSold) -> Result<(), Refusal> {

@@ -45,6 +45,11 @@ impl<K: Clone + Eq + Hash, V> Table<K, V> {
         self.rows.values()
     }
 
+    /// Every key with its row, in no particular order.
+    pub(super) fn entries(&self) -> impl Iterator<Item = (&K, &V)> {
+        self.rows.iter()
+    }
+
     /// Puts a row in place of the one that was there.
     pub(super) fn put(&mut self, key: K, row: V) {
         let before = self.rows.insert(key.clone(), row);

@@ -1,6 +1,6 @@
 //! Deciding about metal before it is a piece: lots, scales, sessions, jars, melts.
 
-use super::{Decision, ITEMS_MAX, counted, pointed, short};
+use super::{Decision, counted, counted_together, pointed, short};
 use crate::domain::book::{Owed, Owners};
 use crate::domain::command::*;
 use crate::domain::{
@@ -150,17 +150,7 @@ impl Decision<'_> {
     /// The inputs of a charge, each checked where it stands in the command.
     fn inputs(&self, c: &ChargeMelt) -> Result<Vec<MeltInput>, Refused> {
         let count = c.lots.len() + c.heels.len() + c.jars.len() + c.pieces.len();
-        match count {
-            0 => return Err(Refusal::NothingNamed.into()),
-            1..=ITEMS_MAX => {}
-            _ => {
-                return Err(Refusal::TooMany {
-                    count,
-                    most: ITEMS_MAX,
-                }
-                .into());
-            }
-        }
+        counted_together(count)?;
         let mut inputs = Vec::with_capacity(count);
         let (mut seen, mut owners) = (HashSet::new(), Owners::new());
         let mut add = |input: Result<MeltInput, Refusal>, thing: String, reading: String| {

@@ -63,7 +63,10 @@ impl Decision<'_> {
         })
     }
 
-    pub(super) fn supersede_certificate(&mut self, c: &SupersedeCertificate) -> Result<(), Refused> {
+    pub(in crate::domain) fn supersede_certificate(
+        &mut self,
+        c: &SupersedeCertificate,
+    ) -> Result<(), Refused> {
         short(&[("note", &c.note)])?;
         let at = |refusal: Refusal| refusal.at("/piece");
         let older = self.book.known_piece(c.piece).map_err(at)?.certificate;

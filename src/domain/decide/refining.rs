@@ -1,6 +1,6 @@
 //! Deciding about residues, the refiner and customers' metal.
 
-use super::{Decision, ITEMS_MAX, pointed, short};
+use super::{Decision, counted_together, pointed, short};
 use crate::domain::book::Owners;
 use crate::domain::command::*;
 use crate::domain::{
@@ -86,15 +86,7 @@ impl Decision<'_> {
 
     /// The jars and pieces of a sending, each checked where it stands in the command.
     fn bundled(&self, c: &SendToRefiner) -> Result<(Vec<JarSent>, Vec<MeltOutput>), Refused> {
-        let count = c.jars.len().saturating_add(c.pieces.len());
-        match count {
-            0 => return Err(Refusal::NothingNamed.into()),
-            1..=ITEMS_MAX => {}
-            _ => {
-                let most = ITEMS_MAX;
-                return Err(Refusal::TooMany { count, most }.into());
-            }
-        }
+        counted_together(c.jars.len().saturating_add(c.pieces.len()))?;
         if !c.metal.is_precious() {
             return Err(Refusal::NotPrecious { metal: c.metal }.at("/metal"));
         }

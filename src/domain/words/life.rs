@@ -194,4 +194,18 @@ words! {
         /// Accounted for.
         Returned = "returned",
     }
+
+    /// Why an entry is corrected.
+    CorrectionReason {
+        /// A figure or a word was typed wrong.
+        Mistyped = "mistyped",
+        /// Another thing was meant.
+        WrongThing = "wrong_thing",
+        /// It was recorded twice.
+        RecordedTwice = "recorded_twice",
+        /// It did not happen.
+        DidNotHappen = "did_not_happen",
+        /// Anything else; the private note says what.
+        Other = "other",
+    }
 }

@@ -3,7 +3,7 @@
 //! One test walks all of it by itself, so nothing depends on which tests ran before. Per status there is one way to ask
 //! for it ([`Walk::ask`]); what is particular to an operation stands in the table of [`super::steps`].
 
-use super::steps::{STEPS, Step};
+use super::steps::{AFTER, STEPS, Step};
 use super::{DESCRIPTION, fits};
 use crate::http::{ORIGIN, Reply, Served, TestApp, bearer};
 use actix_web::test::TestRequest;
@@ -170,7 +170,7 @@ impl Walk {
     /// Takes the steps of the table on a book.
     async fn tell(&mut self, app: &TestApp, note: bool) {
         self.kept.clear();
-        for step in STEPS {
+        for step in STEPS.iter().chain(AFTER) {
             let (method, to) = step.to.split_once(' ').unwrap();
             let address = self.filled(to);
             let body = self.filled(step.body);
@@ -184,8 +184,9 @@ impl Walk {
                 .find(|route| route.method == method && fits(route.path, &address))
                 .unwrap_or_else(|| panic!("{} is no route", step.to));
             let mut body: Value = serde_json::from_str(&body).unwrap();
-            let items = body.get_mut("items").and_then(Value::as_array_mut);
-            for item in items.into_iter().flatten() {
+            let tray = recording(route).is_some_and(|command| command.tray);
+            let items = body.get_mut("items").filter(|_| tray);
+            for item in items.and_then(Value::as_array_mut).into_iter().flatten() {
                 item["version"] = json!(app.version(item["piece"].as_str().unwrap()));
             }
             let role = roles(route).0.unwrap();

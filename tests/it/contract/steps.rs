@@ -226,3 +226,410 @@ pub const STEPS: &[Step] = &[
     ),
     post("POST /v1/clock", 201, "{}"),
 ];
+
+/// What comes after the main line: struck, hallmarked, promised, sold, given back, refined.
+pub const AFTER: &[Step] = &[
+    post(
+        "POST /v1/sessions",
+        201,
+        r#"{"scale": "$scale", "nominal": "50.00", "reading": "50.00"}"#,
+    ).keeps(&["session2=session"]),
+    post(
+        "POST /v1/series",
+        201,
+        r#"{"code": "SR", "kind_of": "edition", "metal": "silver", "fineness": "999", "unit": "g",
+            "shapes": [{"shape": "oval", "size": 4}], "limits": {"nominal": "50.00", "lower": "50.00", "upper": "51.20"},
+            "digits": 4, "marking": "required", "struck": true, "spares_sold": true}"#,
+    ).keeps(&["series_marked=series"]),
+    post(
+        "POST /v1/owners",
+        201,
+        r#"{"name": "a neighbour with a box of spoons"}"#,
+    ).keeps(&["owner"]),
+    post(
+        "POST /v1/owners/$owner/agreement",
+        201,
+        r#"{"document": "letter of 3 May"}"#,
+    ),
+    post(
+        "POST /v1/dies",
+        201,
+        r#"{"owner": "workshop", "label": "the wheel"}"#,
+    ).keeps(&["die"]),
+    post(
+        "POST /v1/dies",
+        201,
+        r#"{"owner": "workshop"}"#,
+    ).keeps(&["die_gone=die"]),
+    post(
+        "POST /v1/dies",
+        409,
+        r#"{"owner": "workshop", "series": "11111111-1111-4111-8111-111111111111"}"#,
+    ),
+    post(
+        "POST /v1/dies/$die_gone/disposal",
+        201,
+        r#"{"how": "destroyed"}"#,
+    ),
+    post(
+        "POST /v1/dies/$die_gone/disposal",
+        409,
+        r#"{"how": "destroyed"}"#,
+    ),
+    post(
+        "POST /v1/melts",
+        201,
+        r#"{"metal": "silver", "session": "$session2", "lots": [{"lot": "$lot", "mass": "240.00"}]}"#,
+    ).keeps(&["melt2=melt"]),
+    post(
+        "POST /v1/melts/$melt2/pours",
+        201,
+        r#"{"pours": [{"series": "$series_marked", "shape": "oval"}, {"series": "$series_marked", "shape": "oval"},
+            {"series": "$series_marked", "shape": "oval"}, {"series": "$series_marked", "shape": "oval"}]}"#,
+    ).keeps(&["marked=piece", "marked#2=piece#2", "marked#3=piece#3", "marked#4=piece#4"]),
+    post(
+        "POST /v1/weighings",
+        201,
+        r#"{"session": "$session2", "stage": "from_mould", "items": [{"piece": "$marked", "mass": "50.40"},
+            {"piece": "$marked#2", "mass": "50.50"}, {"piece": "$marked#3", "mass": "50.60"},
+            {"piece": "$marked#4", "mass": "50.45"}]}"#,
+    ),
+    // 240.00 = 50.40 + 50.50 + 50.60 + 50.45 + 37.55 + a loss of 0.50.
+    post(
+        "POST /v1/melts/$melt2/closing",
+        201,
+        r#"{"session": "$session2", "heel": "37.55"}"#,
+    ),
+    post(
+        "POST /v1/strikes",
+        409,
+        r#"{"die": "$die_gone", "items": [{"piece": "$marked", "outcome": "good"}]}"#,
+    ),
+    post(
+        "POST /v1/strikes",
+        201,
+        r#"{"die": "$die", "items": [{"piece": "$marked", "outcome": "good"}, {"piece": "$marked#2", "outcome": "good"},
+            {"piece": "$marked#3", "outcome": "good"}, {"piece": "$marked#4", "outcome": "off_centre"}]}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked#4/archive",
+        201,
+        r#"{"note": "for the sample drawer"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked#4/archive",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/serials",
+        201,
+        r#"{"pieces": ["$marked", "$marked#2", "$marked#3"]}"#,
+    ),
+    post(
+        "POST /v1/consignments",
+        201,
+        r#"{"pieces": ["$marked", "$marked#2"], "fineness": "999", "marks": ["sponsor", "fineness", "office"],
+            "office": "Eastmarch Assay Hall", "seal": "S-88"}"#,
+    ).keeps(&["consignment"]),
+    post(
+        "POST /v1/consignments",
+        409,
+        r#"{"pieces": ["$marked"], "fineness": "999", "marks": ["sponsor", "fineness", "office"]}"#,
+    ),
+    post(
+        "POST /v1/consignments/$consignment/return",
+        409,
+        r#"{"lines": [{"piece": "$marked", "outcome": "marked", "hallmark": {"fineness": "999", "marks": [{"mark": "sponsor", "legible": true},
+            {"mark": "fineness", "legible": true}, {"mark": "office", "legible": false}]}}]}"#,
+    ),
+    post(
+        "POST /v1/consignments/$consignment/return",
+        201,
+        r#"{"lines": [{"piece": "$marked", "outcome": "marked", "hallmark": {"fineness": "999", "marks": [{"mark": "sponsor", "legible": true},
+            {"mark": "fineness", "legible": true}, {"mark": "office", "legible": false}]}},
+            {"piece": "$marked#2", "outcome": "marked", "hallmark": {"fineness": "999", "marks": [{"mark": "sponsor", "legible": true},
+            {"mark": "fineness", "legible": true}, {"mark": "office", "legible": false}]}}]}"#,
+    ),
+    post(
+        "POST /v1/weighings",
+        201,
+        r#"{"session": "$session2", "stage": "final", "items": [{"piece": "$marked", "mass": "50.39"},
+            {"piece": "$marked#2", "mass": "50.49"}]}"#,
+    ),
+    post(
+        "POST /v1/spares",
+        201,
+        r#"{"pieces": ["$marked#2"]}"#,
+    ),
+    post(
+        "POST /v1/spares",
+        409,
+        r#"{"pieces": ["$marked#2"]}"#,
+    ),
+    post(
+        "POST /v1/numbers",
+        201,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sessions/$session2/closing",
+        201,
+        r#"{"nominal": "50.00", "reading": "50.00"}"#,
+    ),
+    post(
+        "POST /v1/certificates",
+        201,
+        r#"{"pieces": ["$marked", "$marked#2"]}"#,
+    ),
+    post(
+        "POST /v1/orders",
+        201,
+        r#"{"series": "$series_marked", "shapes": [{"shape": "oval", "count": 1}], "buyer": "a reader of the letter"}"#,
+    ).keeps(&["order"]),
+    post(
+        "POST /v1/orders",
+        409,
+        r#"{"series": "$series_marked", "shapes": [{"shape": "oval", "count": 10}]}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/reservation",
+        201,
+        r#"{"order": "$order"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/reservation",
+        409,
+        r#"{"order": "$order"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/release",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/release",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/orders/$order/cancellation",
+        201,
+        r#"{"note": "they changed their mind"}"#,
+    ),
+    post(
+        "POST /v1/orders/$order/cancellation",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/sales",
+        201,
+        r#"{"items": [{"piece": "$marked", "price": {"amount": "95.00", "currency": "GBP"}}, {"piece": "$marked#2"},
+            {"piece": "$piece"}], "buyer": "a reader of the letter", "document": "B-2031"}"#,
+    ).keeps(&["sale"]),
+    post(
+        "POST /v1/sales",
+        409,
+        r#"{"items": [{"piece": "$marked"}]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/cancellation",
+        201,
+        r#"{"pieces": ["$piece"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/cancellation",
+        409,
+        r#"{"pieces": ["$piece"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/handovers",
+        201,
+        r#"{"pieces": ["$marked#2"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/handovers",
+        409,
+        r#"{"pieces": ["$marked#2"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/dispatches",
+        201,
+        r#"{"pieces": ["$marked"], "weight": "212 g", "seal": "T-14"}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/dispatches",
+        409,
+        r#"{"pieces": ["$marked"], "weight": "212 g", "seal": "T-14"}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/losses",
+        201,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/losses",
+        409,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/finding",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/finding",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/returns-to-sender",
+        201,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/returns-to-sender",
+        409,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/dispatches",
+        201,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/deliveries",
+        201,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/sales/$sale/deliveries",
+        409,
+        r#"{"pieces": ["$marked"]}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/return",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/return",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/restocking",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked/restocking",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/sessions",
+        201,
+        r#"{"scale": "$scale", "nominal": "50.00", "reading": "50.00"}"#,
+    ).keeps(&["session3=session"]),
+    post(
+        "POST /v1/pieces/$marked#2/buyback",
+        201,
+        r#"{"session": "$session3", "mass": "50.47", "price": {"amount": "60.00", "currency": "GBP"}}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked#2/buyback",
+        409,
+        r#"{"session": "$session3", "mass": "50.47", "price": {"amount": "60.00", "currency": "GBP"}}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/theft",
+        201,
+        r#"{"reference": "CR 42"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/theft",
+        409,
+        r#"{"reference": "CR 42"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/recovery",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/recovery",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked#2/destruction",
+        201,
+        r#"{"witness": "the neighbour from the forge"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$marked#2/destruction",
+        409,
+        r#"{"witness": "the neighbour from the forge"}"#,
+    ),
+    post(
+        "POST /v1/jars",
+        201,
+        r#"{"metal": "silver", "fineness": "999", "residue": "sweeps"}"#,
+    ).keeps(&["jar_sweeps=jar"]),
+    post(
+        "POST /v1/jars/$jar_sweeps/sweepings",
+        201,
+        r#"{"session": "$session3", "mass": "212.50"}"#,
+    ),
+    post(
+        "POST /v1/jars/$jar/sweepings",
+        409,
+        r#"{"session": "$session3", "mass": "212.50"}"#,
+    ),
+    post(
+        "POST /v1/refinings",
+        201,
+        r#"{"metal": "silver", "session": "$session3", "jars": [{"jar": "$jar", "mass": "1.00"}]}"#,
+    ).keeps(&["refining"]),
+    post(
+        "POST /v1/refinings",
+        409,
+        r#"{"metal": "silver", "session": "$session3", "jars": [{"jar": "$jar", "mass": "1.00"}]}"#,
+    ),
+    post(
+        "POST /v1/refinings/$refining/return",
+        201,
+        r#"{"outturn": {"session": "$session3", "mass": "0.90", "fineness": "999.9"},
+            "charge": {"amount": "25.00", "currency": "GBP"}}"#,
+    ),
+    post(
+        "POST /v1/refinings/$refining/return",
+        409,
+        r#"{"outturn": {"session": "$session3", "mass": "0.90", "fineness": "999.9"},
+            "charge": {"amount": "25.00", "currency": "GBP"}}"#,
+    ),
+    post(
+        "POST /v1/series/$series_marked/closing",
+        409,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/series",
+        201,
+        r#"{"code": "KN", "kind_of": "edition", "metal": "silver", "fineness": "999", "unit": "g",
+            "shapes": [{"shape": "oval", "size": 1}], "limits": {"nominal": "50.00", "lower": "50.00", "upper": "51.20"},
+            "digits": 4, "marking": "exempt", "ground": "bullion"}"#,
+    ).keeps(&["series_done=series"]),
+    post(
+        "POST /v1/series/$series_done/closing",
+        201,
+        r#"{}"#,
+    ),
+    post(
+        "POST /v1/series/$series_done/closing",
+        409,
+        r#"{}"#,
+    ),
+];

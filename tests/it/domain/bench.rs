@@ -155,7 +155,7 @@ impl Bench {
         self.book.piece(PieceId(self.id(name))).unwrap()
     }
 
-    fn say_refused(&self, refused: &Refused) -> String {
+    pub fn say_refused(&self, refused: &Refused) -> String {
         let mut text = refused.to_string();
         for (name, id) in &self.names {
             text = text.replace(&id.to_string(), name);
@@ -177,7 +177,7 @@ impl Bench {
         }
     }
 
-    fn say_event(&self, event: &Event) -> String {
+    pub fn say_event(&self, event: &Event) -> String {
         let name = |id: Uuid| self.name(id);
         match event {
             Event::LotReceived(e) => format!("{} is lot {}", name(e.lot.0), e.number),
@@ -441,7 +441,7 @@ impl<'a> Words<'a> {
 
 impl Bench {
     /// Reads one line: the command, and the names of what it makes.
-    fn read(&self, line: &str) -> (Command, Vec<String>) {
+    pub fn read(&self, line: &str) -> (Command, Vec<String>) {
         let mut words = Words(line.split_whitespace().peekable());
         let verb = words.next();
         let w = &mut words;

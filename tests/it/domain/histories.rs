@@ -438,7 +438,7 @@ mod marking {
     pub(super) const SHOP: &[&str] = &[
         "edition HM silver 999 limits 50.00 50.00 51.20 required struck oval 2 slab 2",
         "edition PN silver 999 limits 50.00 50.00 51.20 exempt unnumbered oval 1 slab 1",
-        "edition MT silver 999 limits 50.00 50.00 51.20 exempt number_on_metal spares_sold oval 1 slab 1",
+        "edition MT silver 999 limits 50.00 50.00 51.20 exempt number_on_metal struck spares_sold oval 1 slab 1",
         "open HX silver 925 required",
         "die DA workshop",
         "die DC commissioner for HM",
@@ -485,7 +485,7 @@ mod marking {
                     .collect(),
                 }
                 .into(),
-                9 if b % 6 > 0 => MovePiece {
+                9 if !b.is_multiple_of(6) => MovePiece {
                     piece: one(&self.pieces(|piece| piece.state == PieceState::Unmarked), a)?,
                     to: SeriesId(self.bench.id(["HX", "DW"][b as usize % 2])),
                     note,
@@ -634,7 +634,7 @@ mod marking {
             let fineness = |text| pourbook::metal::Fineness::parse(text).unwrap();
             let seen = |mark: &&str| MarkSeen {
                 mark: serde_json::from_value((*mark).into()).unwrap(),
-                legible: by % 3 > 0,
+                legible: !by.is_multiple_of(3),
             };
             let (outcome, reason, assay) = match by % 11 {
                 0 => (

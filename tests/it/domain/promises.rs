@@ -139,7 +139,7 @@ impl Counter {
         sales.sort_by_key(|sale| sale.number);
         let any = one(&sales, b).map_or(SaleId(Uuid::from_u128(0xdead)), |sale| sale.sale);
         let its = self.bench.book.piece(piece)?.sale;
-        let sale = its.filter(|_| b % 9 > 0).unwrap_or(any);
+        let sale = its.filter(|_| !b.is_multiple_of(9)).unwrap_or(any);
         let (pieces, note) = (vec![piece], None);
         Some(match kind {
             0 => CancelSale { sale, pieces, note }.into(),
@@ -341,7 +341,9 @@ impl Counter {
         for draft in self.bench.entries.iter().flat_map(|entry| &entry.drafts) {
             match &draft.event {
                 Event::PieceSold(e) => {
-                    key(e.piece, e.sale).map(|key| *sold.entry(key).or_default() += 1);
+                    if let Some(key) = key(e.piece, e.sale) {
+                        *sold.entry(key).or_default() += 1;
+                    }
                 }
                 Event::PieceHandedOver(e) => {
                     had.insert((e.piece, e.sale));
@@ -350,7 +352,9 @@ impl Counter {
                     had.insert((e.piece, e.sale));
                 }
                 Event::PieceUnsold(e) if !had.contains(&(e.piece, e.sale)) => {
-                    key(e.piece, e.sale).map(|key| *sold.entry(key).or_default() -= 1);
+                    if let Some(key) = key(e.piece, e.sale) {
+                        *sold.entry(key).or_default() -= 1;
+                    }
                 }
                 _ => {}
             }

@@ -85,7 +85,7 @@ async fn parameters_that_are_not_known_or_not_of_their_form_are_refused() {
         "limit=1&limit=2",
         "after=xyz",
         "after=",
-        "state=lost",
+        "state=mislaid",
         "offset=3",
         "melt=seven",
     ] {

@@ -203,7 +203,7 @@ fn full_tiles_are_files_that_are_written_once() {
     assert_eq!(audits(&served.address).0, 0);
     // While it is served nothing is removed.
     let refused = run(&["rebuild", dir.to_str().unwrap()]);
-    assert_eq!(refused.status.code(), Some(2));
+    assert_eq!(refused.status.code(), Some(1));
     assert_eq!(files_below(&tiles).len(), 4);
     served.stop();
 

@@ -3,8 +3,8 @@
 //! It is about form, as all samples: no book has decided them.
 
 use super::longest::{FINENESS, MANY, MASS, Row, row, tray};
-use super::{JAR, LOT, MELT, PIECE, SERIES, SESSION, draft, id};
-use pourbook::domain::Draft;
+use super::{JAR, LOT, MELT, PIECE, SERIES, SESSION, draft, event, id};
+use pourbook::domain::{CorrectionReason, Draft, EntryCorrected, Event, Private, Restated, Told};
 use serde_json::{Value, json};
 
 const DIE: u8 = 0xd1;
@@ -81,6 +81,7 @@ pub const ROWS: &[Row] = &[
     row("lot.outturned", 1, |_| {
         vec![draft("lot.outturned", lot_outturned())]
     }),
+    row("entry.corrected", 64, entry_corrected),
 ];
 
 fn pieces(count: usize) -> Vec<String> {
@@ -358,4 +359,28 @@ fn refining_returned(_: usize) -> Vec<Draft> {
         draft("refining.returned", whole),
         draft("lot.outturned", lot_outturned()),
     ]
+}
+
+/// An entry restated with 60 pieces that were poured, as long as any.
+fn entry_corrected(n: usize) -> Vec<Draft> {
+    let poured = |n: usize| {
+        json!({"piece": id(PIECE, n), "melt": id(MELT, 9), "pour": format!("{MANY}-{n:02}"),
+            "series": id(SERIES, 9), "shape": "a_long_shape__01"})
+    };
+    let events: Vec<Event> = (1..=n).map(|n| event("piece.poured", poured(n))).collect();
+    let restated = Restated {
+        index: 9_007_199_254_740_991,
+        entry: "A".repeat(43),
+        asked: true,
+        events: events.into_iter().map(Told).collect(),
+    };
+    let corrected = EntryCorrected {
+        entries: vec![restated],
+        reason: CorrectionReason::RecordedTwice,
+    };
+    let private = Private::none().text("note", Some("An invented value: Möbius & Söhne, “Bay 3”"));
+    vec![Draft {
+        event: corrected.into(),
+        private,
+    }]
 }

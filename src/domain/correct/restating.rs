@@ -1,0 +1,148 @@
+//! What an event would have reckoned, had the book been as it is now. What somebody typed stays as it was typed.
+
+use crate::domain::book::{Book, Owed};
+use crate::domain::{
+    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, MeltOutput,
+    PieceFinished, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
+};
+use crate::metal::Mass;
+
+impl Book {
+    /// The event as it would have been recorded. `following` is what stands behind it in its entry.
+    pub(super) fn restated(&self, event: &Event, following: &[Event]) -> Result<Event, Refusal> {
+        Ok(match event {
+            Event::SessionChecked(e) => {
+                let held = self.reckon_check(e.session, e.nominal, &e.reading)?;
+                SessionChecked { held, ..e.clone() }.into()
+            }
+            Event::SessionClosed(e) => {
+                let held = self.reckon_check(e.session, e.nominal, &e.reading)?;
+                SessionClosed { held, ..e.clone() }.into()
+            }
+            Event::MeltCharged(e) => self.charged_again(e)?.into(),
+            Event::MeltClosed(e) => self
+                .reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?
+                .into(),
+            Event::JarFilled(e) => self.filled_again(e).into(),
+            Event::PieceGraded(e) => self.reckon_grading(e.piece)?.into(),
+            Event::PieceFinished(e) => self.finished_again(e, following)?.into(),
+            Event::PieceMoved(e) => PieceMoved {
+                from: self.known_piece(e.piece)?.series,
+                ..e.clone()
+            }
+            .into(),
+            Event::CertificateIssued(e) => self.reckon_issue(e.piece, e.certificate)?.into(),
+            Event::DieDisposed(e) => DieDisposed {
+                strikes: self.known_die(e.die)?.strikes,
+                ..e.clone()
+            }
+            .into(),
+            Event::SeriesClosed(e) => self.reckon_close(e.series)?.into(),
+            Event::ConsignmentSent(e) => self.consigned_again(e)?.into(),
+            Event::PieceBoughtBack(e) => self.reckon_buy_back(e.piece, e.session, &e.mass)?.into(),
+            Event::RefiningSent(e) => self.sent_again(e)?.into(),
+            Event::RefiningReturned(e) => {
+                let sent = self.known_refining(e.refining)?.mass;
+                let loss = self.reckon_refining_loss(e)?;
+                RefiningReturned {
+                    sent,
+                    loss,
+                    ..e.clone()
+                }
+                .into()
+            }
+            other => other.clone(),
+        })
+    }
+
+    fn charged_again(&self, e: &MeltCharged) -> Result<MeltCharged, Refusal> {
+        let again = |input: &MeltInput| {
+            Ok(match input {
+                MeltInput::Lot { .. } => input.clone(),
+                MeltInput::Heel { melt, .. } => MeltInput::Heel {
+                    melt: *melt,
+                    mass: self.reckon_heel(*melt)?,
+                },
+                MeltInput::Jar { jar, mass, .. } => MeltInput::Jar {
+                    jar: *jar,
+                    mass: mass.clone(),
+                    holds: self.known_jar(*jar)?.holds.clone(),
+                },
+                MeltInput::Piece { piece, .. } => {
+                    let row = self.known_piece(*piece)?;
+                    MeltInput::Piece {
+                        piece: *piece,
+                        melt: row.melt,
+                        mass: row.mass().ok_or(Refusal::NotWeighed)?,
+                    }
+                }
+            })
+        };
+        let inputs = e.inputs.iter().map(again).collect::<Result<Vec<_>, Refusal>>()?;
+        let blend = self.reckon_blend(e.session, e.metal, &inputs)?;
+        Ok(MeltCharged {
+            inputs,
+            charge: blend.charge,
+            fineness: blend.fineness,
+            ..e.clone()
+        })
+    }
+
+    /// A jar takes what it is owed; where it is owed nothing, the event stands as it was and is refused.
+    fn filled_again(&self, e: &JarFilled) -> JarFilled {
+        let owed = self.owed().iter().find_map(|owed| match owed {
+            Owed::Filling { jar, melt, mass, .. } if *jar == e.jar && *melt == e.melt => Some(*mass),
+            _ => None,
+        });
+        JarFilled {
+            mass: owed.unwrap_or(e.mass),
+            ..e.clone()
+        }
+    }
+
+    fn finished_again(&self, e: &PieceFinished, following: &[Event]) -> Result<PieceFinished, Refusal> {
+        let before = self.known_piece(e.piece)?.mass().ok_or(Refusal::NotWeighed)?;
+        let after = following.iter().find_map(|event| match event {
+            Event::PieceWeighed(weighed) if weighed.piece == e.piece => Some(weighed.mass.mass()),
+            _ => None,
+        });
+        let filed = after.and_then(|after| before.checked_sub(after));
+        Ok(PieceFinished {
+            filed: filed.unwrap_or(Mass::ZERO),
+            ..e.clone()
+        })
+    }
+
+    fn consigned_again(&self, e: &ConsignmentSent) -> Result<ConsignmentSent, Refusal> {
+        let pieces: Vec<_> = e.pieces.iter().map(|sent| sent.piece).collect();
+        let sent = self.reckon_consignment(e.consignment, &pieces, e.fineness, &e.marks)?;
+        Ok(ConsignmentSent {
+            number: e.number,
+            ..sent
+        })
+    }
+
+    fn sent_again(&self, e: &RefiningSent) -> Result<RefiningSent, Refusal> {
+        let jar = |sent: &JarSent| {
+            Ok(JarSent {
+                holds: self.known_jar(sent.jar)?.holds.clone(),
+                ..sent.clone()
+            })
+        };
+        let piece = |sent: &MeltOutput| {
+            Ok(MeltOutput {
+                piece: sent.piece,
+                mass: self.known_piece(sent.piece)?.mass().ok_or(Refusal::NotWeighed)?,
+            })
+        };
+        let jars = e.jars.iter().map(jar).collect::<Result<Vec<_>, Refusal>>()?;
+        let pieces = e.pieces.iter().map(piece).collect::<Result<Vec<_>, Refusal>>()?;
+        let mass = self.reckon_bundle(e.session, e.metal, &jars, &pieces)?.mass;
+        Ok(RefiningSent {
+            jars,
+            pieces,
+            mass,
+            ..e.clone()
+        })
+    }
+}

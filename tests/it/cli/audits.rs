@@ -1,0 +1,304 @@
+//! `audit`, from a folder and over HTTP: what it says while it works, and that the first wrong entry is named for every
+//! kind of damage.
+
+use super::{Desk, pourbook};
+use pourbook::cli::demo::make;
+use pourbook::domain::CondemnReason;
+use pourbook::domain::{Draft, Draw, KeyRole, OperatorId, PieceCondemned, PieceId, Private, Timestamp};
+use pourbook::log::{FileStore, FileStoreOptions, Group, RealFiles, Store};
+use pourbook::node::{BookFolder, BookReader};
+use pourbook::proof::tile::bundle;
+use pourbook::proof::{Checkpoint, Hash, NoteSigner, Tree, leaf_hash};
+use pourbook::record::{Signer, Unsealed, read, seal};
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpListener;
+use std::path::Path;
+use std::sync::Arc;
+use uuid::Uuid;
+
+const ORIGIN: &str = "brackenfold.example/log";
+/// Entries of the demo.
+const SIZE: u64 = 107;
+
+/// Every entry of a book.
+fn entries(book: &str) -> Vec<Vec<u8>> {
+    let reader = BookReader::open(&BookFolder::at(Path::new(book))).unwrap();
+    let mut all = Vec::new();
+    let each = &mut |_, bytes: &[u8]| {
+        all.push(bytes.to_vec());
+        true
+    };
+    reader.store().scan(0, each).unwrap();
+    all
+}
+
+fn tree_of(entries: &[Vec<u8>]) -> Tree {
+    let mut tree = Tree::new();
+    entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
+    tree
+}
+
+/// A checkpoint over these entries by the book's own log key: whoever forges can have it.
+fn checkpoint(book: &str, tree: &Tree) -> String {
+    let log = BookFolder::at(Path::new(book)).key(KeyRole::Log).unwrap();
+    let checkpoint = Checkpoint {
+        origin: ORIGIN.to_owned(),
+        size: tree.size(),
+        root: tree.root(),
+    };
+    checkpoint.sign(&NoteSigner::new(ORIGIN, &log.seed).unwrap())
+}
+
+/// An entry that follows all of the book's rules but those that the test breaks: a certified piece is condemned.
+fn condemns_a_certified_piece(book: &str, all: &[Vec<u8>], signer: &Signer) -> Vec<u8> {
+    let reader = BookReader::open(&BookFolder::at(Path::new(book))).unwrap();
+    let piece: PieceId = reader
+        .book()
+        .pieces()
+        .find(|piece| piece.certificate.is_some())
+        .unwrap()
+        .piece;
+    let previous: u64 = *reader.chain(piece.0).last().unwrap();
+    let last = read(all.last().unwrap()).unwrap().payload;
+    let event = PieceCondemned {
+        piece,
+        reason: CondemnReason::Unwanted,
+    };
+    let drafts = [Draft {
+        event: event.into(),
+        private: Private::none(),
+    }];
+    let unsealed = Unsealed {
+        iss: ORIGIN,
+        jti: Uuid::from_u128(0x4000_8000_0000_0000_0001),
+        iat: Timestamp(last.iat.0 + 60),
+        by: OperatorId(Uuid::nil()),
+        at: None,
+        keys: last.keys,
+        drafts: &drafts,
+        prev: [(piece.0, Some(leaf_hash(&all[previous as usize])))].into(),
+    };
+    seal(&unsealed, signer, &mut Draw::new([9; 32]))
+        .unwrap()
+        .entry
+        .to_vec()
+}
+
+/// Appends an entry to the files of a book behind the writer's back, with everything that a whole group has.
+fn append(book: &str, entry: Vec<u8>) {
+    let mut all = entries(book);
+    let first = all.len() as u64;
+    all.push(entry.clone());
+    let checkpoint = checkpoint(book, &tree_of(&all));
+    let options = FileStoreOptions::new(Box::new(|| [3; 32]));
+    let store = FileStore::open(Path::new(book), options, Arc::new(RealFiles)).unwrap();
+    let group = Group {
+        first,
+        entries: vec![entry.into()],
+        checkpoint,
+        vault: Vec::new(),
+    };
+    store.append(&group).unwrap();
+}
+
+/// An audit that does not hold, in both forms; what it says, and which entry it blames.
+#[track_caller]
+fn refused(book: &str, says: &str) -> Value {
+    pourbook(&["audit", book]).ends(1, &["does not hold: ", says]);
+    pourbook(&["audit", book, "--strict"]).ends(1, &[says]);
+    let told = pourbook(&["audit", book, "--json"]);
+    assert_eq!(told.code, 1);
+    let told = told.json();
+    assert_eq!(told["holds"], false);
+    assert!(told["why"].as_str().unwrap().contains(says), "{told}");
+    told["first_wrong"].clone()
+}
+
+#[test]
+fn an_audit_that_holds_says_so_in_one_shape() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let told = pourbook(&["audit", &book, "--json"]).ends(0, &[]);
+    let members = told.members();
+    let other = desk.at("other");
+    let strange = "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k";
+    assert_eq!(
+        refused_members(&book, strange),
+        members,
+        "one shape, whatever comes of it"
+    );
+    let root = told.json()["root_key"].as_str().unwrap().to_owned();
+    pourbook(&["audit", &book, "--root", &root]).ends(0, &["holds: 107 entries", "1 private members erased"]);
+    pourbook(&["audit", &book, "--root", strange]).ends(1, &["not from the one you trust"]);
+    pourbook(&["audit", &book, "--root", "abc"]).ends(2, &["a root thumbprint has 43 characters"]);
+    pourbook(&["audit", &other]).ends(2, &["holds no book"]);
+    pourbook(&["audit", "http://127.0.0.1:1"]).ends(2, &["cannot be reached"]);
+}
+
+fn refused_members(book: &str, root: &str) -> Vec<String> {
+    pourbook(&["audit", book, "--root", root, "--json"]).members()
+}
+
+/// Standard error is a pipe here: no bar, but a line each time the interval is over.
+#[test]
+fn without_a_terminal_a_long_audit_says_how_far_it_is() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let told = pourbook(&["audit", &book, "--every", "0"]);
+    assert_eq!(told.code, 0);
+    assert!(told.err.starts_with("107 of 107 entries, "), "{}", told.err);
+    assert!(told.err.contains(" a second, 0 s left\n"), "{}", told.err);
+    let quiet = pourbook(&["audit", &book]);
+    assert_eq!(quiet.err, "", "a short one says nothing");
+}
+
+/// A byte of an entry in the segment file: the group that begins with it is named, wherever it stands.
+#[test]
+fn a_flipped_byte_on_disk_names_its_entry() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let all = entries(&book);
+    let segment = std::fs::read_dir(format!("{book}/log"))
+        .unwrap()
+        .next()
+        .unwrap()
+        .unwrap()
+        .path();
+    let whole = std::fs::read(&segment).unwrap();
+    for index in [3, 40, SIZE - 2, SIZE - 1] {
+        let entry = &all[index as usize];
+        let at = whole
+            .windows(entry.len())
+            .position(|window| window == entry)
+            .unwrap();
+        let mut damaged = whole.clone();
+        damaged[at + entry.len() / 2] ^= 1;
+        std::fs::write(&segment, damaged).unwrap();
+        refused(
+            &book,
+            &format!("the group that begins with entry {index} is damaged"),
+        );
+    }
+    std::fs::write(&segment, &whole).unwrap();
+    pourbook(&["audit", &book]).ends(0, &["holds"]);
+}
+
+#[test]
+fn an_entry_by_a_key_that_may_not_sign_there_is_named() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let stranger = Signer::from_seed(&[0x77; 32]);
+    append(
+        &book,
+        condemns_a_certified_piece(&book, &entries(&book), &stranger),
+    );
+    assert_eq!(
+        refused(
+            &book,
+            &format!("entry 107: {} is not a key of this log", stranger.kid())
+        ),
+        107
+    );
+}
+
+#[test]
+fn a_correctly_signed_entry_that_breaks_a_rule_is_named() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let recorder = BookFolder::at(Path::new(&book))
+        .key(KeyRole::Recorder)
+        .unwrap()
+        .signer();
+    append(
+        &book,
+        condemns_a_certified_piece(&book, &entries(&book), &recorder),
+    );
+    let blamed = refused(
+        &book,
+        "piece.condemned breaks a rule of the book: the piece is certified",
+    );
+    assert_eq!(blamed, 107);
+}
+
+/// Serves a log as files, as another program would, until the test ends.
+fn serve(entries: &[Vec<u8>], note: String) -> String {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = format!("http://{}", listener.local_addr().unwrap());
+    let tree = tree_of(entries);
+    let bundle = bundle(entries.iter().map(Vec::as_slice)).unwrap();
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let mut stream = stream.unwrap();
+            let mut lines = BufReader::new(stream.try_clone().unwrap()).lines();
+            let asked = lines.next().unwrap().unwrap();
+            while lines
+                .next()
+                .is_some_and(|line| line.is_ok_and(|line| !line.is_empty()))
+            {}
+            let path = asked.split(' ').nth(1).unwrap();
+            let body = match path.strip_prefix("/log/") {
+                Some("checkpoint") => note.clone().into_bytes(),
+                Some(path) if path.starts_with("tile/entries/") => bundle.clone(),
+                _ => tree.tile(0, 0, tree.size() as u16).unwrap(),
+            };
+            write!(
+                stream,
+                "HTTP/1.1 200 OK\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
+                body.len()
+            )
+            .unwrap();
+            stream.write_all(&body).unwrap();
+        }
+    });
+    address
+}
+
+/// What a server that lies, or a wire that damages, sends: the entry is named over HTTP as well.
+#[test]
+fn over_http_the_first_wrong_entry_is_named() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let all = entries(&book);
+    let note = checkpoint(&book, &tree_of(&all));
+    pourbook(&["audit", &serve(&all, note.clone())]).ends(0, &["holds: 107 entries"]);
+
+    let mut flipped = all.clone();
+    let middle = flipped[40].len() / 2;
+    flipped[40][middle] ^= 1;
+    flipped[90][200] ^= 1;
+    assert_eq!(refused(&serve(&flipped, note.clone()), "entry 40: "), 40);
+
+    let recorder = BookFolder::at(Path::new(&book))
+        .key(KeyRole::Recorder)
+        .unwrap()
+        .signer();
+    for (signer, says) in [
+        (Signer::from_seed(&[0x77; 32]), "is not a key of this log"),
+        (recorder, "breaks a rule of the book"),
+    ] {
+        let mut more = all.clone();
+        more.push(condemns_a_certified_piece(&book, &all, &signer));
+        let note = checkpoint(&book, &tree_of(&more));
+        assert_eq!(refused(&serve(&more, note), says), 107);
+    }
+
+    // Cut short: the checkpoint does not fit, and no entry is to blame.
+    let fewer = &all[..106];
+    assert_eq!(
+        refused(&serve(fewer, note.clone()), "holds 106 entries"),
+        json!(null)
+    );
+    let forged = note.replacen(&tree_of(&all).root().to_base64(), &Hash([7; 32]).to_base64(), 1);
+    assert_eq!(refused(&serve(&all, forged), "checkpoint"), json!(null));
+    pourbook(&["audit", &serve(&all, "no note\n".to_owned())]).ends(2, &["form"]);
+}
+
+/// The demo's own size, so that the numbers above are what they seem.
+#[test]
+fn the_demo_has_as_many_entries_as_the_tests_say() {
+    let desk = Desk::new();
+    let book = desk.at("demo");
+    make(&BookFolder::at(Path::new(&book))).unwrap_or_else(|failure| panic!("{}", failure.message));
+    assert_eq!(entries(&book).len() as u64, SIZE);
+}

@@ -1,0 +1,339 @@
+//! Corrections: what is said instead, what follows from it, and what it would make impossible.
+
+use super::bench::{Bench, CLOSED, FINAL, POURED, STOCKED, WORKSHOP};
+use pourbook::domain::*;
+use pourbook::metal::Metal;
+
+const WEIGHED: &str = "weigh from_mould in D P1 50.42 P2 49.10 P3 52.00 P4 50.60";
+
+/// As `CLOSED`, with less of a heel: there is room for a heavier piece.
+const LIGHTER: &[&str] = &["balance M in D heel 95.00 prills PR 0.50"];
+
+/// Every entry of the bench as the log would hand it out.
+fn past(bench: &Bench) -> Vec<PastEntry> {
+    let entry = |(index, recorded): (usize, &super::bench::Recorded)| PastEntry {
+        stamp: recorded.stamp,
+        leaf: format!("leaf-{index}"),
+        events: recorded.drafts.iter().map(|draft| draft.event.clone()).collect(),
+    };
+    bench.entries.iter().enumerate().map(entry).collect()
+}
+
+/// Corrects entries, each given by its index and by the line that should have been; a line that is empty withdraws.
+fn try_correct(bench: &Bench, corrections: &[(usize, &str)]) -> Result<Corrected, Refused> {
+    let corrections = corrections.iter().map(|(index, line)| Correction {
+        index: *index as u64,
+        instead: (!line.is_empty()).then(|| Box::new(bench.read(line).0)),
+    });
+    let command = CorrectEntries {
+        corrections: corrections.collect(),
+        reason: CorrectionReason::Mistyped,
+        note: Some("said at the bench".to_owned()),
+    };
+    let mut correcting = Correcting::new(&bench.book, &command)?;
+    for entry in past(bench) {
+        correcting.take(&entry)?;
+    }
+    let stamp = bench.stamp();
+    let mut moment = Moment {
+        now: stamp.at,
+        by: stamp.by,
+        draw: Draw::new([9; 32]),
+    };
+    correcting.finish(stamp.index, &mut moment)
+}
+
+/// The book that somebody comes to who reads the log and the correction, and nothing else.
+fn replay(bench: &Bench, corrected: &Corrected) -> Book {
+    let Event::EntryCorrected(event) = &corrected.drafts[0].event else {
+        panic!("a correction begins with what it corrects")
+    };
+    let mut book = bench.book.anew(event);
+    for entry in past(bench) {
+        for event in book.said(entry.stamp.index, entry.events.iter()) {
+            book.take(&entry.stamp, &event).unwrap();
+        }
+        book.keep();
+    }
+    for draft in &corrected.drafts {
+        book.take(&bench.stamp(), &draft.event).unwrap();
+    }
+    book.keep();
+    book
+}
+
+fn correct(bench: &mut Bench, corrections: &[(usize, &str)]) -> Corrected {
+    let corrected = match try_correct(bench, corrections) {
+        Ok(corrected) => corrected,
+        Err(refused) => panic!("{}", bench.say_refused(&refused)),
+    };
+    assert!(
+        replay(bench, &corrected) == corrected.book,
+        "the log leads to another book"
+    );
+    for metal in [Metal::Silver, Metal::Gold, Metal::Copper] {
+        let difference = corrected.book.masses(metal).unwrap().difference().unwrap();
+        assert_eq!(difference, Amount::default(), "{metal}");
+    }
+    bench.book = corrected.book.clone();
+    corrected
+}
+
+fn refused(bench: &Bench, corrections: &[(usize, &str)]) -> String {
+    match try_correct(bench, corrections) {
+        Ok(_) => "corrected".to_owned(),
+        Err(refused) => bench.say_refused(&refused),
+    }
+}
+
+/// The entry that a line of what was given made.
+fn entry(given: &[&[&str]], line: &str) -> usize {
+    given
+        .iter()
+        .copied()
+        .flatten()
+        .position(|given| *given == line)
+        .unwrap()
+}
+
+/// What a correction says of each entry: asked for or following, and its events.
+fn said(bench: &Bench, corrected: &Corrected) -> Vec<String> {
+    let Event::EntryCorrected(event) = &corrected.drafts[0].event else {
+        panic!()
+    };
+    let restated = event.entries.iter().map(|restated| {
+        let events: Vec<String> = restated
+            .events
+            .iter()
+            .map(|told| bench.say_event(&told.0))
+            .collect();
+        let how = if restated.asked { "asked" } else { "follows" };
+        format!("{how}: {}", events.join("; "))
+    });
+    restated.collect()
+}
+
+#[test]
+fn a_weight_typed_wrong_changes_its_grading_and_the_balance_of_its_melt() {
+    let given = [WORKSHOP, POURED, LIGHTER];
+    let mut bench = Bench::with(&given);
+    let index = entry(&given, WEIGHED);
+    let corrected = correct(
+        &mut bench,
+        &[(index, "weigh from_mould in D P1 50.42 P2 50.30 P3 52.00 P4 50.60")],
+    );
+    assert_eq!(
+        said(&bench, &corrected),
+        [
+            "asked: P1 weighs 50.42; P1 accepted; P2 weighs 50.30; P2 accepted; P3 weighs 52.00; P3 over; \
+             P4 weighs 50.60; P4 accepted",
+            "follows: M lost 1.18; PR takes 0.50 of M",
+        ]
+        .map(|line| line.replace("             ", "")),
+    );
+    assert_eq!(bench.piece("P2").grading.as_ref().unwrap().grade, Grade::Accepted);
+    assert!(corrected.subjects.contains(&bench.id("P2")) && corrected.subjects.contains(&bench.id("M")));
+}
+
+#[test]
+fn a_piece_typed_for_another_in_a_charge_is_itself_again() {
+    let given: [&[&str]; 4] = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        &[
+            "condemn P2 under",
+            "condemn P3 over",
+            "melt N in D silver lot A 100.00 piece P2",
+        ],
+    ];
+    let mut bench = Bench::with(&given);
+    let index = bench.entries.len() - 1;
+    let corrected = correct(&mut bench, &[(index, "melt N in D silver lot A 100.00 piece P3")]);
+    assert_eq!(said(&bench, &corrected).len(), 1);
+    assert_eq!(bench.piece("P2").state, PieceState::Condemned);
+    assert_eq!(bench.piece("P3").state, PieceState::Remelted);
+    let melt = bench.book.melt(MeltId(bench.id("N"))).unwrap();
+    assert_eq!(melt.charge.to_string(), "152.00");
+    for piece in ["P2", "P3"] {
+        assert!(corrected.subjects.contains(&bench.id(piece)), "{piece}");
+    }
+}
+
+#[test]
+fn a_final_weight_typed_wrong_supersedes_the_certificate_that_states_it() {
+    let given = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        FINAL,
+        &["numbers P1 P4", "certify P1 P4"],
+    ];
+    let mut bench = Bench::with(&given);
+    let index = entry(&given, "weigh final in D P1 50.42 P4 50.60");
+    let corrected = correct(&mut bench, &[(index, "weigh final in D P1 50.24 P4 50.60")]);
+    let kinds: Vec<&str> = corrected.drafts.iter().map(|draft| draft.event.kind()).collect();
+    assert_eq!(
+        kinds,
+        [
+            "entry.corrected",
+            "certificate.issued",
+            "certificate.superseded",
+            "piece.certified"
+        ]
+    );
+    let piece = bench.piece("P1");
+    let newest = bench.book.certificate(piece.certificate.unwrap()).unwrap();
+    assert_eq!((piece.state, newest.issue), (PieceState::Certified, 2));
+    let older = bench.book.certificate(CertificateId(bench.id("P1#1"))).unwrap();
+    assert_eq!(older.superseded, Some(newest.certificate));
+    assert_eq!(
+        bench
+            .book
+            .certificate(bench.piece("P4").certificate.unwrap())
+            .unwrap()
+            .issue,
+        1
+    );
+}
+
+#[test]
+fn what_was_recorded_twice_is_withdrawn_and_what_came_after_keeps_its_number() {
+    let given: [&[&str]; 2] = [
+        WORKSHOP,
+        &[
+            "lot C silver 999.9 assayed 90.00 in D",
+            "lot E silver 999.9 assayed 90.00 in D",
+        ],
+    ];
+    let mut bench = Bench::with(&given);
+    let index = bench.entries.len() - 2;
+    correct(&mut bench, &[(index, "")]);
+    assert_eq!(bench.book.lot(LotId(bench.id("C"))), None);
+    assert_eq!(bench.book.lot(LotId(bench.id("E"))).unwrap().number, 6);
+    bench.run("lot F silver 999.9 assayed 10.00 in D").unwrap();
+    assert_eq!(bench.book.lot(LotId(bench.id("F"))).unwrap().number, 7);
+}
+
+#[test]
+fn a_correction_that_would_make_a_later_fact_impossible_names_it() {
+    let given: [&[&str]; 3] = [WORKSHOP, STOCKED, &["sell V Q1"]];
+    let lines: Vec<&str> = given.iter().copied().flatten().copied().collect();
+    let bench = Bench::with(&given);
+    let poured = lines
+        .iter()
+        .position(|line| line.starts_with("pour M SN oval"))
+        .unwrap();
+    assert_eq!(
+        refused(&bench, &[(poured, "")]),
+        "refused: by that, piece.weighed of entry 14 could not be: there is no piece Q1 (/corrections)"
+            .replace("14", &(poured + 3).to_string()),
+    );
+    // Far too light, it would never have been accepted.
+    let weighed = lines
+        .iter()
+        .position(|line| line.starts_with("weigh from_mould"))
+        .unwrap();
+    let light = "weigh from_mould in D Q1 40.40 Q2 50.40 Q3 50.40 Q4 50.40 Q5 50.40";
+    let says = refused(&bench, &[(weighed, light)]);
+    assert!(says.contains("piece.serialled of entry"), "{says}");
+}
+
+#[test]
+fn facts_that_hang_together_are_corrected_together() {
+    let given: [&[&str]; 4] = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        &["condemn P2 under", "melt N in D silver lot A 100.00 piece P2"],
+    ];
+    let mut bench = Bench::with(&given);
+    let condemned = bench.entries.len() - 2;
+    let says = refused(&bench, &[(condemned, "condemn P3 over")]);
+    assert!(
+        says.starts_with("refused: by that, melt.charged of entry"),
+        "{says}"
+    );
+    correct(
+        &mut bench,
+        &[
+            (condemned, "condemn P3 over"),
+            (condemned + 1, "melt N in D silver lot A 100.00 piece P3"),
+        ],
+    );
+    assert_eq!(bench.piece("P2").state, PieceState::Graded);
+    assert_eq!(bench.piece("P3").state, PieceState::Remelted);
+}
+
+#[test]
+fn what_is_given_once_is_not_corrected() {
+    let given = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        FINAL,
+        &["numbers P1 P4", "certify P1 P4"],
+    ];
+    let bench = Bench::with(&given);
+    for (line, kind) in [
+        ("serials P1 P4", "piece.serialled"),
+        ("numbers P1 P4", "piece.numbered"),
+        ("certify P1 P4", "certificate.issued"),
+    ] {
+        let index = entry(&given, line);
+        assert_eq!(
+            refused(&bench, &[(index, "")]),
+            format!(
+                "refused: entry {index} holds {kind}, which no correction changes (/corrections/0/index)"
+            ),
+        );
+    }
+}
+
+#[test]
+fn a_correction_says_what_is_wrong_with_itself() {
+    let given = [WORKSHOP, POURED, CLOSED];
+    let bench = Bench::with(&given);
+    let index = entry(&given, WEIGHED);
+    let cases: [(&[(usize, &str)], String); 5] = [
+        (&[], "refused: nothing is named: at least one is needed (/corrections)".to_owned()),
+        (
+            &[(index, WEIGHED)],
+            "refused: what is asked makes no difference (/corrections)".to_owned(),
+        ),
+        (
+            &[(900, "")],
+            "refused: there is no entry 900 (/corrections/0/index)".to_owned(),
+        ),
+        (
+            &[(index, ""), (index, WEIGHED)],
+            format!("refused: entry {index} is corrected twice in one command (/corrections/1/index)"),
+        ),
+        (
+            &[(index, "weigh from_mould in D P1 50.421 P2 49.10")],
+            "refused: 50.421 g is finer than the scale shows: its step is 0.01 g (/corrections/0/instead/items/0/mass)"
+                .to_owned(),
+        ),
+    ];
+    for (corrections, says) in cases {
+        assert_eq!(refused(&bench, corrections), says);
+    }
+}
+
+#[test]
+fn a_corrected_entry_is_corrected_again() {
+    let given = [WORKSHOP, POURED, LIGHTER];
+    let mut bench = Bench::with(&given);
+    let index = entry(&given, WEIGHED);
+    for (mass, grade) in [
+        ("50.30", Grade::Accepted),
+        ("49.10", Grade::Under),
+        ("51.60", Grade::Over),
+    ] {
+        let line = format!("weigh from_mould in D P1 50.42 P2 {mass} P3 52.00 P4 50.60");
+        let corrected = correct(&mut bench, &[(index, &line)]);
+        let (stamp, drafts) = (bench.stamp(), corrected.drafts);
+        bench.entries.push(super::bench::Recorded { stamp, drafts });
+        assert_eq!(bench.piece("P2").grading.as_ref().unwrap().grade, grade);
+    }
+}
