@@ -17,6 +17,7 @@ mod parcels;
 mod promises;
 mod refiner;
 mod saltlantern;
+mod slips;
 mod story;
 mod workshop;
 
@@ -61,7 +62,7 @@ pub(super) fn demo(arguments: &DemoArguments) -> Result<String, Failure> {
     if arguments.json {
         return Ok(json(&serde_json::json!({
             "dir": arguments.dir, "entries": ledger.entries, "melts": ledger.melt_losses.len(),
-            "pieces": ledger.pieces.len(), "remelted": ledger.remelted,
+            "pieces": ledger.pieces.len() - ledger.remelted(), "remelted": ledger.remelted(),
         })));
     }
     Ok(format!(

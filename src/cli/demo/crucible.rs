@@ -10,6 +10,7 @@ use crate::domain::{
     ScaleId, SessionId, Stage,
 };
 use crate::metal::{Fineness, Mass, Metal, Money, Reading};
+use std::collections::BTreeSet;
 
 /// What goes into a crucible.
 pub(super) struct Charge {
@@ -20,11 +21,28 @@ pub(super) struct Charge {
     pub pieces: Vec<PieceId>,
 }
 
+impl Charge {
+    /// Silver of lots and nothing else.
+    pub(super) const fn silver(lots: Vec<(LotId, i64)>) -> Self {
+        Self {
+            metal: Metal::Silver,
+            lots,
+            heels: Vec::new(),
+            jars: Vec::new(),
+            pieces: Vec::new(),
+        }
+    }
+}
+
 /// A crucible on the fire: what is in it, in steps of 10 micrograms.
 pub(super) struct Crucible {
     pub melt: MeltId,
     pub metal: Metal,
     pub left: i64,
+    /// Index of the entry of its charge.
+    pub index: u64,
+    /// As it was told to the book.
+    pub said: ChargeMelt,
 }
 
 /// A lot as it is bought or brought.
@@ -118,6 +136,9 @@ impl Workshop {
             Event::LotReceived(e) => Some(e.lot),
             _ => None,
         })?;
+        if let Some(owner) = lot.owner {
+            self.ledger.brought.insert(id, owner);
+        }
         self.ledger.receive(id, lot.metal, mass(lot.weighed)?.units());
         Ok((id, recorded.index))
     }
@@ -154,7 +175,19 @@ impl Workshop {
 
     /// Charges a crucible.
     pub(super) fn charge(&mut self, session: SessionId, charge: Charge) -> Result<Crucible, Failure> {
+        let pieces = charge.pieces.clone();
+        self.charge_as(session, charge, pieces)
+    }
+
+    /// Charges a crucible, and types other pieces than those that went in.
+    pub(super) fn charge_as(
+        &mut self,
+        session: SessionId,
+        charge: Charge,
+        typed: Vec<PieceId>,
+    ) -> Result<Crucible, Failure> {
         let mut left = 0;
+        let customers = self.customers_in(&charge);
         let (mut lots, mut jars) = (Vec::new(), Vec::new());
         for (lot, drawn) in charge.lots {
             let metal = self.ledger.lots.get(&lot).map_or(charge.metal, |held| held.metal);
@@ -181,21 +214,44 @@ impl Workshop {
             left += self.ledger.weighs(*piece);
             self.ledger.go(*piece, PieceState::Remelted, Holder::Gone);
         }
-        let recorded = self.record(ChargeMelt {
+        let said = ChargeMelt {
             metal: charge.metal,
             session,
             lots,
             heels: charge.heels,
             jars,
-            pieces: charge.pieces,
+            pieces: typed,
             note: None,
-        })?;
+        };
+        let recorded = self.record(said.clone())?;
         let melt = Self::event(&recorded, |event| match event {
             Event::MeltCharged(e) => Some(e.melt),
             _ => None,
         })?;
-        let metal = charge.metal;
-        Ok(Crucible { melt, metal, left })
+        self.ledger.customers.insert(melt, customers);
+        let (metal, index) = (charge.metal, recorded.index);
+        Ok(Crucible {
+            melt,
+            metal,
+            left,
+            index,
+            said,
+        })
+    }
+
+    /// The customers whose metal is in a charge. No jar that has any of it goes into a crucible in this story.
+    fn customers_in(&self, charge: &Charge) -> BTreeSet<OwnerId> {
+        let lots = charge
+            .lots
+            .iter()
+            .filter_map(|(lot, _)| self.ledger.brought.get(lot));
+        let pieces = charge
+            .pieces
+            .iter()
+            .filter_map(|piece| self.ledger.pieces.get(piece));
+        let melts = charge.heels.iter().copied().chain(pieces.map(|fate| fate.melt));
+        let inherited = melts.filter_map(|melt| self.ledger.customers.get(&melt));
+        lots.copied().chain(inherited.flatten().copied()).collect()
     }
 
     /// Fills cavities with about `each`, as far as a hand can; then weighs what came out of them.
@@ -240,7 +296,9 @@ impl Workshop {
         crucible: Crucible,
         jar: Option<JarId>,
     ) -> Result<MeltId, Failure> {
-        let Crucible { melt, metal, left } = crucible;
+        let Crucible {
+            melt, metal, left, ..
+        } = crucible;
         let prills = match jar {
             Some(_) => self.around(600 * MILLIGRAM, 100 * MILLIGRAM).max(0),
             None => 0,

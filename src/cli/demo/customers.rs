@@ -8,13 +8,13 @@ use super::saltlantern::{Saltlantern, draws};
 use super::workshop::{GRAM, MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    AgreeMixing, Event, FinenessBasis, LotId, MeltId, OwnerId, PieceId, PieceState, Pour, RegisterOwner,
-    SeriesId, Stage,
+    AgreeMixing, CondemnReason, Event, Fault, FaultPiece, FinenessBasis, MeltId, OwnerId, PieceId,
+    PieceState, Pour, RegisterOwner, SeriesId, Stage,
 };
 use crate::metal::Metal;
 
 /// Pours of one shape of an open series.
-fn pours(series: SeriesId, shape: &str, count: usize) -> Result<Vec<Pour>, Failure> {
+pub(super) fn pours(series: SeriesId, shape: &str, count: usize) -> Result<Vec<Pour>, Failure> {
     let shape = Workshop::shape(shape)?;
     let pours = (0..count).map(|_| Pour {
         series,
@@ -62,8 +62,7 @@ pub(super) fn kept_apart(
     let session = shop.open(bench.scale, "100", "100.00")?;
     let spoons = brought(owner, "180.40", "960.0", FinenessBasis::Hallmarked);
     let (lot, _) = shop.receive(session, &spoons)?;
-    let mut crucible = shop.charge(session, alone(Metal::Silver, lot, shop.ledger.left(lot)))?;
-    shop.ledger.customers.insert(crucible.melt, vec![owner]);
+    let mut crucible = shop.charge(session, Charge::silver(vec![(lot, shop.ledger.left(lot))]))?;
     let bars = pours(edition.greywater, "bar", 2)?;
     let pieces = shop.pour(session, &mut crucible, bars, (85 * GRAM, 300 * MILLIGRAM))?;
     shop.weigh_out(session, crucible, None)?;
@@ -75,16 +74,6 @@ pub(super) fn kept_apart(
     sent.extend(&pieces);
     let sent = shop.consign(&sent, "958", "EAH-0533")?;
     Ok((pieces, sent))
-}
-
-fn alone(metal: Metal, lot: LotId, all: i64) -> Charge {
-    Charge {
-        metal,
-        lots: vec![(lot, all)],
-        heels: Vec::new(),
-        jars: Vec::new(),
-        pieces: Vec::new(),
-    }
 }
 
 /// All three are marked at the lower standard; the bars go home.
@@ -108,12 +97,12 @@ pub(super) fn home(
     at_the_counter(shop, "Lark Brindle", refused, "262.00").map(|_| ())
 }
 
-/// Another customer agrees to mixing: four pebbles of everybody's silver.
+/// Another customer agrees to mixing: four pebbles of everybody's silver, and one whose skin is dull, which is kept back.
 pub(super) fn mixed(
     shop: &mut Workshop,
     bench: &mut Bench,
     edition: &Saltlantern,
-) -> Result<Vec<PieceId>, Failure> {
+) -> Result<PieceId, Failure> {
     let owner = register(shop, "Wren Castell")?;
     let session = shop.open(bench.scale, "100", "100.00")?;
     let grain = brought(owner, "120.00", "999.0", FinenessBasis::Declared);
@@ -125,31 +114,29 @@ pub(super) fn mixed(
     })?;
     let heels: Vec<MeltId> = bench.heel.take().into_iter().collect();
     let mut lots = vec![(lot, shop.ledger.left(lot))];
-    lots.extend(draws(shop, &edition.good, 130 * GRAM));
+    lots.extend(draws(shop, &edition.good, 190 * GRAM));
     let charge = Charge {
-        metal: Metal::Silver,
-        lots,
         heels,
-        jars: Vec::new(),
-        pieces: Vec::new(),
+        ..Charge::silver(lots)
     };
     let mut crucible = shop.charge(session, charge)?;
-    shop.ledger.customers.insert(crucible.melt, vec![owner]);
-    let pebbles = pours(bench.driftweight, "pebble", 4)?;
+    let pebbles = pours(bench.driftweight, "pebble", 5)?;
     let hand = (58 * GRAM, 2 * GRAM);
     let pieces = shop.pour(session, &mut crucible, pebbles, hand)?;
     bench.heel = Some(shop.weigh_out(session, crucible, Some(bench.prills))?);
-    shop.finish(session, bench.lemel, &pieces)?;
-    shop.serials(&pieces)?;
-    shop.weigh(session, Stage::Final, &pieces)?;
-    shop.close_session(session, "100", "100.00")?;
-    shop.certify(&pieces)?;
-    shop.days(1);
-    let [two, rest @ ..] = pieces.as_slice() else {
-        return Err(Failure::unusable("four pebbles are poured"));
+    let [dull, pieces @ ..] = pieces.as_slice() else {
+        return Err(Failure::unusable("five pebbles are poured"));
     };
-    at_the_counter(shop, "Wren Castell", *two, "30.00")?;
-    Ok(rest.to_vec())
+    shop.finish(session, bench.lemel, pieces)?;
+    shop.serials(pieces)?;
+    shop.weigh(session, Stage::Final, pieces)?;
+    shop.close_session(session, "100", "100.00")?;
+    shop.certify(pieces)?;
+    shop.days(1);
+    if let Some(piece) = pieces.first() {
+        at_the_counter(shop, "Wren Castell", *piece, "30.00")?;
+    }
+    Ok(*dull)
 }
 
 /// The refused melt's heel and the rest of its lot, let down with copper: three bars, and one that shows dirt.
@@ -168,11 +155,8 @@ pub(super) fn let_down(shop: &mut Workshop, bench: &Bench, edition: &Saltlantern
     let mut lots = draws(shop, &[edition.poor], 330 * GRAM);
     lots.push((copper, 11 * GRAM));
     let charge = Charge {
-        metal: Metal::Silver,
-        lots,
         heels: edition.poor_heel.into_iter().collect(),
-        jars: Vec::new(),
-        pieces: Vec::new(),
+        ..Charge::silver(lots)
     };
     let mut crucible = shop.charge(session, charge)?;
     let bars = pours(edition.greywater, "bar", 4)?;
@@ -182,12 +166,12 @@ pub(super) fn let_down(shop: &mut Workshop, bench: &Bench, edition: &Saltlantern
     let [poor, rest @ ..] = pieces.as_slice() else {
         return Err(Failure::unusable("four bars are poured"));
     };
-    shop.record(crate::domain::FaultPiece {
+    shop.record(FaultPiece {
         piece: *poor,
-        fault: crate::domain::Fault::Inclusion,
+        fault: Fault::Inclusion,
         note: None,
     })?;
-    shop.condemn(*poor, crate::domain::CondemnReason::Faulty)?;
+    shop.condemn(*poor, CondemnReason::Faulty)?;
     shop.serials(rest)?;
     shop.days(2);
     // They are at the Hall when the story ends.

@@ -9,7 +9,7 @@ use crate::domain::{
     CondemnReason, JarId, LotId, MeltId, OwnerId, PieceId, PieceState, Residue, SeriesId, Shape,
 };
 use crate::metal::Metal;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Who has a piece.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -104,8 +104,10 @@ pub struct Ledger {
     pub pieces: BTreeMap<PieceId, Fate>,
     /// What each melt lost in fume, flux and spill, in order.
     pub melt_losses: Vec<i64>,
-    /// The customers whose metal is in each melt that has any.
-    pub customers: BTreeMap<MeltId, Vec<OwnerId>>,
+    /// The customers whose metal is in each melt.
+    pub customers: BTreeMap<MeltId, BTreeSet<OwnerId>>,
+    /// Whose metal a lot is, where it is a customer's.
+    pub brought: BTreeMap<LotId, OwnerId>,
     /// Edition numbers given, by series and shape.
     pub numbers: BTreeMap<(SeriesId, Shape), u32>,
     /// Pieces promised and not yet sold, by series and shape.
@@ -118,6 +120,8 @@ pub struct Ledger {
     pub entries: u64,
     /// Checks of the scale that failed.
     pub failed_checks: u32,
+    /// Entries that were corrected because somebody asked for it.
+    pub corrected: u32,
     /// Private members that somebody asked to erase.
     pub erased: u32,
 }
@@ -230,11 +234,17 @@ impl Ledger {
         burned
     }
 
+    /// How many pieces went back into a crucible.
+    #[must_use]
+    pub fn remelted(&self) -> usize {
+        self.pieces_in(PieceState::Remelted).len()
+    }
+
     /// One line for whoever ran the command.
     #[must_use]
     pub fn summary(&self) -> String {
         let certified = self.pieces.values().filter(|fate| fate.certificates > 0);
-        let gone = self.pieces_in(PieceState::Remelted).len();
+        let gone = self.remelted();
         format!(
             "{} entries: {} melts, {} pieces ({} certified), {gone} remelted",
             self.entries,

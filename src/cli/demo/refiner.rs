@@ -1,12 +1,12 @@
 //! The refiner: sweepings, filings and what nothing else becomes of, accounted for as metal or in money.
 
-use super::crucible::{mass, money, shown};
+use super::crucible::{fineness, mass, money, shown};
 use super::ledger::{Held, Holder};
 use super::workshop::{GRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    Event, GatherSweeps, JarDraw, JarId, Outturn, PieceId, PieceState, RefiningId, ReturnRefining, ScaleId,
-    SendToRefiner, Settled,
+    Event, GatherSweeps, JarDraw, JarId, LotId, Outturn, PieceId, PieceState, RefiningId, ReturnRefining,
+    ScaleId, SendToRefiner, Settled,
 };
 use crate::metal::{Metal, Reading};
 
@@ -85,7 +85,7 @@ impl Workshop {
     }
 
     /// Metal comes back: all but three parts in a thousand, and what was in the dust.
-    pub(super) fn outturn(&mut self, scale: ScaleId, sent: &Sent) -> Result<(), Failure> {
+    pub(super) fn outturn(&mut self, scale: ScaleId, sent: &Sent) -> Result<LotId, Failure> {
         let back = (sent.mass / 1_000 * 997 + sent.dust) / 1_000 * 1_000;
         let session = self.open(scale, "200", "200.00")?;
         let recorded = self.record(ReturnRefining {
@@ -93,7 +93,7 @@ impl Workshop {
             outturn: Some(Outturn {
                 session,
                 mass: shown(back)?,
-                fineness: super::crucible::fineness("999.9")?,
+                fineness: fineness("999.9")?,
             }),
             settled: None,
             price: None,
@@ -111,7 +111,7 @@ impl Workshop {
         let flow = self.ledger.flow(metal);
         flow.at_refiner -= sent.mass;
         flow.refining_loss += sent.mass - back;
-        Ok(())
+        Ok(lot)
     }
 
     /// The refiner keeps the metal and pays for it.
@@ -122,7 +122,7 @@ impl Workshop {
             outturn: None,
             settled: Some(Settled {
                 mass: paid,
-                fineness: super::crucible::fineness("999.0")?,
+                fineness: fineness("999.0")?,
             }),
             price: Some(money(price)?),
             charge: Some(money("31.00")?),
