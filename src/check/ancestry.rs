@@ -3,11 +3,9 @@
 //! The builder and the checker call the same function on what they have, so the file must hold just these entries.
 //! Of a melt only the entry that weighed it out is read: it restates every input, and an input piece's own history is
 //! not walked. Melts are taken newest first; since metal only flows from earlier melts into later ones, each is
-//! reached once, with its whole share.
+//! reached once, with its whole share. What comes from a refiner is a lot: what went there is not walked.
 
-use crate::domain::{
-    CertificateIssued, Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId,
-};
+use crate::domain::{Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId};
 use crate::metal::Mass;
 use crate::record::Entry;
 use std::collections::{BTreeMap, BTreeSet};
@@ -83,7 +81,9 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
     let mut melt = None;
     let mut session = None;
     let mut certified = None;
+    let mut bought_back = None;
     let mut series = BTreeSet::new();
+    let mut now = None;
     for index in &lineage.own {
         let entry = find(source, *index)?;
         for event in entry.events() {
@@ -91,11 +91,14 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
                 Event::PiecePoured(e) if e.piece == piece => {
                     melt = Some(e.melt);
                     series.insert(e.series);
+                    now = Some(e.series);
                 }
                 Event::PieceMoved(e) if e.piece == piece => {
                     series.insert(e.to);
+                    now = Some(e.to);
                 }
                 Event::PieceWeighed(e) if e.piece == piece => session = Some(e.session),
+                Event::PieceBoughtBack(e) if e.piece == piece => bought_back = Some(e.session),
                 Event::CertificateIssued(e) if e.piece == piece => certified = Some(e.session),
                 _ => {}
             }
@@ -105,6 +108,12 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
         lineage
             .indexes
             .insert(first(source, id.0, || format!("series {id}"))?);
+    }
+    if let Some(id) = now {
+        lineage.indexes.extend(close_of(source, id)?);
+    }
+    if let Some(id) = bought_back {
+        add_session(source, id, false, &mut lineage)?;
     }
     // Without a certificate nothing rests on the closing check, and its absence could not be told from a truncation.
     if let Some(id) = certified {
@@ -118,6 +127,17 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
         "0".clone_into(&mut lineage.traced);
     }
     Ok(lineage)
+}
+
+/// The entry that closed a series, if it is at hand. That it is left out cannot be told from a series that is open.
+fn close_of(source: &dyn Ancestry, series: SeriesId) -> Result<Option<u64>, Untraceable> {
+    for index in source.history(series.0) {
+        let closes = |event: &Event| matches!(event, Event::SeriesClosed(e) if e.series == series);
+        if find(source, index)?.events().any(closes) {
+            return Ok(Some(index));
+        }
+    }
+    Ok(None)
 }
 
 fn find(source: &dyn Ancestry, index: u64) -> Result<Arc<Entry>, Untraceable> {
@@ -170,19 +190,6 @@ pub(super) fn closing(source: &dyn Ancestry, melt: MeltId) -> Option<(u64, MeltC
         })?;
         Some((index, closed))
     })
-}
-
-/// The certificate events of a piece, oldest first.
-pub(super) fn certificates(source: &dyn Ancestry, own: &[u64], piece: PieceId) -> Vec<CertificateIssued> {
-    let entries = own.iter().filter_map(|index| source.entry(*index));
-    let mut issued = Vec::new();
-    for entry in entries {
-        issued.extend(entry.events().filter_map(|event| match event {
-            Event::CertificateIssued(e) if e.piece == piece => Some(e.clone()),
-            _ => None,
-        }));
-    }
-    issued
 }
 
 /// The entry that opened a series.

@@ -1,30 +1,32 @@
 //! What the record says of a piece, for whoever reads a report.
 
-use super::ancestry::certificates;
-use super::claims::{Claims, is_suspect};
+use super::claims::{Claims, Told, close_of, place, say_hallmark};
 use super::report::{Facts, LotShare};
-use crate::domain::Event;
+use crate::domain::{Event, PieceState, SessionId};
+use crate::metal::Reading;
 use crate::record::Keys;
 
 /// What the record says, for display.
-pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
+pub(super) fn facts(claims: &Claims<'_>, keys: &Keys, told: &Told) -> Facts {
     let mut facts = Facts {
         serial: claims.file.serial.to_string(),
         ..Facts::default()
+    };
+    let weigh = |facts: &mut Facts, session: SessionId, mass: &Reading| {
+        facts.weight_grams = Some(mass.to_string());
+        facts.weight_suspect = claims.is_suspect(session);
     };
     for (_, event) in claims.own() {
         event.kind().clone_into(&mut facts.last_event);
         match event {
             Event::PiecePoured(e) => facts.pour.clone_from(&e.pour),
-            Event::PieceWeighed(e) => {
-                facts.weight_grams = Some(e.mass.to_string());
-                facts.weight_suspect = is_suspect(claims, e.session);
-            }
-            Event::PieceNumbered(e) => facts.number = Some(format!("{} of {}", e.number, e.of)),
+            Event::PieceWeighed(e) => weigh(&mut facts, e.session, &e.mass),
+            Event::PieceBoughtBack(e) => weigh(&mut facts, e.session, &e.mass),
             _ => {}
         }
     }
-    if let Some(newest) = certificates(claims.evidence, &claims.lineage.own, claims.file.piece).last() {
+    life(claims, told, &mut facts);
+    if let Some((_, newest)) = claims.issued().last() {
         facts.metal = Some(newest.metal.word());
         facts.fineness = Some(newest.fineness.to_string());
         facts.uncertainty_grams = Some(newest.uncertainty.to_string());
@@ -38,6 +40,7 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
                 number: lot.number,
                 metal: lot.metal.word(),
                 share_ppm,
+                outturn: lot.outturn,
             });
         }
     }
@@ -48,4 +51,21 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys) -> Facts {
         }
     }
     facts
+}
+
+/// What it is now, where, and in which series.
+fn life(claims: &Claims<'_>, told: &Told, facts: &mut Facts) {
+    let life = &told.life;
+    facts.state = Some(life.state.word());
+    facts.place = Some(place(life.state));
+    facts.before = life.before.map(PieceState::word);
+    facts.series = claims.series_code(life.series);
+    facts.number = life.number.map(|(number, of)| format!("{number} of {of}"));
+    facts.hallmark = life.hallmark.as_ref().map(say_hallmark);
+    if let Some((_, closed)) = close_of(claims, life.series) {
+        facts.edition_closed = true;
+        let mut tallies = closed.shapes.iter().filter(|tally| tally.shape == life.shape);
+        let burned = |number: &u32| tallies.any(|tally| tally.burned.contains(number));
+        facts.number_burned = life.number.map(|(number, _)| number).as_ref().is_some_and(burned);
+    }
 }

@@ -1,27 +1,39 @@
 //! What a scale's readings support, recomputed from the entries that describe the scale.
 
-use crate::domain::{Grade, PieceGraded, PieceWeighed, ScaleRegistered};
-use crate::metal::{Mass, expanded_uncertainty, grade_by_limits, guard_band, mpe_in_service};
+use crate::domain::{Grade, PieceGraded, ScaleRegistered};
+use crate::metal::{
+    Mass, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits, guard_band, mpe_in_service,
+};
 
 /// Guard band at a load, grams; `None` for an unverified scale.
 pub(super) fn guard(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
-    let limit = scale
-        .verified
-        .then(|| mpe_in_service(scale.class, scale.e, load))??;
-    guard_band(limit, scale.repeatability, scale.d)
+    guard_band(limit(scale, load)?, scale.repeatability, scale.d)
 }
 
 /// Expanded uncertainty (k = 2) at a load, grams, rounded up to the scale step; `None` for an unverified scale.
 pub(super) fn uncertainty(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
-    let limit = scale
+    expanded_uncertainty(limit(scale, load)?, scale.repeatability, scale.d)
+}
+
+/// Expanded uncertainty (k = 2) at a load, grams, not rounded to the scale step; `None` for an unverified scale.
+pub(super) fn uncertainty_fine(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
+    expanded_uncertainty_fine(limit(scale, load)?, scale.repeatability, scale.d)
+}
+
+fn limit(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
+    scale
         .verified
-        .then(|| mpe_in_service(scale.class, scale.e, load))??;
-    expanded_uncertainty(limit, scale.repeatability, scale.d)
+        .then(|| mpe_in_service(scale.class, scale.e, load))?
+}
+
+/// The square of a mass, in squares of 10 micrograms: independent uncertainties add up in squares (JCGM 100:2008, 5.1.2).
+pub(super) fn square(mass: Mass) -> u128 {
+    let units = u128::from(mass.units().unsigned_abs());
+    units.saturating_mul(units)
 }
 
 /// The grade that a reading gets, by the rule that the grading names.
-pub(super) fn grade(scale: &ScaleRegistered, reading: &PieceWeighed, graded: &PieceGraded) -> Grade {
-    let mass = reading.mass.mass();
+pub(super) fn grade(scale: &ScaleRegistered, mass: Mass, graded: &PieceGraded) -> Grade {
     match (guard(scale, mass), graded.lower) {
         (None, _) => Grade::Borderline,
         (Some(_), None) => Grade::Accepted,

@@ -1,7 +1,7 @@
 //! The check of one piece's proof file, from the root thumbprint down to the grams.
 
 use super::ancestry::{Lineage, lineage};
-use super::claims::{self, Claims};
+use super::claims::{self, Claims, Told};
 use super::display;
 use super::evidence::{Evidence, Spoilt};
 use super::proof_file::ProofFile;
@@ -58,8 +58,8 @@ impl Check {
             evidence: &evidence,
             lineage: &lineage,
         };
-        self.check_claims(&claims)?;
-        self.facts = display::facts(&claims, &keys);
+        let told = self.check_claims(&claims)?;
+        self.facts = display::facts(&claims, &keys, &told);
         Ok(checkpoint.size)
     }
 
@@ -140,10 +140,18 @@ impl Check {
     }
 
     /// That what the entries claim holds.
-    fn check_claims(&mut self, claims: &Claims) -> Result<(), Conclusion> {
+    fn check_claims(&mut self, claims: &Claims) -> Result<Told, Conclusion> {
         self.step("serial", "The serial belongs to the piece", || {
             claims::serial(claims).map(|found| (found, ()))
         })?;
+        let told = self.step(
+            "life",
+            "What happened to the piece could happen, one thing after another",
+            || {
+                let told = claims::follow(claims, u64::MAX)?;
+                Ok((format!("last said: {}", told.life.state), told))
+            },
+        )?;
         self.step(
             "metal",
             "Every melt adds up, and what one gives the next takes",
@@ -155,10 +163,19 @@ impl Check {
             || claims::weight(claims).map(|found| (found, ())),
         )?;
         self.step(
+            "office",
+            "What went to the assay office came back or is accounted for",
+            || claims::office(claims).map(|found| (found, ())),
+        )?;
+        self.step("edition", "The series counts the piece as it was", || {
+            claims::edition(claims, &told).map(|found| (found, ()))
+        })?;
+        self.step(
             "certificate",
             "The certificate states no more than the record supports",
-            || claims::certificate(claims).map(|found| (found, ())),
-        )
+            || claims::certificate(claims, &told).map(|found| (found, ())),
+        )?;
+        Ok(told)
     }
 
     fn step<T>(

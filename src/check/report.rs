@@ -52,6 +52,8 @@ pub struct LotShare {
     pub metal: &'static str,
     /// Parts per million, rounded down, well-mixed melts assumed.
     pub share_ppm: u64,
+    /// It came back from a refiner; where that metal came from is not followed.
+    pub outturn: bool,
 }
 
 /// What the record says of the piece; only meaningful when the check holds.
@@ -63,6 +65,20 @@ pub struct Facts {
     pub pour: String,
     /// The last thing that the file says happened to it.
     pub last_event: String,
+    /// What it was after that, like `delivered`, `stolen` or `destroyed`.
+    pub state: Option<&'static str>,
+    /// Of a stolen or destroyed piece: what it was before.
+    pub before: Option<&'static str>,
+    /// Where that is, in words.
+    pub place: Option<&'static str>,
+    /// Code of the series that it is in now; its serial keeps the code of the series that it was given in.
+    pub series: Option<String>,
+    /// Whether the file tells that its edition was closed. That it does not tell it shows nothing.
+    pub edition_closed: bool,
+    /// Whether its number was counted as burned at that close.
+    pub number_burned: bool,
+    /// The marks on it: the fineness mark and each mark.
+    pub hallmark: Option<String>,
     /// Edition number and size, like `7 of 12`.
     pub number: Option<String>,
     /// The metal.
@@ -119,6 +135,26 @@ ask the server what came after, or let an auditor read the log. And it speaks of
     }
 }
 
+impl Facts {
+    /// What was last said of the piece, in one line, and that nothing later is known.
+    fn say_last(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let (Some(state), Some(place)) = (self.state, self.place) else {
+            return Ok(());
+        };
+        write!(f, "Last said of the piece: {state} - {place}")?;
+        if let Some(before) = self.before {
+            write!(f, "; before that it was {before}")?;
+        }
+        if self.edition_closed {
+            f.write_str("; its edition is closed")?;
+        }
+        if self.number_burned {
+            f.write_str(", and its number was burned")?;
+        }
+        writeln!(f, ". Nothing later is known from this file.")
+    }
+}
+
 impl std::fmt::Display for Report {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         for step in &self.steps {
@@ -129,10 +165,11 @@ impl std::fmt::Display for Report {
             Conclusion::Holds { size } => {
                 writeln!(
                     f,
-                    "\nThe record of {} holds, as of size {size}.\n{}",
-                    self.facts.serial,
-                    Self::LIMIT
-                )
+                    "\nThe record of {} holds, as of size {size}.",
+                    self.facts.serial
+                )?;
+                self.facts.say_last(f)?;
+                writeln!(f, "{}", Self::LIMIT)
             }
             Conclusion::DoesNotHold { step, why } => {
                 writeln!(f, "\nThe record does not hold ({step}): {why}")

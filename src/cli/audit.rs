@@ -34,7 +34,7 @@ pub struct AuditArguments {
     #[arg(long, env = "POURBOOK_TOKEN", hide_env_values = true)]
     token: Option<String>,
     /// The root thumbprint that you trust; without it the one found is printed for you to compare.
-    #[arg(long, value_parser = thumbprint)]
+    #[arg(long, value_parser = thumbprint, allow_hyphen_values = true)]
     root: Option<String>,
     /// Verify every signature strictly, one by one, instead of in batches.
     #[arg(long)]

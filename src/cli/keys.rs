@@ -92,7 +92,7 @@ pourbook key revoke ./book 1IG2tMH7J2wbJZnOf8LJzQitKf7LMvoAElsuDMVM54Y --slip re
         /// The book.
         dir: PathBuf,
         /// RFC 7638 thumbprint of the key.
-        #[arg(value_parser = kid)]
+        #[arg(value_parser = kid, allow_hyphen_values = true)]
         kid: String,
         #[command(flatten)]
         root: RootArguments,
@@ -106,7 +106,7 @@ Nothing is taken away: audits and proof checks say what is in doubt.\nWith --jso
         /// The book.
         dir: PathBuf,
         /// RFC 7638 thumbprint of the key.
-        #[arg(value_parser = kid)]
+        #[arg(value_parser = kid, allow_hyphen_values = true)]
         kid: String,
         /// The first index in doubt.
         #[arg(long)]

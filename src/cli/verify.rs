@@ -20,7 +20,7 @@ pub struct VerifyArguments {
     /// The proof file.
     pub file: PathBuf,
     /// RFC 7638 thumbprint of the root key that you trust.
-    #[arg(long, required_unless_present = "policy", value_parser = thumbprint)]
+    #[arg(long, required_unless_present = "policy", value_parser = thumbprint, allow_hyphen_values = true)]
     pub root: Option<String>,
     /// A policy file with a `# root` line.
     #[arg(long)]

@@ -32,8 +32,12 @@ pub enum Deed {
     Show(Table),
     /// Shows a piece with all that was recorded of it.
     History,
-    /// Shows entries by position.
+    /// Shows entries by position, a page at a time or as they come.
     Events,
+    /// Looks something up by what stands in the address.
+    Find,
+    /// Looks something up by what stands in the body, certificate codes too.
+    FindPosted,
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
@@ -277,6 +281,13 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read("/v1/find", Who::Roles(ALL), Deed::Find),
+    Route {
+        method: "POST",
+        path: "/v1/find",
+        who: Who::Roles(OFFICE),
+        deed: Deed::FindPosted,
+    },
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),
     read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),

@@ -1,8 +1,8 @@
 //! The secret of the book's request codes: 32 bytes with a check value, so that damage is told and not worked with.
 //!
 //! With another secret every repeated request would seem to have another content. A book of before the check has the 32
-//! bytes alone; they are taken as they are, since nothing here could tell, and get their check at the next opening for
-//! writing.
+//! bytes alone; they are taken as they are, since nothing here could tell (whoever reads entries can, by a request code that
+//! they can make again), and get their check at the next opening for writing.
 
 use std::io;
 use std::path::{Path, PathBuf};

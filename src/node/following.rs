@@ -1,6 +1,6 @@
 //! The views' own thread: it is handed every durable entry, and follows.
 
-use crate::views::{Follower, ViewError};
+use crate::views::{Follower, Heard, ViewError};
 use crate::writer::{Appended, Observer};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
@@ -8,6 +8,8 @@ use std::time::Duration;
 
 /// How many entries may wait for the views before the writer waits for them.
 const WAITING_MAX: usize = 8_192;
+/// How many more entries are followed together with the first.
+const TOGETHER_MAX: usize = 255;
 /// How long the views go on without flushing.
 const SETTLE_EVERY: Duration = Duration::from_secs(1);
 
@@ -33,13 +35,23 @@ fn observer(from: u64, tell: SyncSender<Appended>) -> Observer {
     Observer::new(from, move |appended| drop(tell.send(appended)))
 }
 
-fn run(follower: &mut Follower, told: &Receiver<Appended>) -> Result<(), ViewError> {
-    let mut unsettled = 0_u32;
+fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), ViewError> {
+    let mut unsettled = 0_usize;
     loop {
-        match told.recv_timeout(SETTLE_EVERY) {
+        match received.recv_timeout(SETTLE_EVERY) {
             Ok(told) => {
-                follower.follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)?;
-                unsettled = unsettled.saturating_add(1);
+                // What waits already is taken together: a row that a whole turn changed is written once.
+                let more = received.try_iter().take(TOGETHER_MAX);
+                let batch: Vec<Appended> = std::iter::once(told).chain(more).collect();
+                let told = batch.iter().map(|told| Heard {
+                    index: told.index,
+                    leaf: told.leaf,
+                    entry: &told.entry,
+                    rows: &told.rows,
+                    gone: &told.gone,
+                });
+                follower.follow_all(&told.collect::<Vec<_>>())?;
+                unsettled = unsettled.saturating_add(batch.len());
                 if unsettled >= 50_000 {
                     follower.views().settle()?;
                     unsettled = 0;

@@ -10,7 +10,23 @@ use super::{ViewError, Views, name_key, row_key};
 use crate::domain::{Event, Row, Told, Touched};
 use crate::proof::Hash;
 use crate::record::Entry;
+use std::collections::HashMap;
 use uuid::Uuid;
+
+/// An entry that stands in the log, and the rows that it changed, as they were after it.
+#[derive(Clone, Copy)]
+pub struct Heard<'a> {
+    /// Its index.
+    pub index: u64,
+    /// Its leaf hash.
+    pub leaf: Hash,
+    /// What it says.
+    pub entry: &'a Entry,
+    /// The rows.
+    pub rows: &'a [Row],
+    /// Rows that it withdrew: only a correction can.
+    pub gone: &'a [Touched],
+}
 
 /// The one writer of the views.
 pub struct Follower {
@@ -38,115 +54,141 @@ impl Follower {
         &self.views
     }
 
-    /// Takes one entry with the rows that it changed, and those that it withdrew. One that the views already hold changes nothing.
+    /// Takes one entry with the rows that it changed. One that the views already hold changes nothing.
     ///
     /// # Errors
-    /// [`ViewError::OutOfTurn`] when it comes after the entry that is due; [`ViewError::Store`].
-    pub fn follow(
-        &mut self,
-        index: u64,
-        leaf: Hash,
-        entry: &Entry,
-        rows: &[Row],
-        gone: &[Touched],
-    ) -> Result<(), ViewError> {
-        if index > self.next {
-            return Err(ViewError::OutOfTurn {
-                wanted: self.next,
-                found: index,
-            });
+    /// As [`Follower::follow_all`].
+    pub fn follow(&mut self, heard: Heard<'_>) -> Result<(), ViewError> {
+        self.follow_all(&[heard])
+    }
+
+    /// Takes entries that follow one another. A row that several of them changed is written once, as the last left it,
+    /// so what a busy turn costs is what it changed in the end.
+    ///
+    /// # Errors
+    /// [`ViewError::OutOfTurn`] when one comes after the entry that is due; [`ViewError::Store`].
+    pub fn follow_all(&mut self, told: &[Heard<'_>]) -> Result<(), ViewError> {
+        let due = told.iter().skip_while(|told| told.index < self.next);
+        let due: Vec<&Heard<'_>> = due.collect();
+        for (wanted, told) in (self.next..).zip(&due) {
+            if told.index != wanted {
+                let found = told.index;
+                return Err(ViewError::OutOfTurn { wanted, found });
+            }
         }
-        if index == self.next {
-            self.views.follow(index, leaf, entry, rows, gone)?;
-            self.next = index.saturating_add(1);
+        if let Some(last) = due.last() {
+            self.views.follow(&due)?;
+            self.next = last.index.saturating_add(1);
         }
         Ok(())
     }
 }
 
 impl Views {
-    /// Writes what one entry changed. Following an entry twice changes nothing.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn follow(
-        &self,
-        index: u64,
-        leaf: Hash,
-        entry: &Entry,
-        rows: &[Row],
-        gone: &[Touched],
-    ) -> Result<(), ViewError> {
-        for touched in gone {
-            self.forget(*touched)?;
+    /// Writes what entries changed, then the position behind the last. Following an entry twice changes nothing.
+    fn follow(&self, due: &[&Heard<'_>]) -> Result<(), ViewError> {
+        let mut newest: HashMap<(Table, Uuid), u64> = HashMap::new();
+        for told in due {
+            newest.extend(told.rows.iter().map(|row| (place(row), told.index)));
         }
-        for row in rows {
-            self.write(entry, row, index)?;
-        }
-        for subject in entry.payload.prev.keys() {
-            let before = match index.checked_sub(1) {
-                Some(before) => self.version_at(*subject, before)?,
-                None => 0,
-            };
-            let key = subject_key(*subject, &index.to_be_bytes());
-            let version = before.saturating_add(1);
-            self.inner.history.insert(key, &version.to_be_bytes())?;
-        }
-        for event in entry.events() {
-            if let Event::FieldErased(erased) = event {
-                let key = member_key(erased.index, erased.event, &erased.member);
-                self.inner.erased.insert(key, &[])?;
+        let mut end = self.position();
+        for told in due {
+            let Heard { index, leaf, .. } = **told;
+            for touched in told.gone {
+                self.forget(*touched)?;
             }
+            for row in told.rows {
+                let is_newest = newest.get(&place(row)) == Some(&index);
+                self.write(index, told.entry, row, is_newest)?;
+            }
+            for subject in told.entry.payload.prev.keys() {
+                let before = match index.checked_sub(1) {
+                    Some(before) => self.version_at(*subject, before)?,
+                    None => 0,
+                };
+                let key = subject_key(*subject, &index.to_be_bytes());
+                let version = before.saturating_add(1);
+                self.inner.history.insert(key, &version.to_be_bytes())?;
+            }
+            for event in told.entry.events() {
+                if let Event::FieldErased(erased) = event {
+                    let key = member_key(erased.index, erased.event, &erased.member);
+                    self.inner.erased.insert(key, &[])?;
+                }
+            }
+            self.inner.leaves.insert(index.to_be_bytes(), &leaf.0)?;
+            end = end.max(index.saturating_add(1));
         }
-        self.inner.leaves.insert(index.to_be_bytes(), &leaf.0)?;
-        self.advance(index.saturating_add(1).max(self.position()));
+        self.advance(end);
         Ok(())
     }
 
-    fn write(&self, entry: &Entry, row: &Row, index: u64) -> Result<(), ViewError> {
+    fn write(&self, index: u64, entry: &Entry, row: &Row, is_newest: bool) -> Result<(), ViewError> {
+        self.number(row)?;
         match row {
-            Row::Lot(row) => self.put(index, entry, row.as_ref()),
-            Row::Scale(row) => self.put(index, entry, row.as_ref()),
-            Row::Session(row) => self.put(index, entry, row.as_ref()),
-            Row::Jar(row) => self.put(index, entry, row.as_ref()),
+            Row::Lot(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Scale(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Session(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Jar(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Series(row) => {
                 self.name(b'c', row.code.as_str(), row.as_ref())?;
-                self.put(index, entry, row.as_ref())
+                self.put(index, entry, row.as_ref(), is_newest)
             }
-            Row::Melt(row) => self.put(index, entry, row.as_ref()),
+            Row::Melt(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Piece(row) => {
                 self.name(b'p', &row.pour, row.as_ref())?;
                 if let Some(serial) = &row.serial {
                     self.name(b's', &serial.to_string(), row.as_ref())?;
                 }
-                self.put(index, entry, row.as_ref())
+                self.put(index, entry, row.as_ref(), is_newest)
             }
             Row::Certificate(row) => {
                 let key = subject_key(row.piece.0, &row.issue.to_be_bytes());
                 self.inner.issues.insert(key, row.id().as_bytes())?;
-                self.put(index, entry, row.as_ref())
+                self.put(index, entry, row.as_ref(), is_newest)
             }
-            Row::Die(row) => self.put(index, entry, row.as_ref()),
-            Row::Consignment(row) => self.put(index, entry, row.as_ref()),
-            Row::Order(row) => self.put(index, entry, row.as_ref()),
-            Row::Sale(row) => self.put(index, entry, row.as_ref()),
-            Row::Refining(row) => self.put(index, entry, row.as_ref()),
-            Row::Owner(row) => self.put(index, entry, row.as_ref()),
+            Row::Die(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Consignment(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Order(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Sale(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
         }
     }
 
+    /// What is counted in the workshop is found by its number as well.
+    fn number(&self, row: &Row) -> Result<(), ViewError> {
+        match row {
+            Row::Lot(row) => self.numbered(row.number, row.as_ref()),
+            Row::Melt(row) => self.numbered(row.number, row.as_ref()),
+            Row::Consignment(row) => self.numbered(row.number, row.as_ref()),
+            Row::Order(row) => self.numbered(row.number, row.as_ref()),
+            Row::Sale(row) => self.numbered(row.number, row.as_ref()),
+            Row::Refining(row) => self.numbered(row.number, row.as_ref()),
+            _ => Ok(()),
+        }
+    }
+
+    fn numbered<T: Tabled>(&self, number: u32, row: &T) -> Result<(), ViewError> {
+        self.name(T::TABLE.byte(), &number.to_string(), row)
+    }
+
     fn name<T: Tabled>(&self, kind: u8, name: &str, row: &T) -> Result<(), ViewError> {
-        self.inner
-            .names
-            .insert(name_key(kind, name), row.id().as_bytes())?;
+        // Looking costs less than writing, and a name is new once only.
+        let (key, id) = (name_key(kind, name), row.id());
+        if self.inner.names.get(&key)?.as_deref() != Some(id.as_bytes()) {
+            self.inner.names.insert(key, id.as_bytes())?;
+        }
         Ok(())
     }
 
-    fn put<T: Tabled>(&self, index: u64, entry: &Entry, row: &T) -> Result<(), ViewError> {
+    fn put<T: Tabled>(&self, index: u64, entry: &Entry, row: &T, is_newest: bool) -> Result<(), ViewError> {
         let table: Table = T::TABLE;
         let id = row.id();
-        let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
-        self.inner.rows.insert(row_key(table, id), body)?;
+        if is_newest {
+            let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
+            self.inner.rows.insert(row_key(table, id), body)?;
+        }
         if let Some(place) = made_at(entry, index, row.since(), id) {
             let index = row.since();
             let key = order_key(table.byte(), Cursor { index, place });
@@ -186,13 +228,33 @@ fn made_at(entry: &Entry, index: u64, since: u64, id: Uuid) -> Option<u32> {
                     .entries
                     .iter()
                     .find(|restated| restated.index == since)?;
-                restated
-                    .events
-                    .iter()
-                    .position(|Told(event)| event.subjects().contains(&id))
+                let mut told = restated.events.iter();
+                told.position(|Told(event)| event.subjects().contains(&id))
             }
             _ => None,
         })?
     };
     Some(u32::try_from(place).unwrap_or(u32::MAX))
+}
+
+fn place(row: &Row) -> (Table, Uuid) {
+    fn of<T: Tabled>(row: &T) -> (Table, Uuid) {
+        (T::TABLE, row.id())
+    }
+    match row {
+        Row::Lot(row) => of(row.as_ref()),
+        Row::Scale(row) => of(row.as_ref()),
+        Row::Session(row) => of(row.as_ref()),
+        Row::Jar(row) => of(row.as_ref()),
+        Row::Series(row) => of(row.as_ref()),
+        Row::Melt(row) => of(row.as_ref()),
+        Row::Piece(row) => of(row.as_ref()),
+        Row::Certificate(row) => of(row.as_ref()),
+        Row::Die(row) => of(row.as_ref()),
+        Row::Consignment(row) => of(row.as_ref()),
+        Row::Order(row) => of(row.as_ref()),
+        Row::Sale(row) => of(row.as_ref()),
+        Row::Refining(row) => of(row.as_ref()),
+        Row::Owner(row) => of(row.as_ref()),
+    }
 }

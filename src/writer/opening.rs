@@ -2,6 +2,7 @@
 
 use super::desk::{Appended, Desk, DeskKeys, Observer, erase};
 use super::published::{Published, Released};
+use super::requests::is_secret_of;
 use crate::check::{Faulty, Replay, log_verifiers};
 use crate::domain::{Event, KeyRole};
 use crate::log::{Store, StoreError};
@@ -29,6 +30,11 @@ pub enum OpenError {
     /// The key that should sign checkpoints may not.
     #[error("the log key of this book may not sign its checkpoints: {0}")]
     LogKey(KeyFault),
+    /// Repeated requests would seem to have other content.
+    #[error(
+        "vault/secret is not the secret of this book's request codes: it was damaged or put there from another book"
+    )]
+    OtherSecret,
     /// The log was altered behind a checkpoint that had left the house.
     #[error(
         "the log differs from the pinned checkpoint of size {size}: it was altered or put back from another copy"
@@ -75,6 +81,9 @@ impl Desk {
         )??;
         let mut desk = Self::resume(store, deskkeys, observer, replay);
         desk.hold_checkpoints()?;
+        if !is_secret_of(&*desk.store, &desk.deskkeys.secret)? {
+            return Err(OpenError::OtherSecret);
+        }
         for erased in &erasures {
             erase(&*desk.store, erased)?;
         }

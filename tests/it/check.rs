@@ -3,6 +3,8 @@
 pub mod audits;
 mod demo;
 mod files;
+mod little_log;
+mod lives;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

@@ -2,19 +2,19 @@
 
 mod after_sale;
 mod assay_office;
-mod bench;
+pub mod bench;
 mod certificates;
 mod closing;
 mod corrections;
 mod foreign;
-mod histories;
+pub mod histories;
 mod masses;
 mod melts;
 mod office;
 mod orders;
 mod owners;
 mod pieces;
-mod promises;
+pub mod promises;
 mod refining;
 mod sales;
 mod scales;

@@ -158,6 +158,8 @@ pub struct Shop {
     pub draw: Draw,
     pub session: SessionId,
     pub series: SeriesId,
+    /// Submissions of a full turn.
+    pub turn: usize,
 }
 
 impl Shop {
@@ -170,14 +172,25 @@ impl Shop {
     pub fn found_observed(store: Arc<dyn Store>, origin: &str, secret: [u8; 32], observer: Observer) -> Self {
         let desk = Desk::open(store, origin, deskkeys(origin, secret), observer).unwrap();
         let mut draw = Draw::new([7; 32]);
-        let keys = founding(origin, NOW, &mut draw);
+        let mut desk = desk;
+        for outcome in desk
+            .turn(NOW, draw.bytes(), founding(origin, NOW, &mut draw))
+            .unwrap()
+        {
+            outcome.unwrap();
+        }
+        Self::begin(desk, draw)
+    }
+
+    /// Begins work in a book that is founded: scale, session, series.
+    pub fn begin(desk: Desk, draw: Draw) -> Self {
         let mut shop = Self {
             desk,
             draw,
             session: SessionId(uuid::Uuid::nil()),
             series: SeriesId(uuid::Uuid::nil()),
+            turn: TURN,
         };
-        shop.turn(keys);
         let scales = shop.record(vec![scale().into()], |event| match event {
             Event::ScaleRegistered(e) => Some(e.scale),
             _ => None,
@@ -221,7 +234,7 @@ impl Shop {
     pub fn record<T>(&mut self, commands: Vec<Command>, pick: impl Fn(&Event) -> Option<T>) -> Vec<T> {
         let mut picked = Vec::new();
         let submissions: Vec<_> = commands.into_iter().map(|c| self.submission(c)).collect();
-        for batch in submissions.chunks(TURN) {
+        for batch in submissions.chunks(self.turn) {
             for recorded in self.turn(batch.to_vec()) {
                 picked.extend(recorded.events.iter().filter_map(&pick));
             }
@@ -275,7 +288,7 @@ impl Shop {
     /// Works until the log has `n` entries: mostly single weighings, as in a workshop.
     pub fn work(&mut self, n: usize) {
         while self.size() < n {
-            let melts = TURN.min((n - self.size()).div_ceil(PIECES + 3));
+            let melts = self.turn.min((n - self.size()).div_ceil(PIECES + 3));
             let pieces = self.pour(melts);
             let left = n.saturating_sub(self.size());
             let weighings = pieces.into_iter().take(left).map(|p| self.weighing(p)).collect();

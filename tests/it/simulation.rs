@@ -12,7 +12,7 @@ use pourbook::domain::*;
 use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles, Store};
 use pourbook::metal::Metal;
 use pourbook::proof::{Checkpoint, verify_consistency};
-use pourbook::views::{Follower, Views};
+use pourbook::views::{Follower, Heard, Views};
 use pourbook::writer::{Ask, Desk, Observer, Submission};
 use std::path::Path;
 use std::sync::Arc;
@@ -416,7 +416,13 @@ impl World {
 fn observer(mut follower: Follower) -> Observer {
     Observer::new(follower.next(), move |told| {
         follower
-            .follow(told.index, told.leaf, &told.entry, &told.rows, &told.gone)
+            .follow(Heard {
+                index: told.index,
+                leaf: told.leaf,
+                entry: &told.entry,
+                rows: &told.rows,
+                gone: &told.gone,
+            })
             .unwrap();
     })
 }

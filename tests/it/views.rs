@@ -6,7 +6,7 @@ use pourbook::domain::*;
 use pourbook::log::Store;
 use pourbook::proof::leaf_hash;
 use pourbook::record;
-use pourbook::views::{Cursor, Follower, Tabled, ViewError, Views};
+use pourbook::views::{Cursor, Follower, Heard, Tabled, ViewError, Views};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -40,7 +40,13 @@ pub fn follow(store: &dyn Store, views: Views) -> Follower {
             let (index, leaf) = (taken.index, taken.leaf.hash);
             let rows = taken.book.rows(&taken.changed.touched);
             follower
-                .follow(index, leaf, &taken.leaf.entry, &rows, &taken.changed.gone)
+                .follow(Heard {
+                    index,
+                    leaf,
+                    entry: &taken.leaf.entry,
+                    rows: &rows,
+                    gone: &taken.changed.gone,
+                })
                 .unwrap();
         },
     );
@@ -201,7 +207,13 @@ async fn an_entry_out_of_turn_is_refused() {
     let mut follower = Follower::new(views.clone());
     let bytes = store.read(1).unwrap().unwrap();
     let entry = record::read(&bytes).unwrap();
-    let refused = follower.follow(1, leaf_hash(&bytes), &entry, &[], &[]);
+    let refused = follower.follow(Heard {
+        index: 1,
+        leaf: leaf_hash(&bytes),
+        entry: &entry,
+        rows: &[],
+        gone: &[],
+    });
     assert!(matches!(
         refused,
         Err(ViewError::OutOfTurn { wanted: 0, found: 1 })
@@ -266,5 +278,35 @@ fn a_cursor_is_read_back_and_nothing_else_is() {
     assert_eq!(Cursor::parse(&cursor.to_text()), Some(cursor));
     for text in ["", "AAAA", "AAAAAAAAAAcAAAADAA", "AAAAAAAAAAcAAAA=", "!"] {
         assert_eq!(Cursor::parse(text), None, "{text}");
+    }
+}
+
+#[actix_web::test]
+async fn entries_that_are_followed_together_give_the_same_answers() {
+    let app = history().await;
+    let store = &*app.app.store;
+    let mut told = Vec::new();
+    let outcome = Replay::new(crate::http::ORIGIN).run(
+        |each| store.scan(0, each),
+        &|each| store.scan(0, each).map_err(|error| error.to_string()),
+        |taken| told.push((taken.index, taken.book.rows(&taken.changed.touched), taken.leaf)),
+    );
+    outcome.unwrap().unwrap();
+    let wanted = answers(store, &app.app.views);
+    for together in [2, 5, told.len()] {
+        let views = Views::temporary().unwrap();
+        let mut follower = Follower::new(views.clone());
+        for batch in told.chunks(together) {
+            let batch = batch.iter().map(|(index, rows, leaf)| Heard {
+                index: *index,
+                leaf: leaf.hash,
+                entry: &leaf.entry,
+                rows,
+                gone: &[],
+            });
+            follower.follow_all(&batch.collect::<Vec<_>>()).unwrap();
+        }
+        assert_eq!(answers(store, &views), wanted, "{together} together");
+        assert_eq!(views.position(), told.len() as u64);
     }
 }

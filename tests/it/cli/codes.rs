@@ -173,6 +173,12 @@ fn a_check_holds_does_not_hold_or_cannot_be_read() {
         let other = program(&["verify", &file, "--root", stranger]);
         assert_eq!(other.code, 1);
         assert!(other.out.contains("does not hold"), "{}", other.out);
+        let hyphen = stranger.replacen('k', "-", 1);
+        assert_eq!(
+            program(&["verify", &file, "--root", &hyphen]).code,
+            1,
+            "a thumbprint may begin with a hyphen"
+        );
         let read = program(&["verify", &policy, "--root", &root, "--json"]);
         assert_eq!((read.code, &read.json()["conclusion"]), (2, &json!("unreadable")));
         program(&["verify", &missing, "--root", &root]).ends(2, &["missing.json: No such file"]);

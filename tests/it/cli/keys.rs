@@ -134,6 +134,18 @@ fn a_slip_that_is_late_altered_or_for_another_book_is_refused() {
         .ends(1, &["put the new log key in its place first"]);
     let unknown = "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k";
     pourbook(&["key", "revoke", &book, unknown, "--root-key", &root]).ends(1, &["is not a key of this log"]);
+    // One thumbprint in 64 begins with a hyphen, and is no option for that.
+    let hyphen = "-PrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k";
+    for words in [
+        ["key", "revoke", &book, hyphen, "--root-key", &root],
+        ["key", "revoke", "--root-key", &root, &book, hyphen],
+    ] {
+        pourbook(&words).ends(
+            1,
+            &["-PrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k is not a key of this log"],
+        );
+    }
+    pourbook(&["audit", &book, "--root", hyphen]).ends(1, &["not from the one you trust"]);
     pourbook(&["audit", &book]).ends(0, &["holds: 4 entries"]);
 }
 

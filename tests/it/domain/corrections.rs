@@ -328,7 +328,7 @@ fn a_corrected_entry_is_corrected_again() {
     for (mass, grade) in [
         ("50.30", Grade::Accepted),
         ("49.10", Grade::Under),
-        ("51.60", Grade::Over),
+        ("51.30", Grade::Over),
     ] {
         let line = format!("weigh from_mould in D P1 50.42 P2 {mass} P3 52.00 P4 50.60");
         let corrected = correct(&mut bench, &[(index, &line)]);

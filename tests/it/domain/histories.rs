@@ -10,7 +10,7 @@ use std::collections::HashSet;
 use uuid::Uuid;
 
 /// Numbers from which a step makes its choices.
-type Choice = (u8, u32, u32, u32);
+pub type Choice = (u8, u32, u32, u32);
 
 /// One of many, by a number; ids are sorted first, so that a failing case can be run again.
 fn one<T: Clone>(items: &[T], by: u32) -> Option<T> {
@@ -841,6 +841,11 @@ fn run_in(given: &[&[&str]], steps: &[Choice]) -> (Shop, usize, usize) {
         }
     }
     (shop, taken, refused)
+}
+
+/// The bench that random steps lead to, for whoever reads its entries.
+pub fn book(steps: &[Choice]) -> Bench {
+    run(steps).0.bench
 }
 
 proptest! {

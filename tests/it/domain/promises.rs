@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use uuid::Uuid;
 
 /// Numbers from which a step makes its choices.
-type Choice = (u8, u32, u32, u32);
+pub type Choice = (u8, u32, u32, u32);
 
 /// More pieces than places: an edition whose spares are sold, one without numbers, and an open series; all finally weighed.
 const READY: &[&str] = &[
@@ -503,6 +503,11 @@ fn run(steps: &[Choice]) -> (Counter, usize, BTreeSet<&'static str>) {
         }
     }
     (shop, taken, refused)
+}
+
+/// The bench that random steps lead to, for whoever reads its entries.
+pub fn book(steps: &[Choice]) -> Bench {
+    run(steps).0.bench
 }
 
 proptest! {

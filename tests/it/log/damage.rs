@@ -499,3 +499,30 @@ fn a_secret_without_a_check_is_taken_and_gets_one_when_the_book_is_opened_for_wr
     assert_eq!(files.contents()[&path], whole);
     assert_holds(&open(&files).unwrap(), &groups);
 }
+
+/// A sound secret that is not this book's, or a damaged one without a check, is told by the digest of the first entry.
+#[test]
+fn a_secret_of_another_book_is_refused_when_a_desk_opens() {
+    use super::served::{FOUNDED, found_book};
+    use pourbook::node::{BookFolder, NodeError, open_desk};
+    use pourbook::writer::OpenError;
+    let folder = tempfile::tempdir().unwrap();
+    let (ours, other) = (folder.path().join("ours"), folder.path().join("other"));
+    found_book(&ours, 1, FOUNDED);
+    found_book(&other, 2, FOUNDED);
+    let path = ours.join("vault/secret");
+    let right = std::fs::read(&path).unwrap();
+    let mut without_check = right[..32].to_vec();
+    without_check[7] ^= 1;
+    for wrong in [std::fs::read(other.join("vault/secret")).unwrap(), without_check] {
+        std::fs::write(&path, wrong).unwrap();
+        match open_desk(&BookFolder::at(&ours)).err() {
+            Some(NodeError::Open(OpenError::OtherSecret)) => {}
+            error => panic!("{error:?}"),
+        }
+    }
+    for right in [&right[..], &right[..32]] {
+        std::fs::write(&path, right).unwrap();
+        open_desk(&BookFolder::at(&ours)).unwrap();
+    }
+}

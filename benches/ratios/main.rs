@@ -2,7 +2,8 @@
 //!
 //! Each row is our rate and a limit, taken in turns (ours, limit, ours, limit, ...) and as medians of three, so that a
 //! busy machine slows both. The table is for reading; nothing here fails because a machine is slow.
-//! `N=<entries>` sets the size of the book. Left out: PostgreSQL, HTTP, and the rate of proofs.
+//! `N=<entries>` sets the size of the book that is audited, `EVENTS=<n>` of the one that is opened, and `ROWS="log turns
+//! commands proofs million"` chooses. Servers, and what is to be measured for memory, run in child processes.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -13,8 +14,13 @@
     clippy::disallowed_methods
 )]
 
-#[path = "../tests/it/shop.rs"]
+mod client;
+mod million;
+mod postgres;
+mod served;
+#[path = "../../tests/it/shop.rs"]
 mod shop;
+mod table;
 
 use pourbook::check::{Audit, BLOCK};
 use pourbook::domain::*;
@@ -27,14 +33,11 @@ use std::hint::black_box;
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Instant;
+use table::{ROUNDS, interleave, rate, row};
 
 const ORIGIN: &str = "ratios.example/book";
 /// Both cores of the machine that this is meant for.
 const WORKERS: usize = 2;
-/// How often each rate is taken; the middle one counts.
-const ROUNDS: usize = 3;
-
 /// A valid book of `n` entries in memory: mostly single weighings, as in a workshop.
 fn synthetic(n: usize) -> (Arc<dyn Store>, Vec<Vec<u8>>) {
     let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
@@ -49,34 +52,10 @@ fn synthetic(n: usize) -> (Arc<dyn Store>, Vec<Vec<u8>>) {
     (store, entries)
 }
 
-/// Things a second.
-fn rate(count: usize, work: impl FnOnce()) -> f64 {
-    let start = Instant::now();
-    work();
-    count as f64 / start.elapsed().as_secs_f64()
-}
-
-fn median(mut rates: Vec<f64>) -> f64 {
-    rates.sort_by(f64::total_cmp);
-    rates[rates.len() / 2]
-}
-
-/// Takes both rates in turns; their medians.
-fn interleave(mut ours: impl FnMut() -> f64, mut limit: impl FnMut() -> f64) -> (f64, f64) {
-    let taken: Vec<(f64, f64)> = (0..ROUNDS).map(|_| (ours(), limit())).collect();
-    let (ours, limits) = taken.into_iter().unzip();
-    (median(ours), median(limits))
-}
-
-fn row(work: &str, (ours, limit): (f64, f64), asked: &str) {
-    let ratio = ours / limit;
-    println!("{work:<58} | {ours:>10.0} | {limit:>10.0} | {ratio:>6.2} | {asked}");
-}
-
 fn audit(entries: &[Vec<u8>], note: &str) {
     let mut audit = Audit::new(ORIGIN, false, WORKERS);
     for block in entries.chunks(BLOCK) {
-        audit.take(block).unwrap();
+        audit.take(block, &|_| Ok(())).unwrap();
     }
     audit.finish(note).unwrap();
 }
@@ -161,35 +140,28 @@ fn durable() {
     }
 }
 
-fn main() {
-    let n = std::env::var("N").map_or(20_000, |n| n.parse().expect("N is a number of entries"));
+/// What tells a child process what to do.
+const CHILD: &str = "POURBOOK_BENCH_CHILD";
+
+fn whole_log(n: usize) {
     let (store, entries) = synthetic(n);
     let note = store.head().checkpoint.unwrap();
     let n = entries.len();
-    println!("{n} entries, {WORKERS} workers, medians of {ROUNDS}; rates are things a second\n");
-    println!(
-        "{:<58} | {:>10} | {:>10} | {:>6} | asked",
-        "work | limit", "ours", "limit", "ratio"
-    );
     let rates = interleave(
         || rate(n, || audit(&entries, &note)),
         || rate(n, || verify_each(&entries)),
     );
     row("audit | signatures one by one, both cores", rates, "> 1");
+    let open = || {
+        Desk::open(
+            Arc::clone(&store),
+            ORIGIN,
+            deskkeys(ORIGIN, [9; 32]),
+            Observer::none(),
+        )
+    };
     let rates = interleave(
-        || {
-            rate(n, || {
-                black_box(
-                    Desk::open(
-                        Arc::clone(&store),
-                        ORIGIN,
-                        deskkeys(ORIGIN, [9; 32]),
-                        Observer::none(),
-                    )
-                    .unwrap(),
-                );
-            })
-        },
+        || rate(n, || drop(black_box(open().unwrap()))),
         || {
             rate(n, || {
                 store
@@ -201,7 +173,38 @@ fn main() {
             })
         },
     );
-    row("opening | reading and hashing the same bytes", rates, "none");
-    durable();
-    println!("\nLeft out: PostgreSQL, HTTP, and the rate of proofs.");
+    row(
+        "replaying | reading and hashing the same bytes, one core",
+        rates,
+        "none",
+    );
+}
+
+fn number(name: &str, otherwise: u64) -> u64 {
+    std::env::var(name).map_or(otherwise, |n| n.parse().expect("it is a number"))
+}
+
+fn main() {
+    if let Ok(what) = std::env::var(CHILD) {
+        return if what.starts_with("opens-") {
+            million::child(&what)
+        } else {
+            served::child(&what)
+        };
+    }
+    let chosen = std::env::var("ROWS").unwrap_or_else(|_| "log turns commands proofs million".to_owned());
+    let n = usize::try_from(number("N", 20_000)).unwrap();
+    let events = number("EVENTS", 1_000_000);
+    println!("{n} entries, {WORKERS} workers, medians of {ROUNDS}; rates are things a second\n");
+    table::head();
+    for rows in chosen.split_whitespace() {
+        match rows {
+            "log" => whole_log(n),
+            "turns" => durable(),
+            "commands" => served::commands(),
+            "proofs" => served::proofs(),
+            "million" => million::rows(events),
+            other => panic!("there are no rows {other}"),
+        }
+    }
 }

@@ -1,0 +1,149 @@
+//! A load generator: plain HTTP/1.1 over connections that stay open, a few threads with many connections each.
+//!
+//! A connection sends its next request when the last one was answered; a thread goes through its connections in turn,
+//! so that it costs little beside the server on the same cores.
+
+use super::table::rate;
+use std::io::{Read, Write};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+/// Threads of the load generator.
+const THREADS: usize = 2;
+
+struct Connection {
+    stream: TcpStream,
+    buffer: Vec<u8>,
+}
+
+impl Connection {
+    fn open(address: SocketAddr) -> Self {
+        let stream = TcpStream::connect(address).unwrap();
+        stream.set_nodelay(true).unwrap();
+        Self {
+            stream,
+            buffer: Vec::with_capacity(64 * 1024),
+        }
+    }
+
+    /// Reads one reply: its status, and where its body begins in the buffer.
+    fn reply(&mut self) -> (u16, usize) {
+        self.buffer.clear();
+        let mut chunk = [0; 64 * 1024];
+        let mut ends: Option<(usize, usize)> = None;
+        loop {
+            if let Some((body, length)) = ends
+                && self.buffer.len() >= body + length
+            {
+                let status = std::str::from_utf8(&self.buffer[9..12]).unwrap().parse().unwrap();
+                return (status, body);
+            }
+            let read = self.stream.read(&mut chunk).unwrap();
+            assert!(read > 0, "the server closed the connection");
+            self.buffer.extend_from_slice(&chunk[..read]);
+            if ends.is_none()
+                && let Some(head) = self.buffer.windows(4).position(|four| four == b"\r\n\r\n")
+            {
+                let text = String::from_utf8_lossy(&self.buffer[..head]).to_ascii_lowercase();
+                let length = text
+                    .split("content-length: ")
+                    .nth(1)
+                    .unwrap_or_else(|| panic!("no length: {text}"));
+                let length = length.split("\r\n").next().unwrap().parse().unwrap();
+                ends = Some((head + 4, length));
+            }
+        }
+    }
+}
+
+/// Sends the requests of one thread, over its connections.
+fn drive(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) {
+    let mut open: Vec<Connection> = (0..connections).map(|_| Connection::open(address)).collect();
+    let mut waiting = std::collections::VecDeque::new();
+    let mut requests = requests.iter();
+    for (number, request) in (0..connections).zip(requests.by_ref()) {
+        open[number].stream.write_all(request).unwrap();
+        waiting.push_back(number);
+    }
+    while let Some(number) = waiting.pop_front() {
+        let connection = &mut open[number];
+        let (seen, body) = connection.reply();
+        let text = || String::from_utf8_lossy(&connection.buffer[body..]).into_owned();
+        assert_eq!(seen, status, "{}", text());
+        if let Some(request) = requests.next() {
+            connection.stream.write_all(request).unwrap();
+            waiting.push_back(number);
+        }
+    }
+}
+
+/// Requests a second over so many connections; every reply must have this status.
+pub fn load(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) -> f64 {
+    rate(requests.len(), || {
+        std::thread::scope(|scope| {
+            for part in requests.chunks(requests.len().div_ceil(THREADS)) {
+                scope.spawn(move || drive(address, connections / THREADS, part, status));
+            }
+        });
+    })
+}
+
+/// The bodies of replies, one request after another.
+pub fn bodies(address: SocketAddr, requests: &[Vec<u8>]) -> Vec<Vec<u8>> {
+    let mut connection = Connection::open(address);
+    let mut patience = 600;
+    requests
+        .iter()
+        .map(|request| {
+            loop {
+                connection.stream.write_all(request).unwrap();
+                let (status, body) = connection.reply();
+                if status == 200 {
+                    return connection.buffer[body..].to_vec();
+                }
+                // The views may still be following the log.
+                patience -= 1;
+                assert!(patience > 0, "{status}");
+                std::thread::sleep(Duration::from_millis(100));
+            }
+        })
+        .collect()
+}
+
+/// A child process that serves on an address of its own; it ends with this value.
+pub struct Server {
+    child: Child,
+    pub address: SocketAddr,
+}
+
+impl Server {
+    /// Starts this program again as a server: `how` and a folder say of what.
+    pub fn start(how: &str, folder: &std::path::Path) -> Self {
+        let address = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+        let child = Command::new(std::env::current_exe().unwrap())
+            .env(
+                super::CHILD,
+                format!("{how}:{}:{}", address.port(), folder.display()),
+            )
+            .env("POURBOOK_LOG", "warn")
+            .stdout(Stdio::null())
+            .spawn()
+            .unwrap();
+        let server = Self { child, address };
+        for _ in 0..600 {
+            if TcpStream::connect(address).is_ok() {
+                return server;
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        panic!("{how} does not answer");
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}

@@ -1,0 +1,123 @@
+//! The weighings of the piece: every grading follows from reading, scale and limits, for every scale that the file describes.
+
+use super::Claims;
+use crate::check::measures;
+use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, SeriesId, SessionId};
+use crate::metal::Reading;
+
+/// A reading, and the session that names its scale.
+type Weighed<'a> = (SessionId, &'a Reading);
+
+/// Gradings follow from reading, scale and limits; a weighing at buying back names the reading before it.
+pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
+    let mut reading: Option<Weighed<'_>> = None;
+    let mut series = claims.poured()?.series;
+    let mut faulty = false;
+    let mut regraded: usize = 0;
+    for (index, event) in claims.own() {
+        let at = |why: String| format!("entry {index}: {why}");
+        match event {
+            Event::PieceFaulted(_) => faulty = true,
+            Event::PieceMoved(moved) => series = moved.to,
+            Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass)),
+            Event::PieceBoughtBack(back) => {
+                let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
+                bought_back(claims, before, back).map_err(at)?;
+                reading = Some((back.session, &back.mass));
+            }
+            Event::PieceGraded(graded) if faulty && graded.grade == Grade::Faulty => {}
+            Event::PieceGraded(graded) if faulty => {
+                return Err(at(format!("a faulty piece is graded {}", graded.grade)));
+            }
+            Event::PieceGraded(graded) => {
+                let weighed = reading.ok_or_else(|| at("grades before any weighing".to_owned()))?;
+                limits_of(claims, series, graded).map_err(at)?;
+                regraded =
+                    regraded.saturating_add(usize::from(regrade(claims, weighed, graded).map_err(at)?));
+            }
+            _ => {}
+        }
+    }
+    let (session, mass) = reading.ok_or("the piece was never weighed")?;
+    let word = if claims.is_suspect(session) {
+        "; SUSPECT: a check of the scale failed after it"
+    } else {
+        ""
+    };
+    Ok(format!("{mass} g; {regraded} gradings recomputed{word}"))
+}
+
+/// A grading is made by the limits of the series that the piece was then in.
+fn limits_of(claims: &Claims<'_>, series: SeriesId, graded: &PieceGraded) -> Result<(), String> {
+    let series = claims.series(series)?;
+    let lower = series.limits.as_ref().map(|limits| limits.lower);
+    let upper = series.limits.as_ref().map(|limits| limits.upper);
+    if graded.lower == lower && graded.upper == upper {
+        Ok(())
+    } else {
+        Err(format!(
+            "the limits are not those of series {}",
+            series.code.as_str()
+        ))
+    }
+}
+
+fn regrade(
+    claims: &Claims<'_>,
+    (session, reading): Weighed<'_>,
+    graded: &PieceGraded,
+) -> Result<bool, String> {
+    let Some(scale) = claims.scale_of(session) else {
+        return Ok(false);
+    };
+    let mass = reading.mass();
+    if !mass.is_multiple_of(scale.d) {
+        return Err(format!("{reading} g is finer than the scale shows"));
+    }
+    let grade = measures::grade(scale, mass, graded);
+    if grade != graded.grade {
+        return Err(format!(
+            "{reading} g makes it {grade}, it is graded {}",
+            graded.grade
+        ));
+    }
+    let guard = graded.lower.and_then(|_| measures::guard(scale, mass));
+    if graded.lower.is_some() && guard != graded.guard {
+        return Err("the guard band is not the scale's".to_owned());
+    }
+    Ok(true)
+}
+
+/// A piece bought back is held against its last reading before; whether both readings' uncertainty (k = 2) explains the
+/// difference is recomputed where the file describes both scales and both are verified.
+fn bought_back(
+    claims: &Claims<'_>,
+    (session, before): Weighed<'_>,
+    back: &PieceBoughtBack,
+) -> Result<(), String> {
+    if back.before != before.mass() {
+        return Err(format!(
+            "it says the piece weighed {} g before, its last reading is {before} g",
+            back.before
+        ));
+    }
+    let difference = back.before.minus(back.mass.mass());
+    if difference != back.difference {
+        return Err(format!(
+            "{} g less {} g is stated as {} g",
+            back.before, back.mass, back.difference
+        ));
+    }
+    let squared = |session, mass| {
+        let uncertainty = measures::uncertainty_fine(claims.scale_of(session)?, mass)?;
+        Some(measures::square(uncertainty))
+    };
+    let both = squared(session, back.before).zip(squared(back.session, back.mass.mass()));
+    let explained = both.map(|(a, b)| measures::square(difference.magnitude()) <= a.saturating_add(b));
+    match explained {
+        Some(explained) if explained != back.explained => {
+            Err("whether the scales explain the difference is stated wrongly".to_owned())
+        }
+        _ => Ok(()),
+    }
+}
