@@ -148,7 +148,7 @@ impl Workshop {
         let price = money(price)?;
         let items = pieces.iter().map(|piece| SaleItem {
             piece: *piece,
-            price: Some(price.clone()),
+            price: Some(price),
         });
         let recorded = self.record(SellPieces {
             items: items.collect(),

@@ -35,7 +35,7 @@ pub(super) fn tell(shop: &mut Workshop, bench: &mut Bench) -> Result<(), Failure
     ];
     trade(shop, bench, &february)?;
     parcels(shop, bench)?;
-    let (second, refused) = saltlantern::second_ingots(shop, bench, &mut edition, first)?;
+    let (second, refused) = saltlantern::second_ingots(shop, bench, &edition, first)?;
     let sent = spring_cleaning(shop, bench, sweeps)?;
     let (gold, leaves) = emberleaf::pour(shop, bench)?;
     let march = [("Maud Pettifer", "slab"), ("Hob Tarrant", "hexagon")];
