@@ -69,7 +69,7 @@ struct Inner {
 }
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
-const CACHE_BYTES: u64 = 64 * 1024 * 1024;
+const CACHE_BYTES: u64 = 256 * 1024 * 1024;
 const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.

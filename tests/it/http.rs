@@ -4,6 +4,7 @@ mod access;
 mod bad_input;
 mod broken;
 mod conditions;
+mod corrections;
 mod done_at;
 mod edition;
 mod find;
