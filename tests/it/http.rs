@@ -11,7 +11,7 @@ mod find;
 mod life;
 mod limits;
 mod lists;
-pub mod live;
+mod live;
 mod main_line;
 mod public;
 mod settings;
