@@ -11,10 +11,12 @@ mod asked;
 mod commands;
 mod conditions;
 mod done_at;
+mod find;
 mod found;
 mod json;
 mod limits;
 mod lists;
+mod live;
 mod located;
 mod log_files;
 mod preflight;
@@ -25,12 +27,15 @@ mod public_record;
 mod query;
 mod reads;
 pub mod routes;
+mod said;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
 pub use limits::{Limits, Quotas};
+pub use live::Streams;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
+pub use said::Said;
 
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
@@ -81,6 +86,8 @@ pub struct App {
     pub tiles: Arc<TileFiles>,
     /// How often one address may ask.
     pub limits: Limits,
+    /// The streams of entries that are open.
+    pub streams: Streams,
 }
 
 impl App {
@@ -158,7 +165,11 @@ async fn answer(
         let exposed = header::HeaderValue::from_static("etag, link, retry-after");
         headers.insert(header::ACCESS_CONTROL_EXPOSE_HEADERS, exposed);
     } else {
-        headers.insert(header::VARY, header::HeaderValue::from_static("authorization"));
+        let vary = match route.deed {
+            Deed::Events => "authorization, accept",
+            _ => "authorization",
+        };
+        headers.insert(header::VARY, header::HeaderValue::from_static(vary));
     }
     let sniff = header::HeaderValue::from_static("nosniff");
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, sniff);
@@ -190,11 +201,24 @@ async fn handle(
     app: &Data<App>,
 ) -> Result<HttpResponse, Problem> {
     let caller = admit(route, request, app)?;
-    accept::check(request.headers(), accept::media(route.deed))?;
+    let live = matches!(route.deed, Deed::Events) && live::is_wanted(request.headers());
+    let media = if live {
+        live::MEDIA
+    } else {
+        accept::media(route.deed)
+    };
+    accept::check(request.headers(), media)?;
     let known = || caller.ok_or_else(|| Problem::internal("a command needs a caller"));
     match route.deed {
         Deed::Command(recording) => commands::record(app, recording, known()?, request, payload).await,
         Deed::KeyEntry => commands::record_key(app, known()?, request, payload).await,
+        Deed::FindPosted => {
+            let question = find::question(app, request, payload).await?;
+            let app = Data::clone(app);
+            let found = apart(move || find::find_posted(&app, &question)).await?;
+            Ok(found.reply(request.headers()))
+        }
+        Deed::Events if live => live::begin(app, Asked::of(request, caller), request),
         deed => {
             let asked = Asked::of(request, caller);
             let found = read(deed, asked, app).await?;
@@ -208,18 +232,25 @@ async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Proble
     match deed {
         Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) => {
             let app = Data::clone(app);
-            let work = web::block(move || look_up(deed, &asked, &app));
-            work.await
-                .unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
+            apart(move || look_up(deed, &asked, &app)).await
         }
         Deed::Proof => proofs::proof_once_released(app, &asked).await,
         _ => look_up(deed, &asked, app),
     }
 }
 
+/// Work on a thread that may wait for the disk.
+async fn apart(work: impl FnOnce() -> Result<Found, Problem> + Send + 'static) -> Result<Found, Problem> {
+    let done = web::block(work).await;
+    done.unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
+}
+
 fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     match deed {
-        Deed::Command(_) | Deed::KeyEntry => Err(Problem::internal("a command is no read")),
+        Deed::Command(_) | Deed::KeyEntry | Deed::FindPosted => {
+            Err(Problem::internal("what has a body is no plain read"))
+        }
+        Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),
         Deed::Show(table) => reads::show(app, asked, table),
         Deed::History => reads::history(app, asked),

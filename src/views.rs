@@ -69,8 +69,12 @@ struct Inner {
 }
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
-const CACHE_BYTES: u64 = 64 * 1024 * 1024;
+const CACHE_BYTES: u64 = 256 * 1024 * 1024;
 const POSITION: &[u8] = b"position";
+/// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
+/// the log again.
+const FORM: &[u8] = b"form";
+const FORM_WRITTEN: &[u8] = b"2";
 
 impl Views {
     /// Opens the views in a folder, empty if there is none.
@@ -96,6 +100,12 @@ impl Views {
     }
 
     fn over(db: sled::Db) -> Result<Self, ViewError> {
+        if db.get(FORM)?.as_deref() != Some(FORM_WRITTEN) {
+            for name in db.tree_names() {
+                db.open_tree(name)?.clear()?;
+            }
+            db.insert(FORM, FORM_WRITTEN)?;
+        }
         let position = match db.get(POSITION)? {
             Some(bytes) => keys::number(&bytes).ok_or(ViewError::Unreadable("position"))?,
             None => 0,
@@ -260,6 +270,14 @@ impl Views {
     /// [`ViewError::Store`].
     pub fn series_by_code(&self, code: &str) -> Result<Option<SeriesId>, ViewError> {
         Ok(self.named(b'c', code)?.map(SeriesId))
+    }
+
+    /// The thing of a table with a number in the workshop, such as the third order.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn by_number(&self, table: Table, number: u32) -> Result<Option<Uuid>, ViewError> {
+        self.named(table.byte(), &number.to_string())
     }
 
     fn named(&self, kind: u8, name: &str) -> Result<Option<Uuid>, ViewError> {

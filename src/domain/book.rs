@@ -30,6 +30,7 @@ mod series;
 mod standing;
 mod stock;
 mod table;
+mod taking;
 
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
@@ -201,79 +202,6 @@ impl Book {
             Err(_) => self.rewind(&mark),
         }
         taken
-    }
-
-    fn apply(&mut self, stamp: &Stamp, event: &Event) -> Result<(), Refusal> {
-        match event {
-            Event::LotReceived(e) => self.take_lot(stamp, e),
-            Event::ScaleRegistered(e) => self.take_scale(stamp, e),
-            Event::SessionOpened(e) => self.take_session(stamp, e),
-            Event::SessionChecked(e) => self.take_check(stamp, e),
-            Event::SessionClosed(e) => self.take_closing_check(stamp, e),
-            Event::JarOpened(e) => self.take_jar(stamp, e),
-            Event::JarFilled(e) => self.take_filling(e),
-            Event::SeriesOpened(e) => self.take_series(stamp, e),
-            Event::MeltCharged(e) => self.take_charge(stamp, e),
-            Event::MeltClosed(e) => self.take_balance(stamp, e),
-            Event::PiecePoured(e) => self.take_pour(stamp, e),
-            Event::PieceWeighed(e) => self.take_weighing(stamp, e),
-            Event::PieceGraded(e) => self.take_grading(stamp, e),
-            Event::PieceFaulted(e) => self.take_fault(stamp, e),
-            Event::PieceFinished(e) => self.take_finishing(e),
-            Event::PieceMoved(e) => self.take_move(e),
-            Event::PieceCondemned(e) => self.take_condemning(e),
-            Event::PieceRemelted(e) => self.take_remelting(e),
-            Event::PieceSerialled(e) => self.take_serial(e),
-            Event::PieceNumbered(e) => self.take_number(stamp, e),
-            Event::PieceCertified(e) => self.take_certifying(e),
-            Event::CertificateIssued(e) => self.take_issue(stamp, e),
-            Event::CertificateSuperseded(e) => self.take_superseding(e),
-            Event::FieldErased(e) => self.take_erasure(stamp, e),
-            Event::DieRegistered(e) => self.take_die(stamp, e),
-            Event::DieDisposed(e) => self.take_disposal(e),
-            Event::PieceStruck(e) => self.take_strike(stamp, e),
-            Event::PieceArchived(e) => self.take_archiving(e),
-            Event::SeriesClosed(e) => self.take_series_close(stamp, e),
-            Event::ConsignmentSent(e) => self.take_consignment(stamp, e),
-            Event::ConsignmentReturned(e) => self.take_consignment_return(stamp, e),
-            Event::PieceConsigned(e) => self.take_consigning(e),
-            Event::PieceHallmarked(e) => self.take_hallmark(e),
-            Event::PieceUnmarked(e) => self.take_unmarked(e),
-            Event::PieceKept(e) => self.take_kept(e),
-            Event::PieceMissing(e) => self.take_missing(e),
-            Event::PieceSpared(e) => self.take_spare(e),
-            Event::OrderRecorded(e) => self.take_order(stamp, e),
-            Event::OrderCancelled(e) => self.take_order_cancel(e),
-            Event::PieceReserved(e) => self.take_reservation(e),
-            Event::PieceReleased(e) => self.take_release(e),
-            Event::SaleMade(e) => self.take_sale(stamp, e),
-            Event::SaleDispatched(e) => self.take_parcel(e),
-            Event::PieceSold(e) => self.take_sold(e),
-            Event::PieceUnsold(e) => self.take_unsold(e),
-            Event::PieceDispatched(e) => self.take_dispatch(e),
-            Event::PieceHandedOver(e) => self.take_hand_over(e),
-            Event::PieceDelivered(e) => self.take_delivery(e),
-            Event::PieceLost(e) => self.take_lost(e),
-            Event::PieceFound(e) => self.take_found(e),
-            Event::PieceSentBack(e) => self.take_sent_back(e),
-            Event::PieceReturned(e) => self.take_return(e),
-            Event::PieceRestocked(e) => self.take_restock(e),
-            Event::PieceBoughtBack(e) => self.take_buy_back(stamp, e),
-            Event::PieceStolen(e) => self.take_theft(e),
-            Event::PieceRecovered(e) => self.take_recovery(e),
-            Event::PieceDestroyed(e) => self.take_destruction(e),
-            Event::OwnerRegistered(e) => self.take_owner(stamp, e),
-            Event::OwnerAgreed(e) => self.take_agreement(e),
-            Event::JarSwept(e) => self.take_sweeps(e),
-            Event::JarEmptied(e) => self.take_emptying(e),
-            Event::PieceRefined(e) => self.take_refined(e),
-            Event::RefiningSent(e) => self.take_refining(stamp, e),
-            Event::RefiningReturned(e) => self.take_refining_return(e),
-            Event::LotOutturned(e) => self.take_outturn(stamp, e),
-            Event::EntryCorrected(e) => self.take_correction(e),
-            // Keys and the clock are no part of the trade; the floors above follow them.
-            Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_) | Event::ClockSet(_) => Ok(()),
-        }
     }
 
     /// Refuses an id that something already has.

@@ -47,13 +47,7 @@ pub async fn record(
         path = Some((member, subject));
     }
     let bytes = body_of(app, request, payload, "application/json").await?;
-    let value = json::read(&bytes).map_err(|unreadable| {
-        let problem = Problem::unreadable(unreadable.detail);
-        match unreadable.pointer {
-            Some(pointer) => problem.at(pointer),
-            None => problem,
-        }
-    })?;
+    let value = json::read(&bytes).map_err(unreadable)?;
     let mut body = located::object(value).map_err(misfit)?;
     check_hidden(recording, &body)?;
     let at = done_at::take(&mut body, (app.clock)())?;
@@ -112,7 +106,17 @@ pub fn path_id(request: &HttpRequest, member: &str) -> Result<Uuid, Problem> {
     id.ok_or_else(|| Problem::not_found(format!("there is no {member} with that id")))
 }
 
-fn misfit(misfit: located::Misfit) -> Problem {
+/// A body that is no JSON of ours, as a problem.
+pub fn unreadable(unreadable: json::Unreadable) -> Problem {
+    let problem = Problem::unreadable(unreadable.detail);
+    match unreadable.pointer {
+        Some(pointer) => problem.at(pointer),
+        None => problem,
+    }
+}
+
+/// A member that does not fit, as a problem.
+pub fn misfit(misfit: located::Misfit) -> Problem {
     Problem::invalid(misfit.detail).at(misfit.pointer)
 }
 

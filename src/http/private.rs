@@ -5,14 +5,19 @@
 use super::access::Role;
 use super::problem::Problem;
 use super::{App, failed};
-use crate::domain::{Audience, Event};
+use crate::domain::{Audience, CertificateId, Event};
 use crate::log::VaultKind;
+use crate::proof::Hash;
 use crate::record::{self, Entry};
-use serde_json::{Map, Value};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 /// How many entries of a chain are looked through for the private members of a row.
 const ENTRIES_MAX: usize = 64;
+/// The private member that is compared, never shown.
+const CODE: &str = "code";
 
 /// Whether a role may be shown a member.
 #[must_use]
@@ -81,6 +86,44 @@ pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<St
         }
     }
     Ok(shown)
+}
+
+/// The certificate that an entry issued with a code. The code is salted as the vault's disclosure says, and its digest
+/// (RFC 9901 section 4.2.3) held against the event: what was erased has no salt left, so nothing fits it.
+///
+/// # Errors
+/// When the vault or the entry cannot be read.
+pub fn certificate_of_code(app: &App, index: u64, code: &str) -> Result<Option<CertificateId>, Problem> {
+    let entry = app.entry(index)?;
+    for kept in app.store.private(index).map_err(failed)? {
+        let VaultKind::Disclosure { event, member } = kept.kind else {
+            continue;
+        };
+        let place = usize::from(event);
+        let (Some(recorded), Some(Event::CertificateIssued(issued))) =
+            (entry.payload.events.get(place), entry.events().nth(place))
+        else {
+            continue;
+        };
+        if member != CODE || app.views.is_erased(index, event, &member).map_err(failed)? {
+            continue;
+        }
+        if let Some(digest) = digest_of(&kept.body, code)
+            && recorded.digests().contains(&digest)
+        {
+            return Ok(Some(issued.certificate));
+        }
+    }
+    Ok(None)
+}
+
+/// The digest that a code has with the salt of a disclosure.
+fn digest_of(body: &[u8], code: &str) -> Option<Hash> {
+    let json = URL_SAFE_NO_PAD.decode(body).ok()?;
+    let (salt, ..): (String, serde::de::IgnoredAny, serde::de::IgnoredAny) =
+        serde_json::from_slice(&json).ok()?;
+    let text = json!([salt, CODE, code]).to_string();
+    Some(record::disclosure_digest(&URL_SAFE_NO_PAD.encode(text)))
 }
 
 /// The value in a disclosure (RFC 9901 section 4.2.1), once its digest is seen to stand in the entry.

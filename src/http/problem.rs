@@ -44,6 +44,8 @@ macro_rules! kinds {
 kinds! {
     unreadable "unreadable" BAD_REQUEST "The request cannot be read"
         "The body is not UTF-8, not JSON, nested too deep, or names a member twice; or a header or a query parameter does not have its form. Nothing was recorded.";
+    code_in_address "code-in-address" BAD_REQUEST "A certificate code does not belong in an address"
+        "Addresses are kept in histories and logs. Send what you look for in the body of a POST to /v1/find: that takes codes as well.";
     key_missing "idempotency-key-missing" BAD_REQUEST "The request has no Idempotency-Key"
         "Every request that records something carries an Idempotency-Key header with a fresh UUID, bare or in quotes. If the answer is lost, send the same request with the same key: it is recorded once.";
     unauthorized "unauthorized" UNAUTHORIZED "A valid token is needed"

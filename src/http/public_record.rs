@@ -8,12 +8,35 @@ use super::found::{ASK_AGAIN, Found};
 use super::private;
 use super::problem::Problem;
 use super::{App, failed};
-use crate::domain::{Certificate, CertificateIssued, Event, Piece, Serial, SerialError};
+use crate::domain::{Certificate, CertificateIssued, Event, Piece, PieceState, Serial, SerialError};
 use crate::metal::{Mass, Rounding, troy_ounces};
 use serde_json::{Map, Value, json};
 
 /// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
 const OUNCE_DECIMALS: u32 = 4;
+
+/// The states in which a piece's number is burned.
+const BURNS: &[PieceState] = &[
+    PieceState::Lost,
+    PieceState::Stolen,
+    PieceState::Destroyed,
+    PieceState::Condemned,
+    PieceState::Remelted,
+    PieceState::Refined,
+];
+
+/// What somebody should know who holds a piece that is said to be in this state.
+const fn notice(state: PieceState) -> Option<&'static str> {
+    match state {
+        PieceState::Stolen => Some("the workshop recorded it as stolen: ask the workshop or the police"),
+        PieceState::Lost => Some("the workshop recorded it as lost on its way to a buyer: ask the workshop"),
+        PieceState::Missing => Some("it did not come back from the assay office: ask the workshop"),
+        PieceState::Destroyed => Some("the workshop recorded that it was destroyed before a witness"),
+        PieceState::Remelted | PieceState::Refined => Some("the workshop recorded that it was melted"),
+        PieceState::MisStruck | PieceState::Archived => Some("it is mis-struck and never for sale"),
+        _ => None,
+    }
+}
 
 /// Reads the serial in the path; whether its check digits were there.
 ///
@@ -58,6 +81,11 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("piece".into(), json!(piece.piece));
     body.insert("state".into(), json!(piece.state));
     body.insert("shape".into(), json!(piece.shape));
+    if let Some(number) = piece.number {
+        body.insert("number".into(), json!(number));
+        body.insert("number_burned".into(), json!(BURNS.contains(&piece.state)));
+    }
+    body.extend(notice(piece.state).map(|notice| ("notice".to_owned(), json!(notice))));
     body.insert("series".into(), series(app, &piece)?);
     body.insert("poured".into(), poured(app, &piece)?);
     if let Some(id) = piece.certificate
@@ -91,11 +119,44 @@ fn series(app: &App, piece: &Piece) -> Result<Value, Problem> {
     shown.insert("code".into(), json!(series.code));
     shown.insert("kind_of".into(), json!(series.kind_of));
     shown.insert("marking".into(), json!(series.marking));
+    shown.extend(series.ground.map(|ground| ("ground".to_owned(), json!(ground))));
+    shown.extend(
+        series
+            .exempt_below
+            .map(|mass| ("exempt_below".to_owned(), json!(mass))),
+    );
+    shown.extend(
+        series
+            .exempt_from
+            .map(|day| ("exempt_from".to_owned(), json!(day))),
+    );
+    shown.insert("state".into(), json!(series.state));
+    if let Some(index) = series.closed {
+        shown.insert("closed".into(), closing(app, index)?);
+    }
     let public = private::of_subject(app, series.series.0, None)?;
     if let Some(title) = public.get("title") {
         shown.insert("title".into(), title.clone());
     }
     Ok(Value::Object(shown))
+}
+
+/// The close of an edition, as its entry has it.
+fn closing(app: &App, index: u64) -> Result<Value, Problem> {
+    let entry = app.entry(index)?;
+    let closed = entry.events().find_map(|event| match event {
+        Event::SeriesClosed(closed) => Some(closed),
+        _ => None,
+    });
+    let Some(closed) = closed else {
+        return Err(Problem::internal("the entry of a close does not hold it"));
+    };
+    Ok(json!({
+        "index": index,
+        "at": entry.payload.iat,
+        "shapes": closed.shapes,
+        "dies": closed.dies.len(),
+    }))
 }
 
 fn poured(app: &App, piece: &Piece) -> Result<Value, Problem> {
@@ -139,6 +200,12 @@ fn stated(issued: &CertificateIssued) -> Map<String, Value> {
     shown.insert("fineness".into(), json!(issued.fineness));
     shown.insert("basis".into(), json!(issued.basis));
     shown.insert("hallmark".into(), json!(issued.hallmark));
+    shown.extend(
+        issued
+            .marks
+            .as_ref()
+            .map(|marks| ("marks".to_owned(), json!(marks))),
+    );
     // Half up for the reading, never up for what it supports, never down for what is in doubt.
     let ounces = |mass: Mass, rounding| troy_ounces(mass, OUNCE_DECIMALS, rounding);
     shown.insert(

@@ -140,23 +140,30 @@ pub fn events(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let limit = query.limit()?;
     let from = query.index("from", "an index")?.unwrap_or(0);
     query.finish()?;
-    let mut entries = Vec::new();
-    let mut position = from;
+    let entries = told_whole(app, from, limit)?;
+    let told = u64::try_from(entries.len()).map_err(failed)?;
+    let position = from.saturating_add(told);
     let end = app.views.position();
-    while position < end && entries.len() < limit {
-        let bytes = app.bytes(position)?;
-        let entry = record::read(&bytes).map_err(|error| Problem::internal(error.to_string()))?;
-        let mut told = told(app, position, &entry)?;
-        told.insert(
-            "events".into(),
-            Value::Array(entry.events().map(event_json).collect()),
-        );
-        told.insert("entry".into(), json!(String::from_utf8_lossy(&bytes)));
-        entries.push(Value::Object(told));
-        position = position.saturating_add(1);
-    }
     let body = json!({"entries": entries, "position": position});
     let mut found = Found::json(&body, PRIVATE);
     found.link = (position < end).then(|| lists::next_link(asked, "from", &position.to_string()));
     Ok(found)
+}
+
+/// Entries from a position on, whole, at most `limit`; what is not durable yet is not among them.
+///
+/// # Errors
+/// 500 when the log cannot be read.
+pub fn told_whole(app: &App, from: u64, limit: usize) -> Result<Vec<Value>, Problem> {
+    let mut entries = Vec::new();
+    for position in (from..app.views.position()).take(limit) {
+        let bytes = app.bytes(position)?;
+        let entry = record::read(&bytes).map_err(|error| Problem::internal(error.to_string()))?;
+        let mut told = told(app, position, &entry)?;
+        let events = entry.events().map(event_json);
+        told.insert("events".into(), Value::Array(events.collect()));
+        told.insert("entry".into(), json!(String::from_utf8_lossy(&bytes)));
+        entries.push(Value::Object(told));
+    }
+    Ok(entries)
 }

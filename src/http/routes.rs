@@ -32,8 +32,12 @@ pub enum Deed {
     Show(Table),
     /// Shows a piece with all that was recorded of it.
     History,
-    /// Shows entries by position.
+    /// Shows entries by position, a page at a time or as they come.
     Events,
+    /// Looks something up by what stands in the address.
+    Find,
+    /// Looks something up by what stands in the body, certificate codes too.
+    FindPosted,
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
@@ -123,6 +127,7 @@ recordings! {
     NUMBER_PIECES NumberPieces None, tray false, hidden &[], main "piece";
     ISSUE_CERTIFICATES IssueCertificates None, tray false, hidden &[], main "certificate";
     SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
+    CORRECT_ENTRIES CorrectEntries None, tray false, hidden &[], main "entry";
     ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";
     SET_CLOCK SetClock None, tray false, hidden &[], main "entry";
     CLOSE_SERIES CloseSeries Some("series"), tray false, hidden &[], main "series";
@@ -240,6 +245,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
     Route {
@@ -277,6 +283,13 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read("/v1/find", Who::Roles(ALL), Deed::Find),
+    Route {
+        method: "POST",
+        path: "/v1/find",
+        who: Who::Roles(OFFICE),
+        deed: Deed::FindPosted,
+    },
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),
     read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),

@@ -6,7 +6,7 @@ use super::tiles::{self, Keeping};
 use super::{chance, clock};
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
-use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, configure};
+use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::views::{Follower, ViewError, Views};
@@ -14,6 +14,7 @@ use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::thread::JoinHandle;
+use tokio::signal::unix::{SignalKind, signal};
 
 /// How long a request may take to arrive, and a connection may stand idle, seconds.
 const CLIENT_SECONDS: u64 = 10;
@@ -150,6 +151,7 @@ impl Node {
             proofs: Proofs::default(),
             tiles,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
+            streams: Streams::default(),
         });
         Ok(Self {
             app,
@@ -192,13 +194,15 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
     let node = Node::open(folder)?;
     let app = Arc::clone(&node.app);
     let served = actix_web::rt::System::new().block_on(async move {
-        let factory = move || actix_web::App::new().configure(|config| configure(config, &app));
+        let served = Arc::clone(&app);
+        let factory = move || actix_web::App::new().configure(|config| configure(config, &served));
         let client = std::time::Duration::from_secs(CLIENT_SECONDS);
         let server = actix_web::HttpServer::new(factory)
             .client_request_timeout(client)
             .keep_alive(std::time::Duration::from_secs(75))
             .max_connections(10_000)
             .shutdown_timeout(CLIENT_SECONDS)
+            .shutdown_signal(until_told(app)?)
             .bind(listen)?;
         for address in server.addrs() {
             tracing::info!("serving on http://{address}");
@@ -207,4 +211,18 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
     });
     node.stop()?;
     Ok(served?)
+}
+
+/// Waits until the process is told to stop. The streams end first: one that goes on would hold the server until its
+/// patience ends.
+fn until_told(app: Arc<App>) -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
+    let mut terminated = signal(SignalKind::terminate())?;
+    let mut interrupted = signal(SignalKind::interrupt())?;
+    Ok(async move {
+        tokio::select! {
+            _ = terminated.recv() => {}
+            _ = interrupted.recv() => {}
+        }
+        app.streams.end();
+    })
 }

@@ -124,6 +124,7 @@ impl Views {
     }
 
     fn write(&self, index: u64, entry: &Entry, row: &Row, is_newest: bool) -> Result<(), ViewError> {
+        self.number(row)?;
         match row {
             Row::Lot(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Scale(row) => self.put(index, entry, row.as_ref(), is_newest),
@@ -153,6 +154,23 @@ impl Views {
             Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
         }
+    }
+
+    /// What is counted in the workshop is found by its number as well.
+    fn number(&self, row: &Row) -> Result<(), ViewError> {
+        match row {
+            Row::Lot(row) => self.numbered(row.number, row.as_ref()),
+            Row::Melt(row) => self.numbered(row.number, row.as_ref()),
+            Row::Consignment(row) => self.numbered(row.number, row.as_ref()),
+            Row::Order(row) => self.numbered(row.number, row.as_ref()),
+            Row::Sale(row) => self.numbered(row.number, row.as_ref()),
+            Row::Refining(row) => self.numbered(row.number, row.as_ref()),
+            _ => Ok(()),
+        }
+    }
+
+    fn numbered<T: Tabled>(&self, number: u32, row: &T) -> Result<(), ViewError> {
+        self.name(T::TABLE.byte(), &number.to_string(), row)
     }
 
     fn name<T: Tabled>(&self, kind: u8, name: &str, row: &T) -> Result<(), ViewError> {

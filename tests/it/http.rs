@@ -4,9 +4,14 @@ mod access;
 mod bad_input;
 mod broken;
 mod conditions;
+mod corrections;
 mod done_at;
+mod edition;
+mod find;
+mod life;
 mod limits;
 mod lists;
+mod live;
 mod main_line;
 mod public;
 mod settings;
@@ -18,7 +23,7 @@ use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Tokens};
+use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Streams, Tokens};
 use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -111,6 +116,8 @@ pub struct Served {
     pub quotas: Quotas,
     /// The log cannot be read through the API.
     pub unreadable: bool,
+    /// How long a live stream is silent before it sends a comment.
+    pub beat: Duration,
 }
 
 impl Default for Served {
@@ -121,6 +128,7 @@ impl Default for Served {
             body_timeout: pourbook::http::BODY_TIMEOUT,
             quotas: Quotas::OFF,
             unreadable: false,
+            beat: Duration::from_secs(15),
         }
     }
 }
@@ -137,6 +145,8 @@ pub struct TestApp {
     pub ticks: Arc<AtomicU64>,
     tokens: Vec<(Role, String)>,
     pub expired: Vec<(Role, String)>,
+    /// A token of an auditor that ends in a minute.
+    pub passing: String,
     next_key: AtomicU64,
 }
 
@@ -160,6 +170,7 @@ impl TestApp {
         let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
+        let passing = add(Role::Auditor, Some(Timestamp(NOW + 60))).1;
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
@@ -191,6 +202,7 @@ impl TestApp {
                     Duration::from_millis(ticks.load(Ordering::SeqCst))
                 })
             },
+            streams: Streams::new(served.beat),
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(
@@ -228,6 +240,7 @@ impl TestApp {
             ticks,
             tokens,
             expired,
+            passing,
             next_key: AtomicU64::new(1),
         }
     }

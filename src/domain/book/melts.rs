@@ -10,8 +10,8 @@ use super::owners::Owners;
 use super::scales::square;
 use super::{Book, Counted, Jar, Melt, Piece, agree, once, sum};
 use crate::domain::{
-    FinenessBasis, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal, Residue,
-    SessionId, Stamp,
+    FinenessBasis, JarId, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal,
+    Residue, SessionId, Stamp,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, blend_fineness};
 
@@ -227,6 +227,32 @@ impl Book {
                 basis: None,
             })
         }
+    }
+
+    /// The whole heel of a melt, as it would go into another.
+    pub(in crate::domain) fn heel_input(&self, melt: MeltId) -> Result<MeltInput, Refusal> {
+        let mass = self.reckon_heel(melt)?;
+        Ok(MeltInput::Heel { melt, mass })
+    }
+
+    /// All that a jar holds, as it would go into a melt.
+    pub(in crate::domain) fn jar_input(&self, jar: JarId, mass: &Reading) -> Result<MeltInput, Refusal> {
+        Ok(MeltInput::Jar {
+            jar,
+            mass: mass.clone(),
+            holds: self.known_jar(jar)?.holds.clone(),
+        })
+    }
+
+    /// A piece at its last reading, as it would go into a melt.
+    pub(in crate::domain) fn piece_input(&self, piece: PieceId) -> Result<MeltInput, Refusal> {
+        let row = self.known_piece(piece)?;
+        let mass = row.mass().ok_or(Refusal::NotWeighed)?;
+        Ok(MeltInput::Piece {
+            piece,
+            melt: row.melt,
+            mass,
+        })
     }
 
     /// The heel of a closed melt that no other melt took.

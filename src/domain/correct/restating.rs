@@ -56,27 +56,11 @@ impl Book {
     }
 
     fn charged_again(&self, e: &MeltCharged) -> Result<MeltCharged, Refusal> {
-        let again = |input: &MeltInput| {
-            Ok(match input {
-                MeltInput::Lot { .. } => input.clone(),
-                MeltInput::Heel { melt, .. } => MeltInput::Heel {
-                    melt: *melt,
-                    mass: self.reckon_heel(*melt)?,
-                },
-                MeltInput::Jar { jar, mass, .. } => MeltInput::Jar {
-                    jar: *jar,
-                    mass: mass.clone(),
-                    holds: self.known_jar(*jar)?.holds.clone(),
-                },
-                MeltInput::Piece { piece, .. } => {
-                    let row = self.known_piece(*piece)?;
-                    MeltInput::Piece {
-                        piece: *piece,
-                        melt: row.melt,
-                        mass: row.mass().ok_or(Refusal::NotWeighed)?,
-                    }
-                }
-            })
+        let again = |input: &MeltInput| match input {
+            MeltInput::Lot { .. } => Ok(input.clone()),
+            MeltInput::Heel { melt, .. } => self.heel_input(*melt),
+            MeltInput::Jar { jar, mass, .. } => self.jar_input(*jar, mass),
+            MeltInput::Piece { piece, .. } => self.piece_input(*piece),
         };
         let inputs = e.inputs.iter().map(again).collect::<Result<Vec<_>, Refusal>>()?;
         let blend = self.reckon_blend(e.session, e.metal, &inputs)?;

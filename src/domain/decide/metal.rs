@@ -169,37 +169,26 @@ impl Decision<'_> {
             Ok(())
         };
         for (i, draw) in c.lots.iter().enumerate() {
-            let input = MeltInput::Lot {
-                lot: draw.lot,
-                mass: draw.mass.clone(),
-            };
-            add(Ok(input), format!("/lots/{i}/lot"), format!("/lots/{i}/mass"))?;
+            let (lot, mass) = (draw.lot, draw.mass.clone());
+            let at = format!("/lots/{i}");
+            add(
+                Ok(MeltInput::Lot { lot, mass }),
+                format!("{at}/lot"),
+                format!("{at}/mass"),
+            )?;
         }
         for (i, melt) in c.heels.iter().enumerate() {
-            let input = self
-                .book
-                .reckon_heel(*melt)
-                .map(|mass| MeltInput::Heel { melt: *melt, mass });
-            add(input, format!("/heels/{i}"), format!("/heels/{i}"))?;
+            let at = format!("/heels/{i}");
+            add(self.book.heel_input(*melt), at.clone(), at)?;
         }
         for (i, draw) in c.jars.iter().enumerate() {
-            let input = self.book.known_jar(draw.jar).map(|jar| MeltInput::Jar {
-                jar: draw.jar,
-                mass: draw.mass.clone(),
-                holds: jar.holds.clone(),
-            });
-            add(input, format!("/jars/{i}/jar"), format!("/jars/{i}/mass"))?;
+            let at = format!("/jars/{i}");
+            let input = self.book.jar_input(draw.jar, &draw.mass);
+            add(input, format!("{at}/jar"), format!("{at}/mass"))?;
         }
         for (i, piece) in c.pieces.iter().enumerate() {
-            let input = self.book.known_piece(*piece).and_then(|row| {
-                let mass = row.mass().ok_or(Refusal::NotWeighed)?;
-                Ok(MeltInput::Piece {
-                    piece: *piece,
-                    melt: row.melt,
-                    mass,
-                })
-            });
-            add(input, format!("/pieces/{i}"), format!("/pieces/{i}"))?;
+            let at = format!("/pieces/{i}");
+            add(self.book.piece_input(*piece), at.clone(), at)?;
         }
         Ok(inputs)
     }

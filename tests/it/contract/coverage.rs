@@ -235,7 +235,10 @@ impl Walk {
                     .unwrap_or_else(|| panic!("no step keeps a {name:?}")),
             });
         }
-        address
+        match route.deed {
+            Deed::Find => address + "?q=TW",
+            _ => address,
+        }
     }
 
     /// The address of a route with members that nothing has.
@@ -258,11 +261,16 @@ impl Walk {
             body: None,
         };
         if route.method == "POST" {
-            let body = match recording(route) {
-                Some(command) => &DESCRIPTION["components"]["schemas"][command.name]["example"],
+            let schema = match route.deed {
+                Deed::Command(command) => Some(command.name),
+                Deed::FindPosted => Some("Question"),
+                _ => None,
+            };
+            let body = match schema {
+                Some(name) => &DESCRIPTION["components"]["schemas"][name]["example"],
                 None => &Value::Null,
             };
-            let media = recording(route).map_or("text/plain", |_| "application/json");
+            let media = schema.map_or("text/plain", |_| "application/json");
             parts = parts
                 .with("idempotency-key", &app.fresh_key())
                 .with("content-type", media)
@@ -291,9 +299,14 @@ impl Walk {
                 let first = app.send(self.parts(app, route).request(route.method)).await;
                 parts.with("if-none-match", first.header("etag")?)
             }
+            400 if matches!(route.deed, Deed::FindPosted) => parts.body("{"),
             400 if post => parts.without("idempotency-key"),
             400 => Parts {
-                address: format!("{}?nonsense=1", parts.address),
+                address: format!(
+                    "{}{}nonsense=1",
+                    parts.address,
+                    if parts.address.contains('?') { '&' } else { '?' }
+                ),
                 ..parts
             },
             401 => Parts { token: None, ..parts },
@@ -311,7 +324,9 @@ impl Walk {
             412 => parts.with("if-match", "\"99\""),
             413 => parts.body(&"x".repeat(300_000)),
             415 => parts.with("content-type", "text/csv"),
-            422 if recording(route).is_some() => parts.body("{\"nonsense\": 1}"),
+            422 if recording(route).is_some() || matches!(route.deed, Deed::FindPosted) => {
+                parts.body("{\"nonsense\": 1}")
+            }
             422 if route.path.contains("{serial}") => Parts {
                 address: route.path.replace("{serial}", "hello"),
                 ..parts

@@ -103,7 +103,6 @@ impl Life {
             Event::PieceReserved(_) => self.turn(S::Reserved),
             Event::PieceReleased(_) => self.give_back(S::Reserved),
             Event::PieceSold(e) => {
-                must(self.sale.is_none(), "an earlier sale of it stands")?;
                 let beside = claims.beside(index).any(
                     |event| matches!(event, Event::SaleMade(made) if made.sale == e.sale && made.pieces.contains(&e.piece)),
                 );
