@@ -11,6 +11,7 @@ mod ancestry;
 mod audit;
 mod build;
 mod claims;
+mod corrected;
 mod display;
 mod evidence;
 mod measures;

@@ -15,6 +15,8 @@ mod erase;
 #[cfg(feature = "server")]
 mod keys;
 #[cfg(feature = "server")]
+mod listed;
+#[cfg(feature = "server")]
 mod looking;
 #[cfg(feature = "server")]
 mod making;

@@ -27,6 +27,7 @@ mod public_record;
 mod query;
 mod reads;
 pub mod routes;
+mod said;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
@@ -34,6 +35,7 @@ pub use limits::{Limits, Quotas};
 pub use live::Streams;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
+pub use said::Said;
 
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};

@@ -67,14 +67,11 @@ struct Inner {
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
 const CACHE_BYTES: u64 = 256 * 1024 * 1024;
-/// The key tells the form of the rows as well: folders of another form are followed from the beginning.
-const POSITION: &[u8] = b"followed to, with chains";
-/// Trees that earlier forms had.
-const FORMER: [&str; 2] = ["history", "leaves"];
+const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
 const FORM: &[u8] = b"form";
-const FORM_WRITTEN: &[u8] = b"2";
+const FORM_WRITTEN: &[u8] = b"3";
 
 impl Views {
     /// Opens the views in a folder, empty if there is none.
@@ -110,9 +107,6 @@ impl Views {
             Some(bytes) => keys::number(&bytes).ok_or(ViewError::Unreadable("position"))?,
             None => 0,
         };
-        for tree in FORMER {
-            db.drop_tree(tree)?;
-        }
         let inner = Inner {
             rows: db.open_tree("rows")?,
             order: db.open_tree("order")?,

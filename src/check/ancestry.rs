@@ -5,6 +5,7 @@
 //! not walked. Melts are taken newest first; since metal only flows from earlier melts into later ones, each is
 //! reached once, with its whole share. What comes from a refiner is a lot: what went there is not walked.
 
+use super::corrected::{AsCorrected, corrections_in};
 use crate::domain::{Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId};
 use crate::metal::Mass;
 use crate::record::Entry;
@@ -65,13 +66,29 @@ pub struct Lineage {
     pub lots: BTreeMap<LotId, u128>,
     /// Followed fraction, as the file states it.
     pub traced: String,
+    /// Lots, melts, series, sessions and scales that were read.
+    pub read: BTreeSet<Uuid>,
 }
 
-/// Gathers the entries behind a piece.
+/// Gathers the entries behind a piece, as corrected: also every correction in the chain of the piece, or of something
+/// behind it that is read. What a correction says may lead to other things, so it is looked again until none is new.
 ///
 /// # Errors
 /// [`Untraceable`] if an entry is missing or masses cannot be.
 pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> {
+    let mut corrections = corrections_in(source, [piece.0])?;
+    loop {
+        let mut lineage = trace(piece, &AsCorrected::new(source, &corrections)?)?;
+        let known = corrections.len();
+        corrections.extend(corrections_in(source, lineage.read.iter().copied())?);
+        if corrections.len() == known {
+            lineage.indexes.extend(corrections);
+            return Ok(lineage);
+        }
+    }
+}
+
+fn trace(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> {
     let mut lineage = Lineage {
         own: source.history(piece.0),
         ..Lineage::default()
@@ -105,6 +122,7 @@ pub fn lineage(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untrace
         }
     }
     for id in series {
+        lineage.read.insert(id.0);
         lineage
             .indexes
             .insert(first(source, id.0, || format!("series {id}"))?);
@@ -161,11 +179,13 @@ fn add_session(
     lineage: &mut Lineage,
 ) -> Result<(), Untraceable> {
     let opened = first(source, session.0, || format!("session {session}"))?;
+    lineage.read.insert(session.0);
     lineage.indexes.insert(opened);
     if whole {
         lineage.indexes.extend(source.history(session.0));
     }
     if let Some(scale) = scale_of(&*find(source, opened)?, session) {
+        lineage.read.insert(scale.0);
         lineage
             .indexes
             .insert(first(source, scale.0, || format!("scale {scale}"))?);
@@ -221,9 +241,11 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
         }
         lineage.indexes.insert(index);
         lineage.melts.insert(index, closed.melt);
+        lineage.read.insert(closed.melt.0);
         for (from, part) in parts(&closed, share)? {
             match from {
                 From::Lot(lot) => {
+                    lineage.read.insert(lot.0);
                     lineage
                         .indexes
                         .insert(first(source, lot.0, || format!("lot {lot}"))?);

@@ -1,6 +1,7 @@
 //! The entries of a proof file, once their inclusion and signatures are checked.
 
 use super::ancestry::Ancestry;
+use super::corrected::{Corrections, restated};
 use super::proof_file::ProofFile;
 use crate::domain::{Event, KeyRole};
 use crate::proof::{Checkpoint, Hash, NoteVerifier, TlogProof, Unproven, leaf_hash, verify_inclusion};
@@ -12,6 +13,8 @@ use uuid::Uuid;
 /// One entry of the file.
 pub(super) struct Held {
     pub entry: Arc<Entry>,
+    /// What it says as corrected by later entries of the file.
+    said: Arc<Entry>,
     pub bytes: Vec<u8>,
     pub leaf: Hash,
     path: Vec<Hash>,
@@ -61,9 +64,11 @@ impl Evidence {
                     proof.index
                 )));
             }
+            let entry = Arc::new(entry);
             let held = Held {
                 leaf: leaf_hash(bytes),
-                entry: Arc::new(entry),
+                said: Arc::clone(&entry),
+                entry,
                 bytes: bytes.to_vec(),
                 path: proof.path,
             };
@@ -72,7 +77,38 @@ impl Evidence {
         if evidence.entries.is_empty() {
             return Err(Spoilt::Unreadable("it holds no proof".to_owned()));
         }
+        evidence.correct();
         Ok(evidence)
+    }
+
+    /// Puts what corrections say in the place of what they correct.
+    fn correct(&mut self) {
+        let mut corrections = Corrections::default();
+        for held in self.entries.values() {
+            corrections.take(&held.entry);
+        }
+        for (index, held) in &mut self.entries {
+            held.said = corrections.apply(*index, Arc::clone(&held.entry));
+        }
+    }
+
+    /// Every correction of the file names the entries that it corrects as they stand in the file, and comes after them.
+    pub fn corrected(&self) -> Result<(), String> {
+        for (index, held) in &self.entries {
+            for restated in restated(&held.entry) {
+                let named = self
+                    .entries
+                    .get(&restated.index)
+                    .map(|named| named.leaf.to_base64url());
+                if restated.index >= *index || named.is_some_and(|leaf| leaf != restated.entry) {
+                    return Err(format!(
+                        "entry {index} corrects another entry than entry {}",
+                        restated.index
+                    ));
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Follows the key chain from the root that the reader trusts.
@@ -163,7 +199,7 @@ impl Evidence {
     pub fn events(&self) -> impl Iterator<Item = (u64, &Event)> {
         self.entries
             .iter()
-            .flat_map(|(index, held)| held.entry.events().map(|event| (*index, event)))
+            .flat_map(|(index, held)| held.said.events().map(|event| (*index, event)))
     }
 }
 
@@ -178,7 +214,7 @@ impl Ancestry for Evidence {
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
-        self.entries.get(&index).map(|held| Arc::clone(&held.entry))
+        self.entries.get(&index).map(|held| Arc::clone(&held.said))
     }
 
     fn key_entries(&self) -> Vec<u64> {

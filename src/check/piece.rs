@@ -108,7 +108,10 @@ impl Check {
         self.step(
             "chain",
             "No entry of the piece is missing in between",
-            || match evidence.unbroken(file.piece.0)? {
+            || match evidence
+                .corrected()
+                .and_then(|()| evidence.unbroken(file.piece.0))?
+            {
                 0 => Err("the file holds no entry of the piece".to_owned()),
                 count => Ok((format!("{count} entries, each naming the one before"), ())),
             },

@@ -2,6 +2,7 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
+use super::listed::{self, Kind};
 use crate::domain::{Piece, Serial};
 use crate::log::{Files, RealFiles};
 use crate::node::{BookFolder, BookReader};
@@ -16,11 +17,13 @@ use std::path::PathBuf;
   pourbook show ./book
   pourbook show ./book TW-0007-65
   pourbook show ./book --serials --json
+  pourbook show ./book --list orders
 
 It reads beside a running server too, and changes nothing.
 Exit code: 0 shown; 1 no piece has the serial; 2 the book or the serial cannot be read.
 With --json: {\"size\", \"root_key\", \"pieces\": {state: count}, \"torn\"} of the book; {\"piece\", \"entries\": [index]} of a
-piece, its members as GET /v1/pieces/{piece} has them; [serial] with --serials.")]
+piece, its members as GET /v1/pieces/{piece} has them; [serial] with --serials; [row] with --list, the members of each as
+the lists of the API have them, without names and money.")]
 pub struct ShowArguments {
     /// The book.
     dir: PathBuf,
@@ -29,6 +32,9 @@ pub struct ShowArguments {
     /// List the serials of certified pieces.
     #[arg(long, conflicts_with = "serial")]
     serials: bool,
+    /// List all of one kind, in the order in which they were made.
+    #[arg(long, value_name = "KIND", conflicts_with_all = ["serial", "serials"])]
+    list: Option<Kind>,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -43,6 +49,9 @@ pub(super) fn show(arguments: &ShowArguments) -> Result<String, Failure> {
         } else {
             serials.join("\n")
         });
+    }
+    if let Some(kind) = arguments.list {
+        return Ok(listed::list(reader.book(), kind, arguments.json));
     }
     match &arguments.serial {
         Some(serial) => show_piece(&reader, serial, arguments.json),
@@ -80,6 +89,15 @@ fn describe(piece: &Piece, entries: &[u64]) -> String {
     text.push_str(&format!("pour number    {}\n", piece.pour));
     if let Some(number) = piece.number {
         text.push_str(&format!("edition number {number}\n"));
+    }
+    for strike in &piece.strikes {
+        text.push_str(&format!(
+            "struck         {} (entry {})\n",
+            strike.outcome, strike.index
+        ));
+    }
+    if let Some(hallmark) = &piece.hallmark {
+        text.push_str(&format!("hallmark       {}\n", hallmark.fineness));
     }
     for reading in &piece.readings {
         let (stage, mass, index) = (reading.stage.word(), &reading.mass, reading.index);

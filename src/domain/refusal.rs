@@ -154,7 +154,6 @@ refusals! {
     "witness-missing" "a destruction has a witness" => WitnessMissing;
 
     "owners-mixed" "metal of a customer goes in with other metal, and customer {owner} has not agreed to that" => OwnersMixed { owner: OwnerId };
-    "not-the-workshops" "the metal belongs to customer {owner}" => NotTheWorkshops { owner: OwnerId };
     "jar-not-sweeps" "only a jar of sweeps takes sweepings" => JarNotSweeps;
     "sweeps-not-melted" "sweepings go to the refiner, not into a crucible" => SweepsNotMelted;
     "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;

@@ -9,6 +9,7 @@
 use super::asked::Asked;
 use super::found::{Found, PRIVATE};
 use super::problem::Problem;
+use super::said::Said;
 use super::{App, conditions, failed, json, located, private};
 use crate::domain::{
     Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Serial,
@@ -185,40 +186,20 @@ fn numbered(text: &str) -> Option<(Vec<Table>, u32)> {
 /// One thing that was found.
 fn item(app: &App, table: Table, id: Uuid, answer: &mut Answer) -> Result<(), Problem> {
     let says = match table {
-        Table::Lot => said::<Lot>(app, id, |row| {
-            format!("lot {}, {} {}", row.number, row.metal, row.fineness)
-        }),
-        Table::Scale => said::<Scale>(app, id, |row| format!("scale of class {}", spelt(&row.class))),
-        Table::Session => said::<Session>(app, id, |row| format!("session, {}", row.state)),
-        Table::Jar => said::<Jar>(app, id, |row| format!("jar of {}, {}", row.residue, row.metal)),
-        Table::Series => said::<Series>(app, id, |row| {
-            format!("series {}, {}, {}", row.code, row.kind_of, row.state)
-        }),
-        Table::Melt => said::<Melt>(app, id, |row| {
-            format!("melt {}, {}, {}", row.number, row.metal, row.state)
-        }),
-        Table::Piece => said::<Piece>(app, id, piece),
-        Table::Certificate => said::<Certificate>(app, id, |row| {
-            let over = row.superseded.map_or("", |_| ", superseded");
-            format!("certificate of {}, issue {}{over}", row.serial, row.issue)
-        }),
-        Table::Die => said::<Die>(app, id, |row| format!("die of the {}, {}", row.owner, row.state)),
-        Table::Consignment => said::<Consignment>(app, id, |row| {
-            format!(
-                "consignment {}, {} pieces, {}",
-                row.number,
-                row.pieces.len(),
-                row.state
-            )
-        }),
-        Table::Order => said::<Order>(app, id, |row| format!("order {}, {}", row.number, row.state)),
-        Table::Sale => said::<Sale>(app, id, |row| {
-            format!("sale {}, {} pieces", row.number, row.pieces.len())
-        }),
-        Table::Refining => said::<Refining>(app, id, |row| {
-            format!("refining {}, {}, {}", row.number, row.metal, row.state)
-        }),
-        Table::Owner => said::<Owner>(app, id, |_| "customer whose metal is here".to_owned()),
+        Table::Lot => said_of::<Lot>(app, id),
+        Table::Scale => said_of::<Scale>(app, id),
+        Table::Session => said_of::<Session>(app, id),
+        Table::Jar => said_of::<Jar>(app, id),
+        Table::Series => said_of::<Series>(app, id),
+        Table::Melt => said_of::<Melt>(app, id),
+        Table::Piece => said_of::<Piece>(app, id),
+        Table::Certificate => said_of::<Certificate>(app, id),
+        Table::Die => said_of::<Die>(app, id),
+        Table::Consignment => said_of::<Consignment>(app, id),
+        Table::Order => said_of::<Order>(app, id),
+        Table::Sale => said_of::<Sale>(app, id),
+        Table::Refining => said_of::<Refining>(app, id),
+        Table::Owner => said_of::<Owner>(app, id),
     }?;
     answer.items.extend(says.map(|says| {
         let link = format!("/v1/{}/{id}", table.plural());
@@ -227,27 +208,9 @@ fn item(app: &App, table: Table, id: Uuid, answer: &mut Answer) -> Result<(), Pr
     Ok(())
 }
 
-fn said<T: Tabled>(app: &App, id: Uuid, say: impl Fn(&T) -> String) -> Result<Option<String>, Problem> {
+fn said_of<T: Tabled + Said>(app: &App, id: Uuid) -> Result<Option<String>, Problem> {
     let row: Option<T> = app.views.row(id).map_err(failed)?;
-    Ok(row.as_ref().map(say))
-}
-
-fn piece(row: &Piece) -> String {
-    let serial = row.serial.as_ref().map(|serial| format!(", {serial}"));
-    let number = row.number.map(|number| format!(", number {number}"));
-    format!(
-        "piece {}{}{}, {}",
-        row.pour,
-        serial.unwrap_or_default(),
-        number.unwrap_or_default(),
-        row.state
-    )
-}
-
-/// A word as JSON spells it.
-fn spelt(word: &impl serde::Serialize) -> String {
-    let value = serde_json::to_value(word).unwrap_or_default();
-    value.as_str().unwrap_or_default().to_owned()
+    Ok(row.map(|row| row.said()))
 }
 
 /// The certificate with a code, and its piece.

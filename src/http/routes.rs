@@ -127,6 +127,7 @@ recordings! {
     NUMBER_PIECES NumberPieces None, tray false, hidden &[], main "piece";
     ISSUE_CERTIFICATES IssueCertificates None, tray false, hidden &[], main "certificate";
     SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
+    CORRECT_ENTRIES CorrectEntries None, tray false, hidden &[], main "entry";
     ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";
     SET_CLOCK SetClock None, tray false, hidden &[], main "entry";
     CLOSE_SERIES CloseSeries Some("series"), tray false, hidden &[], main "series";
@@ -244,6 +245,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
     Route {

@@ -5,7 +5,7 @@ use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::Store;
 use pourbook::record;
-use pourbook::views::{Cursor, Follower, Heard, Tabled, ViewError, Views};
+use pourbook::views::{Cursor, Follower, Heard, Table, Tabled, ViewError, Views};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -380,4 +380,36 @@ async fn entries_that_are_followed_together_give_the_same_answers() {
         assert_eq!(answers(store, &views), wanted, "{together} together");
         assert_eq!(views.position(), told.len() as u64);
     }
+}
+
+/// The rows and names of an older form would leave look-ups without answers, so they are not used.
+#[actix_web::test]
+async fn views_of_another_form_are_emptied_and_follow_the_log_again() {
+    let app = history().await;
+    let folder = tempfile::tempdir().unwrap();
+    let follower = follow(&*app.app.store, Views::open(folder.path()).unwrap());
+    let (end, views) = (follower.next(), follower.views().clone());
+    let melt = views.by_number(Table::Melt, 1).unwrap();
+    assert!(melt.is_some());
+    views.settle().unwrap();
+    drop((follower, views));
+    let views = reopen(folder.path());
+    assert_eq!(views.position(), end, "of this form they are kept");
+    drop(views);
+    for _ in 0..1_000 {
+        match sled::open(folder.path()) {
+            Ok(db) => {
+                db.insert("form", "1").unwrap();
+                db.flush().unwrap();
+                break;
+            }
+            Err(_) => std::thread::sleep(Duration::from_millis(5)),
+        }
+    }
+    let views = reopen(folder.path());
+    assert_eq!(views.position(), 0);
+    assert_eq!(views.by_number(Table::Melt, 1).unwrap(), None);
+    let follower = follow(&*app.app.store, views);
+    assert_eq!(follower.next(), end);
+    assert_eq!(follower.views().by_number(Table::Melt, 1).unwrap(), melt);
 }

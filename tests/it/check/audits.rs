@@ -7,8 +7,11 @@ use pourbook::log::Store;
 use pourbook::metal::Reading;
 use pourbook::record::{Unsealed, read, seal};
 
+/// Is handed an entry and its index, and says whether to go on.
+type Each<'a> = &'a mut dyn FnMut(u64, &[u8]) -> bool;
+
 /// The entries once more, from the first on.
-pub fn past(entries: &[Vec<u8>]) -> impl Fn(&mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), String> {
+pub fn past(entries: &[Vec<u8>]) -> impl Fn(Each<'_>) -> Result<(), String> {
     move |each| {
         let mut entries = (0..).zip(entries);
         entries.all(|(index, bytes)| each(index, bytes));

@@ -121,6 +121,12 @@ fn show_and_proof_read_a_book() {
         pourbook(&["show", &book, "TW-0001-83", "--json"]).members(),
         ["entries", "piece"]
     );
+    pourbook(&["show", &book, "--list", "series"]).ends(0, &["series TW, edition, "]);
+    let series = pourbook(&["show", &book, "--list", "series", "--json"])
+        .ends(0, &[])
+        .json();
+    assert_eq!(series[0]["code"], "TW");
+    pourbook(&["show", &book, "--list", "spoons"]).ends(2, &["consignments", "refinings"]);
     pourbook(&["show", &book, "TW-0001-84"]).ends(2, &["check digits"]);
     pourbook(&["show", &book, "TW-9999-62"]).ends(1, &["no piece of this book has the serial"]);
 

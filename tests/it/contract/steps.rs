@@ -224,6 +224,17 @@ pub const STEPS: &[Step] = &[
         409,
         r#"{"index": 6, "event": 0, "member": "seller", "reason": "request"}"#,
     ),
+    post(
+        "POST /v1/corrections",
+        201,
+        r#"{"corrections": [{"index": 6, "instead": {"command": "receive_lot", "metal": "silver", "fineness": "999.9",
+            "basis": "declared", "session": "$session", "mass": "500.00", "invoiced": "500.10"}}], "reason": "mistyped"}"#,
+    ),
+    post(
+        "POST /v1/corrections",
+        409,
+        r#"{"corrections": [{"index": 0}], "reason": "did_not_happen"}"#,
+    ),
     post("POST /v1/clock", 201, "{}"),
 ];
 

@@ -304,11 +304,8 @@ fn an_outturn_is_a_lot_by_the_refiners_assay_and_is_melted_like_any_other() {
 fn who_it_was_sent_to_is_private() {
     let bench = Bench::with(&[WORKSHOP, POURED, CLOSED, SCRAP, SENT, &["owner O"]]);
     let privately = |kind: &str| {
-        let drafts = bench.entries.iter().flat_map(|entry| &entry.drafts);
-        let draft = drafts
-            .filter(|draft| draft.event.kind() == kind)
-            .next_back()
-            .unwrap();
+        let mut drafts = bench.entries.iter().flat_map(|entry| &entry.drafts);
+        let draft = drafts.rfind(|draft| draft.event.kind() == kind).unwrap();
         let public = serde_json::to_string(&draft.event).unwrap();
         assert!(
             !public.contains("Ashgrove") && !public.contains("Marrow"),

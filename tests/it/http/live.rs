@@ -28,13 +28,13 @@ fn listen(app: &TestApp) -> (SocketAddr, ServerHandle) {
 }
 
 /// One client that reads a stream.
-pub struct Reader {
+struct Reader {
     stream: TcpStream,
     got: String,
 }
 
 impl Reader {
-    pub fn open(address: SocketAddr, token: &str, query: &str, headers: &str) -> Self {
+    fn open(address: SocketAddr, token: &str, query: &str, headers: &str) -> Self {
         let mut stream = TcpStream::connect(address).unwrap();
         stream.set_read_timeout(Some(WAIT)).unwrap();
         let asked = format!(
@@ -49,7 +49,7 @@ impl Reader {
     }
 
     /// Reads on until what was read has it; false when the server closed before.
-    pub fn reads(&mut self, has: impl Fn(&str) -> bool) -> bool {
+    fn reads(&mut self, has: impl Fn(&str) -> bool) -> bool {
         let mut part = vec![0; 65_536];
         while !has(&self.got) {
             let count = self.stream.read(&mut part).unwrap();
@@ -237,4 +237,33 @@ async fn a_stream_is_for_auditors_and_begins_where_there_is_a_position() {
         .insert_header(bearer(app.token(Role::Auditor)));
     let both = both.insert_header(("accept", "application/json, text/event-stream"));
     assert_eq!(app.send(both).await.expect(200).json()["position"], 1);
+}
+
+/// The program itself: a stream that is open does not hold it up when it is told to stop.
+#[test]
+fn the_program_stops_while_somebody_reads() {
+    use crate::log::served::{FOUNDED, found_book};
+    let folder = tempfile::tempdir().unwrap();
+    found_book(folder.path(), 31, FOUNDED);
+    let mut tokens = pourbook::http::Tokens::default();
+    let token = tokens.add(
+        &mut pourbook::domain::Draw::new([32; 32]),
+        Role::Auditor,
+        None,
+        None,
+    );
+    let book = pourbook::node::BookFolder::at(folder.path());
+    tokens.write(&book.tokens()).unwrap();
+    let served = crate::log::served::Served::start(folder.path());
+    let address = served.address.strip_prefix("http://").unwrap().parse().unwrap();
+    let mut reader = Reader::open(address, &token, "", "");
+    assert!(reader.reads(|got| events(got).len() >= 3));
+    let asked = std::time::Instant::now();
+    served.stop();
+    // It waits at most 10 s for requests that do not end by themselves.
+    assert!(asked.elapsed() < Duration::from_secs(8), "{:?}", asked.elapsed());
+    assert!(
+        reader.reads(|got| got.ends_with("\r\n0\r\n\r\n")),
+        "the body was ended"
+    );
 }
