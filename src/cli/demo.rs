@@ -3,12 +3,25 @@
 //! Brackenfold Pourhouse pours the edition *Tidewheel* for The Lantern & Loom Society, with silver of Pellworth Metals
 //! Counter, and sells what comes out heavy in its open series *Driftweight*. People, names and numbers are invented.
 
+mod counter;
+mod crucible;
+mod customers;
+mod eastmarch;
+mod emberleaf;
 mod equipment;
+mod half_a_year;
+mod hands;
+mod lanterns;
 mod ledger;
+mod parcels;
+mod promises;
+mod refiner;
+mod saltlantern;
+mod slips;
 mod story;
 mod workshop;
 
-pub use ledger::Ledger;
+pub use ledger::{Fate, Flows, Held, Holder, Ledger};
 pub use story::tell;
 pub use workshop::Workshop;
 
@@ -49,7 +62,7 @@ pub(super) fn demo(arguments: &DemoArguments) -> Result<String, Failure> {
     if arguments.json {
         return Ok(json(&serde_json::json!({
             "dir": arguments.dir, "entries": ledger.entries, "melts": ledger.melt_losses.len(),
-            "pieces": ledger.pieces.len(), "remelted": ledger.remelted,
+            "pieces": ledger.pieces.len() - ledger.remelted(), "remelted": ledger.remelted(),
         })));
     }
     Ok(format!(

@@ -1,13 +1,13 @@
 //! The story: metal comes in, an edition is poured until it is full, and what goes wrong in a workshop goes wrong.
 
-use super::equipment::{Bench, SHAPES, SIZE, close, equip, open};
+use super::crucible::{Charge, Crucible};
+use super::equipment::{Bench, SIZE, equip};
+use super::half_a_year;
 use super::workshop::{GRAM, MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    ChargeMelt, CloseMelt, CondemnPiece, CondemnReason, EraseField, EraseReason, Event, Fault, FaultPiece,
-    FinishPieces, GiveSerials, Grade, IssueCertificates, JarDraw, LotDraw, MeltId, MovePiece, NumberPieces,
-    PieceId, PieceState, Pour, PourPieces, SessionId, Stage, SupersedeCertificate, SupersedeReason,
-    WeighPieces, Weighing,
+    CondemnReason, Fault, FaultPiece, Grade, MeltId, PieceId, PieceState, Pour, SessionId, Stage,
+    SupersedeReason,
 };
 use crate::metal::Metal;
 
@@ -32,117 +32,88 @@ pub fn tell(shop: &mut Workshop) -> Result<(), Failure> {
         pour_day(shop, &mut bench, day)?;
     }
     shop.wait(3 * 24 * 60);
-    aftermath(shop, &bench)
+    aftermath(shop, &bench)?;
+    half_a_year::tell(shop, &mut bench)
 }
 
 /// How many numbers each shape still has to give.
 fn short_of(shop: &Workshop, bench: &Bench) -> Vec<usize> {
-    let numbers = shop
-        .book()
-        .series(bench.tidewheel)
-        .map(|series| series.numbers.clone())
-        .unwrap_or_default();
-    let given = numbers
-        .iter()
-        .map(|given| usize::try_from(*given).unwrap_or(SIZE));
-    let mut short: Vec<usize> = given.map(|given| SIZE.saturating_sub(given)).collect();
-    short.resize(SHAPES.len(), SIZE);
-    short
+    let given = bench.shapes.iter().map(|shape| {
+        let given = shop.ledger.numbers.get(&(bench.tidewheel, shape.clone()));
+        usize::try_from(given.copied().unwrap_or(0)).unwrap_or(SIZE)
+    });
+    given.map(|given| SIZE.saturating_sub(given)).collect()
 }
 
 fn pour_day(shop: &mut Workshop, bench: &mut Bench, day: u32) -> Result<(), Failure> {
-    let session = open(shop, bench.scale, "100", "100.00")?;
-    let (melt, charge) = charge(shop, bench, session, day)?;
-    let pieces = pour(shop, bench, melt)?;
-    cast(shop, bench, session, melt, charge, &pieces)?;
+    let session = shop.open(bench.scale, "100", "100.00")?;
+    let mut crucible = charge(shop, bench, session, day)?;
+    let hand = (50 * GRAM + 700 * MILLIGRAM, 450 * MILLIGRAM);
+    let pours = pours(shop, bench);
+    let pieces = shop.pour(session, &mut crucible, pours, hand)?;
+    bench.heel = Some(shop.weigh_out(session, crucible, Some(bench.prills))?);
     finish(shop, bench, session, &pieces, day)?;
     let kept = sort_out(shop, bench, &pieces)?;
-    weigh_finally(shop, session, &kept)?;
+    shop.weigh(session, Stage::Final, &kept)?;
     // On the third day the closing check fails: somebody leaned on the balance. All of it is weighed again.
     if day == 3 {
-        close(shop, session, "100", "100.07")?;
+        shop.close_session(session, "100", "100.07")?;
         shop.ledger.failed_checks += 1;
         shop.wait(30);
-        let again = open(shop, bench.scale, "100", "100.00")?;
-        weigh_finally(shop, again, &kept)?;
-        close(shop, again, "100", "100.00")?;
+        let again = shop.open(bench.scale, "100", "100.00")?;
+        shop.weigh(again, Stage::Final, &kept)?;
+        shop.close_session(again, "100", "100.00")?;
     } else {
-        close(shop, session, "100", "100.01")?;
+        shop.close_session(session, "100", "100.01")?;
     }
     certify(shop, bench, &kept)
 }
 
-/// Draws from the lots, puts heel and condemned pieces in.
-fn charge(
-    shop: &mut Workshop,
-    bench: &mut Bench,
-    session: SessionId,
-    day: u32,
-) -> Result<(MeltId, i64), Failure> {
-    let mut total = 0;
-    let mut pieces = Vec::new();
-    let book = shop.book();
-    let condemned: Vec<PieceId> = book
-        .pieces()
-        .filter(|piece| piece.state == PieceState::Condemned)
-        .map(|piece| piece.piece)
-        .collect();
-    for piece in condemned {
-        total += shop.truth.remove(&piece).unwrap_or(0);
-        shop.ledger.remelted += 1;
-        pieces.push(piece);
-    }
+/// Draws from the lots, puts heel and condemned pieces in; every fourth day the jars too.
+fn charge(shop: &mut Workshop, bench: &mut Bench, session: SessionId, day: u32) -> Result<Crucible, Failure> {
+    let mut pieces = shop.ledger.pieces_in(PieceState::Condemned);
     pieces.sort();
-    let heel = bench.heel.take();
-    total += heel.map_or(0, |(_, left)| left);
+    let heels: Vec<MeltId> = bench.heel.take().into_iter().collect();
     let mut jars = Vec::new();
     if day.is_multiple_of(4) {
-        for (jar, held) in [
-            (bench.prills, shop.ledger.prills),
-            (bench.lemel, shop.ledger.lemel),
-        ] {
-            let mass = Workshop::reads(held, 10 * MILLIGRAM, 2)?;
-            if !mass.mass().is_zero() {
-                jars.push(JarDraw { jar, mass });
-                total += held;
-            }
-        }
-        shop.ledger.prills = 0;
-        shop.ledger.lemel = 0;
+        jars.extend(
+            [bench.prills, bench.lemel]
+                .into_iter()
+                .filter(|jar| shop.ledger.in_jar(*jar) > 0),
+        );
     }
+    let mut total: i64 = pieces.iter().map(|piece| shop.ledger.weighs(*piece)).sum();
+    total += heels
+        .iter()
+        .filter_map(|heel| shop.ledger.heels.get(heel))
+        .map(|held| held.mass)
+        .sum::<i64>();
+    total += jars.iter().map(|jar| shop.ledger.in_jar(*jar)).sum::<i64>();
     let wanted = 500 * GRAM;
     let mut lots = Vec::new();
-    for (lot, left) in &mut bench.lots {
-        let draw = (wanted - total).min(*left).max(0) / (100 * MILLIGRAM) * (100 * MILLIGRAM);
+    for lot in &bench.lots {
+        let left = shop.ledger.left(*lot);
+        let draw = (wanted - total).min(left).max(0) / (100 * MILLIGRAM) * (100 * MILLIGRAM);
         if draw > 0 {
-            lots.push(LotDraw {
-                lot: *lot,
-                mass: Workshop::reads(draw, 10 * MILLIGRAM, 2)?,
-            });
-            *left -= draw;
+            lots.push((*lot, draw));
             total += draw;
         }
     }
-    let heels = heel.map(|(melt, _)| melt).into_iter().collect();
-    let command = ChargeMelt {
-        metal: Metal::Silver,
+    let metal = Metal::Silver;
+    shop.charge(
         session,
-        lots,
-        heels,
-        jars,
-        pieces,
-        note: None,
-    };
-    let recorded = shop.record(command)?;
-    let melt = Workshop::event(&recorded, |event| match event {
-        Event::MeltCharged(e) => Some(e.melt),
-        _ => None,
-    })?;
-    Ok((melt, total))
+        Charge {
+            metal,
+            lots,
+            heels,
+            jars,
+            pieces,
+        },
+    )
 }
 
 /// Fills the cavities of the shapes that are most behind.
-fn pour(shop: &mut Workshop, bench: &Bench, melt: MeltId) -> Result<Vec<PieceId>, Failure> {
+fn pours(shop: &Workshop, bench: &Bench) -> Vec<Pour> {
     let mut short = short_of(shop, bench);
     let mut pours = Vec::new();
     for _ in 0..CAVITIES {
@@ -159,71 +130,7 @@ fn pour(shop: &mut Workshop, bench: &Bench, melt: MeltId) -> Result<Vec<PieceId>
             *behind = behind.saturating_sub(1);
         }
     }
-    let recorded = shop.record(PourPieces { melt, pours })?;
-    Ok(recorded.events.iter().filter_map(|event| event.piece()).collect())
-}
-
-/// What comes out of the moulds, and what is left.
-fn cast(
-    shop: &mut Workshop,
-    bench: &mut Bench,
-    session: SessionId,
-    melt: MeltId,
-    charge: i64,
-    pieces: &[PieceId],
-) -> Result<(), Failure> {
-    let mut left = charge;
-    for piece in pieces {
-        let poured = shop.around(50 * GRAM + 700 * MILLIGRAM, 450 * MILLIGRAM);
-        shop.truth.insert(*piece, poured);
-        left -= poured;
-    }
-    weigh(shop, session, Stage::FromMould, pieces)?;
-    let prills = shop.around(600 * MILLIGRAM, 100 * MILLIGRAM).max(0);
-    let lost = shop.around(250 * MILLIGRAM, 60 * MILLIGRAM).max(0);
-    let heel = left - prills - lost;
-    let gathered = JarDraw {
-        jar: bench.prills,
-        mass: Workshop::reads(prills, 10 * MILLIGRAM, 2)?,
-    };
-    let command = CloseMelt {
-        melt,
-        session,
-        heel: Workshop::reads(heel, 10 * MILLIGRAM, 2)?,
-        prills: Some(gathered),
-        note: None,
-    };
-    shop.record(command)?;
-    shop.ledger.melt_losses.push(lost);
-    shop.ledger.prills += prills;
-    shop.ledger.heel = heel;
-    shop.ledger.silver_in_lots = bench.lots.iter().map(|(_, left)| left).sum();
-    bench.heel = Some((melt, heel));
-    Ok(())
-}
-
-fn weigh(shop: &mut Workshop, session: SessionId, stage: Stage, pieces: &[PieceId]) -> Result<(), Failure> {
-    if pieces.is_empty() {
-        return Ok(());
-    }
-    let items = tray(shop, pieces)?;
-    shop.record(WeighPieces {
-        session,
-        stage,
-        items,
-    })
-    .map(|_| ())
-}
-
-fn tray(shop: &Workshop, pieces: &[PieceId]) -> Result<Vec<Weighing>, Failure> {
-    let items = pieces.iter().map(|piece| {
-        let truth = shop.truth.get(piece).copied().unwrap_or(0);
-        Ok(Weighing {
-            piece: *piece,
-            mass: Workshop::reads(truth, 10 * MILLIGRAM, 2)?,
-        })
-    });
-    items.collect()
+    pours
 }
 
 fn grade(shop: &Workshop, piece: PieceId) -> Option<Grade> {
@@ -252,23 +159,7 @@ fn finish(
     }
     let worth = |piece: &&PieceId| matches!(grade(shop, **piece), Some(Grade::Accepted | Grade::Over));
     let filed: Vec<PieceId> = pieces.iter().filter(worth).copied().collect();
-    for piece in &filed {
-        let off = shop.around(40 * MILLIGRAM, 12 * MILLIGRAM).max(0);
-        if let Some(truth) = shop.truth.get_mut(piece) {
-            *truth -= off;
-            shop.ledger.lemel += off;
-        }
-    }
-    if filed.is_empty() {
-        return Ok(());
-    }
-    let items = tray(shop, &filed)?;
-    shop.record(FinishPieces {
-        session,
-        jar: bench.lemel,
-        items,
-    })
-    .map(|_| ())
+    shop.finish(session, bench.lemel, &filed)
 }
 
 /// Handsome overweights move to the odd-weight series, the rest that does not fit is given up; serials for what is kept.
@@ -291,11 +182,7 @@ fn sort_out(shop: &mut Workshop, bench: &Bench, pieces: &[PieceId]) -> Result<Ve
                 continue;
             }
             Some(Grade::Over) => {
-                shop.record(MovePiece {
-                    piece: *piece,
-                    to: bench.driftweight,
-                    note: None,
-                })?;
+                shop.move_to(*piece, bench.driftweight, PieceState::Graded)?;
                 kept.push(*piece);
                 continue;
             }
@@ -304,38 +191,25 @@ fn sort_out(shop: &mut Workshop, bench: &Bench, pieces: &[PieceId]) -> Result<Ve
             Some(Grade::Faulty) => CondemnReason::Faulty,
             None => CondemnReason::Unwanted,
         };
-        shop.record(CondemnPiece {
-            piece: *piece,
-            reason,
-            note: None,
-        })?;
+        shop.condemn(*piece, reason)?;
     }
     if !kept.is_empty() {
-        shop.record(GiveSerials { pieces: kept.clone() })?;
+        shop.serials(&kept)?;
     }
     Ok(kept)
 }
 
-fn weigh_finally(shop: &mut Workshop, session: SessionId, kept: &[PieceId]) -> Result<(), Failure> {
-    weigh(shop, session, Stage::Final, kept)
-}
-
 fn certify(shop: &mut Workshop, bench: &Bench, kept: &[PieceId]) -> Result<(), Failure> {
     let (edition, open): (Vec<PieceId>, Vec<PieceId>) = kept.iter().partition(|piece| {
-        shop.book()
-            .piece(**piece)
-            .is_some_and(|piece| piece.series == bench.tidewheel)
+        let fate = shop.ledger.pieces.get(piece);
+        fate.is_some_and(|fate| fate.series == bench.tidewheel)
     });
     if !edition.is_empty() {
-        shop.record(NumberPieces {
-            pieces: edition.clone(),
-        })?;
+        shop.number(&edition)?;
     }
-    for (series, pieces) in [(bench.tidewheel, edition), (bench.driftweight, open)] {
+    for pieces in [edition, open] {
         if !pieces.is_empty() {
-            let count = u32::try_from(pieces.len()).unwrap_or(0);
-            shop.record(IssueCertificates { pieces })?;
-            *shop.ledger.certified.entry(series).or_default() += count;
+            shop.certify(&pieces)?;
         }
     }
     Ok(())
@@ -343,26 +217,7 @@ fn certify(shop: &mut Workshop, bench: &Bench, kept: &[PieceId]) -> Result<(), F
 
 /// A certificate is spoilt and issued again; somebody asks to be forgotten.
 fn aftermath(shop: &mut Workshop, bench: &Bench) -> Result<(), Failure> {
-    let mut certified: Vec<_> = shop
-        .book()
-        .pieces()
-        .filter(|piece| piece.number == Some(1))
-        .collect();
-    certified.sort_by(|a, b| (a.since, &a.pour).cmp(&(b.since, &b.pour)));
-    if let Some(piece) = certified.first().map(|piece| piece.piece) {
-        let note = Some("tea on the first print".to_owned());
-        shop.record(SupersedeCertificate {
-            piece,
-            reason: SupersedeReason::Damaged,
-            note,
-        })?;
-    }
-    shop.record(EraseField {
-        index: bench.first_lot_entry,
-        event: 0,
-        member: "note".to_owned(),
-        reason: EraseReason::Request,
-        entry: String::new(),
-    })?;
-    Ok(())
+    let piece = shop.ledger.in_stock(bench.tidewheel, None)?;
+    shop.supersede(piece, SupersedeReason::Damaged, "tea on the first print")?;
+    shop.erase(bench.first_lot_entry, 0, "note")
 }
