@@ -39,6 +39,7 @@ pub use said::Said;
 
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
+use crate::proof::Hash;
 use crate::record::{self, Entry};
 use crate::views::Views;
 use crate::writer::Writer;
@@ -99,6 +100,12 @@ impl App {
         log_files::bytes(self, index)
     }
 
+    /// Leaf hash of an entry; none for one that is not there.
+    #[must_use]
+    pub fn leaf(&self, index: u64) -> Option<Hash> {
+        self.writer.published().tree().leaf(index)
+    }
+
     /// An entry.
     ///
     /// # Errors
@@ -112,7 +119,10 @@ impl App {
 /// Registers every route of the table.
 pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
     config.app_data(Data::from(Arc::clone(app)));
-    for path in routes::paths() {
+    // The router tries one after another, and a path with a gap costs most to try.
+    let mut paths = routes::paths();
+    paths.sort_by_key(|path| path.contains('{'));
+    for path in paths {
         let mut resource = web::resource(path);
         for route in ROUTES.iter().filter(|route| route.path == path) {
             let methods: &[Method] = if route.method == "GET" {

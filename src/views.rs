@@ -7,10 +7,12 @@
 //! Deliberately absent: decisions (the book decides), private values (only the vault has them; sled keeps old pages), and
 //! the answers that a certificate rests on (those come from the log and its tree).
 
+mod chains;
 mod follower;
 mod keys;
 mod lists;
 mod row;
+mod waiting;
 
 pub use follower::{Follower, Heard};
 pub use keys::Cursor;
@@ -21,12 +23,10 @@ use crate::domain::{
     Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Scale, ScaleId, Serial,
     Series, SeriesId, Session, SessionId,
 };
-use crate::proof::Hash;
 use std::path::Path;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Condvar, Mutex, PoisonError};
-use std::time::Duration;
+use std::sync::Arc;
 use uuid::Uuid;
+use waiting::Followed;
 
 /// Why the views cannot go on. The remedy is always the same: delete the folder and follow the log again.
 #[derive(Debug, thiserror::Error)]
@@ -58,14 +58,11 @@ struct Inner {
     rows: sled::Tree,
     order: sled::Tree,
     kinds: sled::Tree,
-    history: sled::Tree,
-    leaves: sled::Tree,
+    chains: sled::Tree,
     names: sled::Tree,
     issues: sled::Tree,
     erased: sled::Tree,
-    position: AtomicU64,
-    waiting: Mutex<()>,
-    moved: Condvar,
+    followed: Followed,
 }
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
@@ -74,7 +71,7 @@ const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
 const FORM: &[u8] = b"form";
-const FORM_WRITTEN: &[u8] = b"2";
+const FORM_WRITTEN: &[u8] = b"3";
 
 impl Views {
     /// Opens the views in a folder, empty if there is none.
@@ -114,14 +111,11 @@ impl Views {
             rows: db.open_tree("rows")?,
             order: db.open_tree("order")?,
             kinds: db.open_tree("kinds")?,
-            history: db.open_tree("history")?,
-            leaves: db.open_tree("leaves")?,
+            chains: db.open_tree("chains")?,
             names: db.open_tree("names")?,
             issues: db.open_tree("issues")?,
             erased: db.open_tree("erased")?,
-            position: AtomicU64::new(position),
-            waiting: Mutex::new(()),
-            moved: Condvar::new(),
+            followed: Followed::at(position),
             db,
         };
         Ok(Self {
@@ -132,7 +126,7 @@ impl Views {
     /// Index of the next entry to follow: everything before it can be read here.
     #[must_use]
     pub fn position(&self) -> u64 {
-        self.inner.position.load(Ordering::Acquire)
+        self.inner.followed.position()
     }
 
     /// Makes what was followed last a restart: flushes the rows, then writes the position.
@@ -144,25 +138,6 @@ impl Views {
         self.inner.db.flush()?;
         self.inner.db.insert(POSITION, &position.to_be_bytes())?;
         Ok(())
-    }
-
-    /// Waits until entry `index` can be read here, at most `timeout`; says whether it can.
-    #[must_use]
-    pub fn wait_for(&self, index: u64, timeout: Duration) -> bool {
-        let guard = self.inner.waiting.lock().unwrap_or_else(PoisonError::into_inner);
-        let waited = self
-            .inner
-            .moved
-            .wait_timeout_while(guard, timeout, |()| self.position() <= index);
-        drop(waited.unwrap_or_else(PoisonError::into_inner));
-        self.position() > index
-    }
-
-    fn advance(&self, position: u64) {
-        let guard = self.inner.waiting.lock().unwrap_or_else(PoisonError::into_inner);
-        self.inner.position.store(position, Ordering::Release);
-        drop(guard);
-        self.inner.moved.notify_all();
     }
 
     /// A row by its id.
@@ -181,60 +156,6 @@ impl Views {
     pub fn table_of(&self, id: Uuid) -> Result<Option<Table>, ViewError> {
         let byte = self.inner.kinds.get(id.as_bytes())?;
         Ok(byte.and_then(|byte| byte.first().copied().and_then(Table::from_byte)))
-    }
-
-    /// How many entries stand in the chain of a subject: its version. 0 for one that is not known.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn version(&self, subject: Uuid) -> Result<u64, ViewError> {
-        self.version_at(subject, u64::MAX)
-    }
-
-    /// The version that a subject had once entry `index` stood.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn version_at(&self, subject: Uuid, index: u64) -> Result<u64, ViewError> {
-        let from = keys::subject_key(subject, &[]);
-        let to = keys::subject_key(subject, &index.to_be_bytes());
-        match self.inner.history.range(from..=to).next_back() {
-            Some(found) => Ok(keys::number(&found?.1).unwrap_or(0)),
-            None => Ok(0),
-        }
-    }
-
-    /// The entries of a subject's chain, oldest first.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn history(&self, subject: Uuid) -> Result<Vec<u64>, ViewError> {
-        self.history_from(subject, 0, usize::MAX)
-    }
-
-    /// The entries of a subject's chain from index `from` on, oldest first, at most `limit`.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn history_from(&self, subject: Uuid, from: u64, limit: usize) -> Result<Vec<u64>, ViewError> {
-        let from = keys::subject_key(subject, &from.to_be_bytes());
-        let to = keys::subject_key(subject, &u64::MAX.to_be_bytes());
-        let mut entries = Vec::new();
-        for found in self.inner.history.range(from..=to).take(limit) {
-            let (key, _) = found?;
-            let index = key.split_at_checked(16).and_then(|(_, tail)| keys::number(tail));
-            entries.push(index.ok_or(ViewError::Unreadable("history"))?);
-        }
-        Ok(entries)
-    }
-
-    /// Leaf hash of an entry.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn leaf(&self, index: u64) -> Result<Option<Hash>, ViewError> {
-        let bytes = self.inner.leaves.get(index.to_be_bytes())?;
-        Ok(bytes.and_then(|bytes| Some(Hash(bytes.as_ref().try_into().ok()?))))
     }
 
     /// Whether a private member was erased.

@@ -5,7 +5,7 @@ use super::client::{Server, bodies, load};
 use super::million::found_at;
 use super::postgres::Cluster;
 use super::shop::{Shop, mass, reading};
-use super::table::{ROUNDS, interleave, row, skipped};
+use super::table::{ROUNDS, bound, interleave, row, skipped};
 use actix_web::web::{self, Bytes, Data, Path as InPath};
 use actix_web::{App, HttpResponse, HttpServer};
 use pourbook::domain::*;
@@ -108,14 +108,22 @@ pub fn commands() {
         )
         .into_bytes()
     };
+    let mut used = [0.0; 3];
     let rates = interleave(
         || {
             let requests: Vec<_> = pieces.by_ref().take(COMMANDS).map(&mut request).collect();
-            load(server.address, COMMANDING, &requests, 201)
+            let before = server.cpu();
+            let rate = load(server.address, COMMANDING, &requests, 201);
+            let after = server.cpu();
+            used = std::array::from_fn(|i| used[i] + after[i] - before[i]);
+            rate
         },
         || cluster.inserts(clients).unwrap(),
     );
     row(&format!("{work}, {clients} clients"), rates, ">= 1.2");
+    let [writer, views, rest] = used.map(|micros| micros / (COMMANDS * ROUNDS) as f64);
+    let value = format!("writer {writer:.0}, views {views:.0}, handlers and the rest {rest:.0} microseconds");
+    bound("processor time of the server for one of them", &value, "none");
 }
 
 /// A book with certified pieces; their serials.

@@ -8,20 +8,25 @@ use super::problem::Problem;
 use super::routes::Recording;
 use super::{App, conditions, done_at, json, located};
 use crate::domain::{Event, Refusal};
+use crate::proof::Hash;
+use crate::views::Table;
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
-use actix_web::rt::time::{sleep, timeout};
+use actix_web::rt::time::timeout;
 use actix_web::web::{Bytes, Payload};
 use actix_web::{HttpRequest, HttpResponse};
+use serde::Serialize;
 use serde_json::{Map, Value, json};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use uuid::Uuid;
 
-/// How long a handler waits for the writer's answer.
-const ANSWER_TIMEOUT: Duration = Duration::from_secs(20);
-/// How often and how many times a handler looks whether the views have followed: about two seconds in all.
-const VIEW_PAUSE: Duration = Duration::from_millis(2);
-const VIEW_LOOKS: u32 = 1_000;
+/// How long what was recorded waits for the views: at least this, and less than twice.
+const VIEW_PATIENCE: Duration = Duration::from_secs(2);
+/// How many times so long a handler waits for the writer's answer: 20 seconds.
+const ANSWER_LOOKS: u32 = 10;
+
+type Outcome = Result<Recorded, SubmitError>;
 
 /// Records a command.
 ///
@@ -66,7 +71,7 @@ pub async fn record(
         ask: Ask::Command(command),
     };
     let recorded = submit(app, submission, path.map(|(_, subject)| subject)).await?;
-    Ok(reply(app, recording.main, &recorded))
+    reply(app, recording.main, &recorded)
 }
 
 /// Records an entry that the root key signed, sent as it stands.
@@ -89,7 +94,7 @@ pub async fn record_key(
         ask: Ask::KeyEntry(bytes.trim_ascii().to_vec()),
     };
     let recorded = submit(app, submission, None).await?;
-    Ok(reply(app, "entry", &recorded))
+    reply(app, "entry", &recorded)
 }
 
 async fn body_of(app: &App, request: &HttpRequest, payload: Payload, media: &str) -> Result<Bytes, Problem> {
@@ -165,31 +170,43 @@ fn take_versions(body: &mut Map<String, Value>) -> Result<Vec<Expected>, Problem
     Ok(expected)
 }
 
-/// Hands a submission to the writer and awaits its answer, then the views.
+/// Hands a submission to the writer and awaits its answer. What was recorded is answered once the views show it, so that
+/// the handler is woken once; should they lag, it is answered without them.
 async fn submit(app: &App, submission: Submission, path: Option<Uuid>) -> Result<Recorded, Problem> {
-    let (tell, answer) = tokio::sync::oneshot::channel();
+    let (tell, mut told) = tokio::sync::oneshot::channel();
+    let answered = Arc::new(Mutex::new(None));
+    let (views, answer) = (app.views.clone(), Arc::clone(&answered));
     let handed = app.writer.submit(
         submission,
         // When nobody waits any more, the answer is not needed: the key finds it again.
-        Box::new(move |outcome| drop(tell.send(outcome))),
+        Box::new(move |outcome: Outcome| {
+            let index = outcome.as_ref().ok().map(|recorded| recorded.index);
+            *answer.lock().unwrap_or_else(PoisonError::into_inner) = Some(outcome);
+            match index {
+                Some(index) => views.once_followed(index, move || {
+                    let _ = tell.send(());
+                }),
+                None => {
+                    let _ = tell.send(());
+                }
+            }
+        }),
     );
     handed.map_err(|error| refuse(error, path))?;
-    let recorded = match timeout(ANSWER_TIMEOUT, answer).await {
-        Err(_) => {
-            return Err(busy(
-                "the answer takes too long; what becomes of the command is not known yet",
-            ));
+    let take = || answered.lock().unwrap_or_else(PoisonError::into_inner).take();
+    for _ in 0..ANSWER_LOOKS {
+        let waited = timeout(VIEW_PATIENCE, &mut told).await;
+        if let Some(outcome) = take() {
+            return outcome.map_err(|error| refuse(error, path));
         }
-        Ok(Err(_)) => return Err(refuse(SubmitError::Closed, path)),
-        Ok(Ok(outcome)) => outcome.map_err(|error| refuse(error, path))?,
-    };
-    for _ in 0..VIEW_LOOKS {
-        if app.views.position() > recorded.index {
-            break;
+        if waited.is_ok() {
+            // The writer went away and dropped the callback.
+            return Err(refuse(SubmitError::Closed, path));
         }
-        sleep(VIEW_PAUSE).await;
     }
-    Ok(recorded)
+    Err(busy(
+        "the answer takes too long; what becomes of the command is not known yet",
+    ))
 }
 
 fn busy(detail: &str) -> Problem {
@@ -254,21 +271,50 @@ fn missing(refusal: &Refusal) -> Option<Uuid> {
     }
 }
 
+/// What a reply says, in the order in which objects of ours are written.
+#[derive(Serialize)]
+struct Told<'a> {
+    events: Vec<ToldEvent<'a>>,
+    index: u64,
+    leaf: Hash,
+    size: u64,
+    subjects: Vec<ToldSubject>,
+}
+
+#[derive(Serialize)]
+struct ToldEvent<'a> {
+    kind: &'static str,
+    v: u8,
+    #[serde(flatten)]
+    event: &'a Event,
+}
+
+#[derive(Serialize)]
+struct ToldSubject {
+    id: Uuid,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    kind: Option<&'static str>,
+    version: u64,
+}
+
 /// The reply to what stands in the log; the same for the first time and for a repeat.
-fn reply(app: &App, main: &str, recorded: &Recorded) -> HttpResponse {
-    let subjects: Vec<Value> = recorded
-        .subjects
-        .iter()
-        .map(|(id, version)| subject_json(app, *id, *version))
-        .collect();
-    let events: Vec<Value> = recorded.events.iter().map(event_json).collect();
-    let body = json!({
-        "index": recorded.index,
-        "leaf": recorded.leaf,
-        "size": recorded.index.saturating_add(1),
-        "subjects": subjects,
-        "events": events,
-    });
+fn reply(app: &App, main: &str, recorded: &Recorded) -> Result<HttpResponse, Problem> {
+    let told = Told {
+        events: recorded.events.iter().map(told_event).collect(),
+        index: recorded.index,
+        leaf: recorded.leaf,
+        size: recorded.index.saturating_add(1),
+        subjects: recorded
+            .subjects
+            .iter()
+            .map(|(id, version)| ToldSubject {
+                id: *id,
+                kind: kind_of(app, recorded, *id),
+                version: *version,
+            })
+            .collect(),
+    };
+    let body = serde_json::to_vec(&told).map_err(|error| Problem::internal(error.to_string()))?;
     let mut reply = HttpResponse::Created();
     match main_subject(main, recorded) {
         Some((id, version)) => {
@@ -290,17 +336,17 @@ fn reply(app: &App, main: &str, recorded: &Recorded) -> HttpResponse {
         }
     }
     reply.insert_header((header::CACHE_CONTROL, "no-store"));
-    reply.content_type("application/json").body(body.to_string())
+    Ok(reply.content_type("application/json").body(body))
 }
 
-fn subject_json(app: &App, id: Uuid, version: u64) -> Value {
-    let mut members = Map::new();
-    members.insert("id".into(), json!(id));
-    members.insert("version".into(), json!(version));
-    if let Ok(Some(table)) = app.views.table_of(id) {
-        members.insert("kind".into(), json!(table.word()));
-    }
-    Value::Object(members)
+/// Which kind of thing a subject is.
+fn kind_of(app: &App, recorded: &Recorded, id: Uuid) -> Option<&'static str> {
+    // What an event is about first is of the kind before the dot; the others are looked up.
+    let about =
+        |event: &&Event| !matches!(event, Event::EntryCorrected(_)) && event.subjects().first() == Some(&id);
+    let told = recorded.events.iter().find(about);
+    let kind = told.and_then(|event| event.kind().split('.').next());
+    kind.or_else(|| app.views.table_of(id).ok().flatten().map(Table::word))
 }
 
 /// The first thing of the wanted kind that the events are about, and its version since.
@@ -314,14 +360,13 @@ fn main_subject(main: &str, recorded: &Recorded) -> Option<(Uuid, Option<u64>)> 
     Some((id, version.map(|(_, version)| *version)))
 }
 
+fn told_event(event: &Event) -> ToldEvent<'_> {
+    let kind = event.kind();
+    ToldEvent { kind, v: 1, event }
+}
+
 /// An event as the log spells it, without its digests.
 #[must_use]
 pub fn event_json(event: &Event) -> Value {
-    let mut members = Map::new();
-    members.insert("kind".into(), json!(event.kind()));
-    members.insert("v".into(), json!(1));
-    if let Ok(Value::Object(rest)) = serde_json::to_value(event) {
-        members.extend(rest);
-    }
-    Value::Object(members)
+    serde_json::to_value(told_event(event)).unwrap_or_default()
 }

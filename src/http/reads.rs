@@ -124,7 +124,7 @@ fn concerns(event: &Event, piece: PieceId) -> bool {
 fn told(app: &App, index: u64, entry: &Entry) -> Result<Map<String, Value>, Problem> {
     let mut members = Map::new();
     members.insert("index".into(), json!(index));
-    members.insert("leaf".into(), json!(app.views.leaf(index).map_err(failed)?));
+    members.insert("leaf".into(), json!(app.leaf(index)));
     members.insert("recorded".into(), json!(entry.payload.iat));
     members.insert("by".into(), json!(entry.payload.by));
     members.extend(entry.payload.at.map(|at| ("at".to_owned(), json!(at))));

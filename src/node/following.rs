@@ -9,7 +9,7 @@ use std::time::Duration;
 /// How many entries may wait for the views before the writer waits for them.
 const WAITING_MAX: usize = 8_192;
 /// How many more entries are followed together with the first.
-const TOGETHER_MAX: usize = 255;
+const TOGETHER_MAX: usize = 1_023;
 /// How long the views go on without flushing.
 const SETTLE_EVERY: Duration = Duration::from_secs(1);
 
@@ -23,7 +23,9 @@ pub(super) fn follow(
     let thread = std::thread::Builder::new()
         .name("views".to_owned())
         .spawn(move || {
-            if let Err(error) = run(&mut follower, &told) {
+            let outcome = run(&mut follower, &told);
+            follower.views().end();
+            if let Err(error) = outcome {
                 failed(error);
             }
         })?;
@@ -45,7 +47,6 @@ fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), Vie
                 let batch: Vec<Appended> = std::iter::once(told).chain(more).collect();
                 let told = batch.iter().map(|told| Heard {
                     index: told.index,
-                    leaf: told.leaf,
                     entry: &told.entry,
                     rows: &told.rows,
                     gone: &told.gone,

@@ -5,7 +5,7 @@
 use super::ENTRY_BYTES_MAX;
 use super::disclosure::make_disclosure;
 use super::event_form::sort_as_text;
-use super::payload::{Frame, is_key_event, write_payload};
+use super::payload::{Entry, Frame, Payload, RecordedEvent, is_key_event, write_payload};
 use super::signature::Signer;
 use crate::domain::{Draft, Draw, Event, OperatorId, Timestamp};
 use crate::proof::{Hash, leaf_hash};
@@ -44,6 +44,8 @@ pub struct Sealed {
     pub entry: Arc<[u8]>,
     /// Its leaf hash (RFC 6962).
     pub leaf: Hash,
+    /// What it says: what reading its bytes gives.
+    pub says: Entry,
     /// The disclosures of its private members, for the vault.
     pub disclosures: Vec<SealedDisclosure>,
 }
@@ -99,9 +101,28 @@ pub fn seal(unsealed: &Unsealed<'_>, recorder: &Signer, draw: &mut Draw) -> Resu
         .map(|draft| &draft.event)
         .zip(digests.iter().map(Vec::as_slice));
     let entry = sign_payload(&frame, events, recorder)?;
+    let events = unsealed.drafts.iter().zip(digests);
+    let events = events.map(|(draft, sd)| RecordedEvent::Known {
+        event: draft.event.clone(),
+        sd,
+    });
+    let payload = Payload {
+        iss: unsealed.iss.to_owned(),
+        jti: unsealed.jti,
+        iat: unsealed.iat,
+        by: unsealed.by,
+        at: unsealed.at,
+        keys: unsealed.keys,
+        events: events.collect(),
+        prev: unsealed.prev.clone(),
+    };
     Ok(Sealed {
         leaf: leaf_hash(&entry),
         entry: entry.into(),
+        says: Entry {
+            kid: recorder.kid().to_owned(),
+            payload,
+        },
         disclosures,
     })
 }

@@ -8,9 +8,8 @@ use super::lists::order_key;
 use super::row::{Table, Tabled};
 use super::{ViewError, Views, name_key, row_key};
 use crate::domain::{Event, Row, Told, Touched};
-use crate::proof::Hash;
 use crate::record::Entry;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
 /// An entry that stands in the log, and the rows that it changed, as they were after it.
@@ -18,8 +17,6 @@ use uuid::Uuid;
 pub struct Heard<'a> {
     /// Its index.
     pub index: u64,
-    /// Its leaf hash.
-    pub leaf: Hash,
     /// What it says.
     pub entry: &'a Entry,
     /// The rows.
@@ -91,9 +88,10 @@ impl Views {
         for told in due {
             newest.extend(told.rows.iter().map(|row| (place(row), told.index)));
         }
+        let mut chains: BTreeMap<Uuid, (bool, Vec<u64>)> = BTreeMap::new();
         let mut end = self.position();
         for told in due {
-            let Heard { index, leaf, .. } = **told;
+            let index = told.index;
             for touched in told.gone {
                 self.forget(*touched)?;
             }
@@ -101,14 +99,10 @@ impl Views {
                 let is_newest = newest.get(&place(row)) == Some(&index);
                 self.write(index, told.entry, row, is_newest)?;
             }
-            for subject in told.entry.payload.prev.keys() {
-                let before = match index.checked_sub(1) {
-                    Some(before) => self.version_at(*subject, before)?,
-                    None => 0,
-                };
-                let key = subject_key(*subject, &index.to_be_bytes());
-                let version = before.saturating_add(1);
-                self.inner.history.insert(key, &version.to_be_bytes())?;
+            for (subject, before) in &told.entry.payload.prev {
+                let chain = chains.entry(*subject).or_default();
+                chain.0 |= before.is_none();
+                chain.1.push(index);
             }
             for event in told.entry.events() {
                 if let Event::FieldErased(erased) = event {
@@ -116,8 +110,10 @@ impl Views {
                     self.inner.erased.insert(key, &[])?;
                 }
             }
-            self.inner.leaves.insert(index.to_be_bytes(), &leaf.0)?;
             end = end.max(index.saturating_add(1));
+        }
+        for (subject, (is_new, entries)) in chains {
+            self.lengthen(subject, &entries, is_new)?;
         }
         self.advance(end);
         Ok(())
@@ -131,12 +127,16 @@ impl Views {
             Row::Session(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Jar(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Series(row) => {
-                self.name(b'c', row.code.as_str(), row.as_ref())?;
+                if may_be_named(entry, index, row.since) {
+                    self.name(b'c', row.code.as_str(), row.as_ref())?;
+                }
                 self.put(index, entry, row.as_ref(), is_newest)
             }
             Row::Melt(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Piece(row) => {
-                self.name(b'p', &row.pour, row.as_ref())?;
+                if may_be_named(entry, index, row.since) {
+                    self.name(b'p', &row.pour, row.as_ref())?;
+                }
                 if let Some(serial) = &row.serial {
                     self.name(b's', &serial.to_string(), row.as_ref())?;
                 }
@@ -235,6 +235,14 @@ fn made_at(entry: &Entry, index: u64, since: u64, id: Uuid) -> Option<u32> {
         })?
     };
     Some(u32::try_from(place).unwrap_or(u32::MAX))
+}
+
+/// Whether an entry can give or change the name that a thing has from its making: it makes it, or corrects the past.
+fn may_be_named(entry: &Entry, index: u64, since: u64) -> bool {
+    since == index
+        || entry
+            .events()
+            .any(|event| matches!(event, Event::EntryCorrected(_)))
 }
 
 fn place(row: &Row) -> (Table, Uuid) {

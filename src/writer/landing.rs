@@ -9,7 +9,7 @@ use crate::domain::{
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
-use crate::record::{Malformed, Sealed, Unsealed, thumbprint};
+use crate::record::{Entry, Malformed, Sealed, Unsealed, thumbprint};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -26,6 +26,8 @@ pub(super) struct Landing {
     pub index: u64,
     pub leaf: Hash,
     pub bytes: Arc<[u8]>,
+    /// What the bytes say.
+    pub entry: Arc<Entry>,
     pub by: OperatorId,
     pub digest: Vec<u8>,
     pub events: Arc<[Event]>,
@@ -208,6 +210,7 @@ impl Desk {
             index,
             leaf: sealed.leaf,
             bytes: sealed.entry,
+            entry: Arc::new(sealed.says),
             by: submission.by,
             digest: Vec::new(),
             events: drafts.into_iter().map(|draft| draft.event).collect(),
@@ -256,6 +259,7 @@ impl Desk {
             by: submission.by,
             digest: Vec::new(),
             events: entry.events().cloned().collect(),
+            entry: Arc::new(entry),
             subjects: Vec::new(),
             changes: Changes::default(),
             private: Vec::new(),

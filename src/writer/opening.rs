@@ -71,7 +71,6 @@ impl Desk {
                 if observer.observes(taken.index) {
                     (observer.tell)(Appended {
                         index: taken.index,
-                        leaf: taken.leaf.hash,
                         entry: taken.leaf.entry,
                         rows: taken.book.rows(&taken.changed.touched),
                         gone: taken.changed.gone,

@@ -196,8 +196,8 @@ fn what_is_told_of_an_entry_is_the_book_after_it_even_within_one_turn() {
     assert_eq!(again.len() + 7, live.len());
     for (again, live) in again.iter().zip(&live[7..]) {
         assert_eq!(
-            (again.index, again.leaf, &again.rows),
-            (live.index, live.leaf, &live.rows)
+            (again.index, &again.entry, &again.rows),
+            (live.index, &live.entry, &live.rows)
         );
         assert_eq!(again.entry, live.entry);
     }

@@ -418,7 +418,6 @@ fn observer(mut follower: Follower) -> Observer {
         follower
             .follow(Heard {
                 index: told.index,
-                leaf: told.leaf,
                 entry: &told.entry,
                 rows: &told.rows,
                 gone: &told.gone,

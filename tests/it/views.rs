@@ -4,7 +4,6 @@ use crate::http::{TestApp, Workshop};
 use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::Store;
-use pourbook::proof::leaf_hash;
 use pourbook::record;
 use pourbook::views::{Cursor, Follower, Heard, Table, Tabled, ViewError, Views};
 use serde_json::json;
@@ -37,12 +36,11 @@ pub fn follow(store: &dyn Store, views: Views) -> Follower {
         |each| store.scan(0, each),
         &|each| store.scan(0, each).map_err(|error| error.to_string()),
         |taken| {
-            let (index, leaf) = (taken.index, taken.leaf.hash);
+            let index = taken.index;
             let rows = taken.book.rows(&taken.changed.touched);
             follower
                 .follow(Heard {
                     index,
-                    leaf,
                     entry: &taken.leaf.entry,
                     rows: &rows,
                     gone: &taken.changed.gone,
@@ -121,7 +119,6 @@ pub fn answers(store: &dyn Store, views: &Views) -> Vec<String> {
     }
     store
         .scan(0, &mut |index, bytes| {
-            told.push(format!("{:?}", views.leaf(index).unwrap()));
             let entry = record::read(bytes).unwrap();
             for event in entry.events() {
                 if let Event::FieldErased(erased) = event {
@@ -209,7 +206,6 @@ async fn an_entry_out_of_turn_is_refused() {
     let entry = record::read(&bytes).unwrap();
     let refused = follower.follow(Heard {
         index: 1,
-        leaf: leaf_hash(&bytes),
         entry: &entry,
         rows: &[],
         gone: &[],
@@ -231,6 +227,82 @@ async fn waiting_ends_when_the_entry_is_followed_or_the_time_is_up() {
     let waiter = std::thread::spawn(move || waiting.wait_for(end - 1, Duration::from_secs(20)));
     follow(&*store, views);
     assert!(waiter.join().unwrap());
+}
+
+#[actix_web::test]
+async fn nobody_is_left_waiting_when_the_views_end() {
+    let views = Views::temporary().unwrap();
+    let (tell, told) = std::sync::mpsc::channel();
+    let (early, late) = (tell.clone(), tell);
+    views.once_followed(3, move || early.send("early").unwrap());
+    assert!(told.try_recv().is_err(), "entry 3 is not there");
+    views.end();
+    assert_eq!(told.try_recv(), Ok("early"));
+    views.once_followed(3, move || late.send("late").unwrap());
+    assert_eq!(told.try_recv(), Ok("late"));
+    assert!(
+        !views.wait_for(3, Duration::from_secs(20)),
+        "it is still not there"
+    );
+}
+
+/// Chains of any length, followed in batches of any size and twice, against plain lists.
+#[actix_web::test]
+async fn a_long_chain_tells_every_version_and_every_part() {
+    let app = history().await;
+    let mut entry = record::read(&app.app.store.read(0).unwrap().unwrap()).unwrap();
+    let subjects: Vec<uuid::Uuid> = (1..=3).map(uuid::Uuid::from_u128).collect();
+    let mut chains: Vec<Vec<u64>> = vec![Vec::new(); 3];
+    let mut entries = Vec::new();
+    for index in 0..400_u64 {
+        entry.payload.prev.clear();
+        for (number, subject) in subjects.iter().enumerate() {
+            // Every entry, every third, and a few.
+            if index.is_multiple_of([1, 3, 97][number]) {
+                let before = (!chains[number].is_empty()).then_some(pourbook::proof::Hash([1; 32]));
+                entry.payload.prev.insert(*subject, before);
+                chains[number].push(index);
+            }
+        }
+        entries.push(entry.clone());
+    }
+    let views = Views::temporary().unwrap();
+    let mut follower = Follower::new(views.clone());
+    let (mut from, mut together) = (0, 1);
+    while from < entries.len() {
+        let batch = (from..entries.len()).take(together);
+        let batch = batch.map(|at| Heard {
+            index: at as u64,
+            entry: &entries[at],
+            rows: &[],
+            gone: &[],
+        });
+        follower.follow_all(&batch.collect::<Vec<_>>()).unwrap();
+        from += together;
+        together = together * 2 + 1;
+    }
+    for (subject, chain) in subjects.iter().zip(&chains) {
+        assert_eq!(views.version(*subject).unwrap(), chain.len() as u64);
+        assert_eq!(&views.history(*subject).unwrap(), chain);
+        for index in 0..410 {
+            let before = chain.iter().filter(|entry| **entry <= index).count() as u64;
+            assert_eq!(views.version_at(*subject, index).unwrap(), before, "{index}");
+            for limit in [1, 64, 65, 1_000] {
+                let wanted: Vec<u64> = chain
+                    .iter()
+                    .copied()
+                    .filter(|entry| *entry >= index)
+                    .take(limit)
+                    .collect();
+                assert_eq!(
+                    views.history_from(*subject, index, limit).unwrap(),
+                    wanted,
+                    "{index} {limit}"
+                );
+            }
+        }
+    }
+    assert_eq!(views.version(uuid::Uuid::from_u128(9)).unwrap(), 0);
 }
 
 /// The views show a new entry at once, the checkpoint that covers it comes up to a second later: a proof waits for it.
@@ -299,7 +371,6 @@ async fn entries_that_are_followed_together_give_the_same_answers() {
         for batch in told.chunks(together) {
             let batch = batch.iter().map(|(index, rows, leaf)| Heard {
                 index: *index,
-                leaf: leaf.hash,
                 entry: &leaf.entry,
                 rows,
                 gone: &[],
