@@ -7,7 +7,7 @@ use pourbook::proof::{Hash, TlogProof};
 
 fn refused(file: &ProofFile, trust: &Trust) -> Conclusion {
     let report = check_piece(&file.to_bytes(), trust);
-    assert!(!report.holds(), "{} proofs: {report}", file.proofs.len());
+    assert!(!report.holds(), "{report}");
     report.conclusion
 }
 
@@ -120,14 +120,14 @@ fn a_proof_dropped_doubled_or_out_of_order_is_noticed() {
     let reader = book.reader();
     let trust = trust(&reader);
     let file = smallest(&reader);
+    // No file can show that nothing came later, so one that ends before the piece's last entry is only an older one.
+    let last_own = *reader.chain(file.piece.0).last().unwrap();
     for place in 0..file.proofs.len() {
         let mut fewer = file.clone();
-        fewer.proofs.remove(place);
-        eprintln!(
-            "without entry {}",
-            TlogProof::parse(&file.proofs[place]).unwrap().index
-        );
-        refused(&fewer, &trust);
+        let dropped = TlogProof::parse(&fewer.proofs.remove(place)).unwrap();
+        if dropped.index != last_own {
+            refused(&fewer, &trust);
+        }
         let mut doubled = file.clone();
         doubled.proofs.insert(place, file.proofs[place].clone());
         assert_eq!(step(&refused(&doubled, &trust)), "unreadable");
