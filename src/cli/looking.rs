@@ -3,10 +3,11 @@
 use super::Failure;
 use super::arguments::{book_folder, json};
 use super::listed::{self, Kind};
-use crate::domain::{Piece, Serial};
+use crate::domain::{Piece, PieceState, Serial};
 use crate::log::{Files, RealFiles};
 use crate::node::{BookFolder, BookReader};
 use clap::Args;
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -185,6 +186,16 @@ pub(super) fn proof(arguments: &ProofArguments) -> Result<String, Failure> {
     }
 }
 
+/// Of the pieces with a certificate, the newest one in each state.
+fn one_of_each(reader: &BookReader) -> BTreeMap<PieceState, String> {
+    let pieces = reader.book().pieces().filter(|piece| piece.certificate.is_some());
+    let mut pieces: Vec<_> = pieces.collect();
+    pieces.sort_by_key(|piece| (piece.since, &piece.serial));
+    let told = pieces.into_iter();
+    told.filter_map(|piece| Some((piece.state, piece.serial.as_ref()?.to_string())))
+        .collect()
+}
+
 /// Prints what to open in a browser or fetch, before the server starts.
 pub(super) fn print_links(folder: &BookFolder, listen: SocketAddr) -> Result<(), Failure> {
     let reader = BookReader::open(folder).map_err(Failure::unusable)?;
@@ -192,9 +203,9 @@ pub(super) fn print_links(folder: &BookFolder, listen: SocketAddr) -> Result<(),
     for path in ["/healthz", "/openapi.yaml", "/v1/policy", "/log/checkpoint"] {
         text.push_str(&format!("  http://{listen}{path}\n"));
     }
-    for serial in certified(&reader).iter().take(3) {
+    for (state, serial) in one_of_each(&reader) {
         text.push_str(&format!(
-            "  http://{listen}/v1/serials/{serial}\n  http://{listen}/v1/serials/{serial}/proof\n"
+            "  http://{listen}/v1/serials/{serial}        {state}\n  http://{listen}/v1/serials/{serial}/proof\n"
         ));
     }
     // A reader that has gone away needs no more.
