@@ -8,7 +8,7 @@ use super::owed::Owed;
 use super::{Book, Consignment, Counted, Piece, agree, once, sum};
 use crate::domain::{
     AssayOutcome, ConsignmentId, ConsignmentReturned, ConsignmentSent, ConsignmentState, Hallmark, KeptHow,
-    MarkKind, Marking, MeltOutput, PieceConsigned, PieceHallmarked, PieceId, PieceKept, PieceMissing,
+    MarkKind, Marking, PieceConsigned, PieceHallmarked, PieceId, PieceKept, PieceMass, PieceMissing,
     PieceSpared, PieceState, PieceUnmarked, Refusal, Stamp, UnmarkedReason,
 };
 use crate::metal::Fineness;
@@ -77,7 +77,7 @@ impl Book {
         for piece in pieces {
             self.may_consign(*piece, fineness)?;
             let mass = self.known_piece(*piece)?.mass().ok_or(Refusal::NotWeighed)?;
-            sent.push(MeltOutput { piece: *piece, mass });
+            sent.push(PieceMass { piece: *piece, mass });
         }
         let mass = sum(sent.iter().map(|sent| sent.mass))?;
         Ok(ConsignmentSent {
@@ -288,7 +288,7 @@ impl Book {
             |owed| matches!(owed, Owed::Return { consignment, .. } if *consignment == e.consignment),
         )?;
         let mut row = self.known_consignment(e.consignment)?.clone();
-        let outcome = |sent: &MeltOutput| lines.iter().find(|line| line.0 == sent.piece).map(|line| line.1);
+        let outcome = |sent: &PieceMass| lines.iter().find(|line| line.0 == sent.piece).map(|line| line.1);
         row.outcomes = row.pieces.iter().filter_map(outcome).collect();
         row.melt_mates = self.melt_mates(&row, lines.iter().filter(|line| line.2).map(|line| line.0))?;
         row.state = ConsignmentState::Returned;

@@ -6,7 +6,7 @@
 use super::melts::within;
 use super::{Book, Melt, agree, sum};
 use crate::domain::{
-    MeltClosed, MeltId, MeltInput, MeltOutput, MeltState, PieceId, PrillsGathered, Refusal, Residue,
+    MeltClosed, MeltId, MeltInput, MeltState, PieceId, PieceMass, PrillsGathered, Refusal, Residue,
     SessionId, Stage, Stamp,
 };
 use crate::metal::{Mass, Reading};
@@ -68,18 +68,18 @@ impl Book {
     }
 
     /// Every piece of a melt with its last reading from the mould.
-    fn outputs(&self, melt: &Melt) -> Result<Vec<MeltOutput>, Refusal> {
+    fn outputs(&self, melt: &Melt) -> Result<Vec<PieceMass>, Refusal> {
         let from_mould = |piece: &PieceId| {
             let readings = &self.piece(*piece)?.readings;
             let reading = readings
                 .iter()
                 .rfind(|reading| reading.stage == Stage::FromMould)?;
-            Some(MeltOutput {
+            Some(PieceMass {
                 piece: *piece,
                 mass: reading.mass.mass(),
             })
         };
-        let outputs: Vec<MeltOutput> = melt.pieces.iter().filter_map(from_mould).collect();
+        let outputs: Vec<PieceMass> = melt.pieces.iter().filter_map(from_mould).collect();
         match melt.pieces.len().saturating_sub(outputs.len()) {
             0 => Ok(outputs),
             count => Err(Refusal::PiecesUnweighed { count }),

@@ -17,7 +17,7 @@ use super::owners::Owners;
 use super::scales::square;
 use super::{Book, Counted, Jar, Lot, Refining, agree, once, sum};
 use crate::domain::{
-    FinenessBasis, JarEmptied, JarSent, JarSwept, LotOutturned, MeltOutput, PieceRefined, PieceState,
+    FinenessBasis, JarEmptied, JarSent, JarSwept, LotOutturned, PieceMass, PieceRefined, PieceState,
     RefiningReturned, RefiningSent, RefiningState, Refusal, Residue, SessionId, SettledMetal, Stamp,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
@@ -126,7 +126,7 @@ impl Book {
         session: SessionId,
         metal: Metal,
         jars: &[JarSent],
-        pieces: &[MeltOutput],
+        pieces: &[PieceMass],
     ) -> Result<Bundle, Refusal> {
         self.scale_in_session(session)?;
         if !metal.is_precious() {
@@ -192,7 +192,7 @@ impl Book {
     }
 
     /// Refuses a piece that cannot go to the refiner with this metal.
-    pub(in crate::domain) fn may_send_piece(&self, metal: Metal, sent: &MeltOutput) -> Result<(), Refusal> {
+    pub(in crate::domain) fn may_send_piece(&self, metal: Metal, sent: &PieceMass) -> Result<(), Refusal> {
         let piece = self.condemned(sent.piece)?;
         agree(&sent.mass, &piece.mass().ok_or(Refusal::NotWeighed)?)?;
         let melt = self.closed_melt(piece.melt)?;

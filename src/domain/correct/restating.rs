@@ -2,8 +2,8 @@
 
 use crate::domain::book::{Book, Owed};
 use crate::domain::{
-    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, MeltOutput,
-    PieceFinished, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
+    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, PieceFinished,
+    PieceMass, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
 };
 use crate::metal::Mass;
 
@@ -113,8 +113,8 @@ impl Book {
                 ..sent.clone()
             })
         };
-        let piece = |sent: &MeltOutput| {
-            Ok(MeltOutput {
+        let piece = |sent: &PieceMass| {
+            Ok(PieceMass {
                 piece: sent.piece,
                 mass: self.known_piece(sent.piece)?.mass().ok_or(Refusal::NotWeighed)?,
             })

@@ -4,7 +4,7 @@ use super::{Decision, counted_together, pointed, short};
 use crate::domain::book::Owners;
 use crate::domain::command::*;
 use crate::domain::{
-    JarEmptied, JarSent, JarSwept, LotId, LotOutturned, MeltOutput, OwnerAgreed, OwnerId, OwnerRegistered,
+    JarEmptied, JarSent, JarSwept, LotId, LotOutturned, OwnerAgreed, OwnerId, OwnerRegistered, PieceMass,
     PieceRefined, Private, RefiningId, RefiningReturned, RefiningSent, Refusal, Refused, SettledMetal,
 };
 use crate::metal::{Mass, MassDifference};
@@ -85,7 +85,7 @@ impl Decision<'_> {
     }
 
     /// The jars and pieces of a sending, each checked where it stands in the command.
-    fn bundled(&self, c: &SendToRefiner) -> Result<(Vec<JarSent>, Vec<MeltOutput>), Refused> {
+    fn bundled(&self, c: &SendToRefiner) -> Result<(Vec<JarSent>, Vec<PieceMass>), Refused> {
         counted_together(c.jars.len().saturating_add(c.pieces.len()))?;
         if !c.metal.is_precious() {
             return Err(Refusal::NotPrecious { metal: c.metal }.at("/metal"));
@@ -120,7 +120,7 @@ impl Decision<'_> {
                 return Err(at(Refusal::NamedTwice { id: piece.0 }));
             }
             let row = self.book.known_piece(*piece).map_err(at)?;
-            let sent = MeltOutput {
+            let sent = PieceMass {
                 piece: *piece,
                 mass: row.mass().unwrap_or(Mass::ZERO),
             };

@@ -1,6 +1,6 @@
 //! Events of the assay office: what went there, what came back, and what is set aside.
 
-use crate::domain::{ConsignmentId, KeptHow, MarkKind, MeltOutput, PieceId, UnmarkedReason};
+use crate::domain::{ConsignmentId, KeptHow, MarkKind, PieceId, PieceMass, UnmarkedReason};
 use crate::metal::{Fineness, Mass};
 use serde::{Deserialize, Serialize};
 
@@ -37,7 +37,7 @@ pub struct ConsignmentSent {
     /// The marks asked for.
     pub marks: Vec<MarkKind>,
     /// The pieces, each with its declared weight: its last reading.
-    pub pieces: Vec<MeltOutput>,
+    pub pieces: Vec<PieceMass>,
     /// Sum of the declared weights, grams.
     pub mass: Mass,
 }

@@ -209,13 +209,13 @@ pub struct MeltCharged {
     pub fineness: Fineness,
 }
 
-/// A piece that came out of a melt, as it was weighed from the mould.
+/// A piece and what it weighs: by its last reading from the mould in the balance of a melt, else by its last reading.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct MeltOutput {
+pub struct PieceMass {
     /// The piece.
     pub piece: PieceId,
-    /// Its last reading from the mould, grams.
+    /// What it weighs, grams.
     pub mass: Mass,
 }
 
@@ -246,7 +246,7 @@ pub struct MeltClosed {
     /// Blend of the inputs as declared, rounded down to 0.1 parts per thousand.
     pub fineness: Fineness,
     /// Every piece poured.
-    pub pieces: Vec<MeltOutput>,
+    pub pieces: Vec<PieceMass>,
     /// Left in the crucible, grams; "0" when nothing was left.
     pub heel: Reading,
     /// Beads gathered, if any.

@@ -1,6 +1,6 @@
 //! Events about residues, the refiner, and metal that belongs to customers.
 
-use crate::domain::{JarId, JarShare, LotId, MeltOutput, OwnerId, PieceId, RefiningId, SessionId};
+use crate::domain::{JarId, JarShare, LotId, OwnerId, PieceId, PieceMass, RefiningId, SessionId};
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading};
 use serde::{Deserialize, Serialize};
 
@@ -59,7 +59,7 @@ pub struct RefiningSent {
     /// The jars emptied.
     pub jars: Vec<JarSent>,
     /// The condemned pieces, each with its last reading.
-    pub pieces: Vec<MeltOutput>,
+    pub pieces: Vec<PieceMass>,
     /// Sum of jars and pieces, grams; of a jar of sweeps nothing is counted, whatever it weighs.
     pub mass: Mass,
 }

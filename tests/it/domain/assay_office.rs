@@ -846,7 +846,7 @@ fn an_entry_of_the_office_stands_whole() {
         number: 2,
         fineness: fineness("999"),
         marks: vec![MarkKind::Sponsor, MarkKind::Fineness, MarkKind::Office],
-        pieces: vec![MeltOutput {
+        pieces: vec![PieceMass {
             piece: piece("P5"),
             mass: bench.piece("P5").mass().unwrap(),
         }],

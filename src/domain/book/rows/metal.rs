@@ -1,8 +1,8 @@
 //! Rows of metal before it is a piece, and after: lots, scales, sessions, jars, melts, refinings, owners.
 
 use crate::domain::{
-    FinenessBasis, JarId, JarSent, JarShare, LotId, MeltId, MeltInput, MeltOutput, MeltState, OwnerId,
-    PieceId, RefiningId, RefiningState, Residue, ScaleId, SessionId, SessionState, SettledMetal, Timestamp,
+    FinenessBasis, JarId, JarSent, JarShare, LotId, MeltId, MeltInput, MeltState, OwnerId, PieceId,
+    PieceMass, RefiningId, RefiningState, Residue, ScaleId, SessionId, SessionState, SettledMetal, Timestamp,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, ScaleClass};
 
@@ -158,7 +158,7 @@ rows! {
         /// The jars emptied.
         jars: Vec<JarSent>,
         /// The condemned pieces.
-        pieces: Vec<MeltOutput>,
+        pieces: Vec<PieceMass>,
         /// Sum of both, grams.
         mass: Mass,
         /// Whose metal is in it, sorted; `None` is the workshop's own.

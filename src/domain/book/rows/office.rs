@@ -2,7 +2,7 @@
 
 use crate::domain::{
     AssayOutcome, ConsignmentId, ConsignmentState, Date, DieId, DieOwner, DieState, ExemptGround, Limits,
-    MarkKind, Marking, MeltOutput, OrderId, OrderState, PieceId, SaleId, SeriesCode, SeriesId, SeriesKind,
+    MarkKind, Marking, OrderId, OrderState, PieceId, PieceMass, SaleId, SeriesCode, SeriesId, SeriesKind,
     SeriesState, ShapeCount, ShapeSize, Timestamp, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal};
@@ -87,7 +87,7 @@ rows! {
         /// The marks asked for.
         marks: Vec<MarkKind>,
         /// The pieces, each with its declared weight.
-        pieces: Vec<MeltOutput>,
+        pieces: Vec<PieceMass>,
         /// Sum of the declared weights, grams.
         mass: Mass,
         /// What became of each piece, in the order of `pieces`, once it is back.
