@@ -8,22 +8,14 @@ use super::found::{ASK_AGAIN, Found};
 use super::private;
 use super::problem::Problem;
 use super::{App, failed};
-use crate::domain::{Certificate, CertificateIssued, Event, Piece, PieceState, Serial, SerialError};
+use crate::domain::{
+    Certificate, CertificateIssued, Event, Piece, PieceState, Serial, SerialError, SeriesState,
+};
 use crate::metal::{Mass, Rounding, troy_ounces};
 use serde_json::{Map, Value, json};
 
 /// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
 const OUNCE_DECIMALS: u32 = 4;
-
-/// The states in which a piece's number is burned.
-const BURNS: &[PieceState] = &[
-    PieceState::Lost,
-    PieceState::Stolen,
-    PieceState::Destroyed,
-    PieceState::Condemned,
-    PieceState::Remelted,
-    PieceState::Refined,
-];
 
 /// What somebody should know who holds a piece that is said to be in this state.
 const fn notice(state: PieceState) -> Option<&'static str> {
@@ -83,7 +75,9 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("shape".into(), json!(piece.shape));
     if let Some(number) = piece.number {
         body.insert("number".into(), json!(number));
-        body.insert("number_burned".into(), json!(BURNS.contains(&piece.state)));
+        let series = app.views.series(piece.series).map_err(failed)?;
+        let closed = series.is_some_and(|series| series.state == SeriesState::Closed);
+        body.insert("number_burned".into(), json!(piece.state.burns_number(closed)));
     }
     body.extend(notice(piece.state).map(|notice| ("notice".to_owned(), json!(notice))));
     body.insert("series".into(), series(app, &piece)?);

@@ -29,16 +29,6 @@ const LOOSE: &[PieceState] = &[
     PieceState::Numbered,
 ];
 
-/// A number whose piece is in one of these is burned.
-const BURNED: &[PieceState] = &[
-    PieceState::Lost,
-    PieceState::Stolen,
-    PieceState::Destroyed,
-    PieceState::Condemned,
-    PieceState::Remelted,
-    PieceState::Refined,
-];
-
 impl Book {
     pub(super) fn take_die(&mut self, stamp: &Stamp, e: &DieRegistered) -> Result<(), Refusal> {
         self.free(e.die.0)?;
@@ -195,11 +185,11 @@ impl Book {
         }
     }
 
-    /// The numbers of a shape whose pieces are gone, ascending.
+    /// The numbers of a shape that are burned when the edition closes, ascending.
     fn burned(&self, id: SeriesId, shape: &crate::domain::Shape) -> Vec<u32> {
         let mut burned: Vec<u32> = self
             .pieces()
-            .filter(|piece| piece.series == id && piece.shape == *shape && BURNED.contains(&piece.state))
+            .filter(|piece| piece.series == id && piece.shape == *shape && piece.state.burns_number(true))
             .filter_map(|piece| piece.number)
             .collect();
         burned.sort_unstable();

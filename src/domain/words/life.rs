@@ -209,3 +209,16 @@ words! {
         Other = "other",
     }
 }
+
+impl PieceState {
+    /// Whether the edition number of a piece in this state is burned: it is gone for good or, once its edition is closed,
+    /// stolen and not back.
+    #[must_use]
+    pub const fn burns_number(self, edition_closed: bool) -> bool {
+        match self {
+            Self::Lost | Self::Destroyed | Self::Condemned | Self::Remelted | Self::Refined => true,
+            Self::Stolen => edition_closed,
+            _ => false,
+        }
+    }
+}
