@@ -12,6 +12,7 @@ use pourbook::cli::demo::{Ledger, make};
 use pourbook::domain::Serial;
 use pourbook::log::Store;
 use pourbook::node::{BookFolder, BookReader};
+use pourbook::proof::TlogProof;
 use tempfile::TempDir;
 
 /// The demo's book in a folder that goes away with it.
@@ -52,11 +53,16 @@ pub fn trust(reader: &BookReader) -> Trust {
     }
 }
 
-/// The shortest proof file of the book.
+/// The shortest proof file of the book that ends with a certificate: of one that goes on, the end can be left out, since a
+/// file cannot show that nothing came later.
 pub fn smallest(reader: &BookReader) -> ProofFile {
-    let files = serials(reader)
-        .into_iter()
-        .map(|serial| reader.proof(&serial).unwrap());
+    let files = serials(reader).into_iter().filter_map(|serial| {
+        let piece = reader.book().piece(reader.piece(&serial).unwrap()).unwrap();
+        let certificate = reader.book().certificate(piece.certificate.unwrap()).unwrap();
+        let file = reader.proof(&serial).unwrap();
+        let last = TlogProof::parse(file.proofs.last().unwrap()).unwrap();
+        (last.index == certificate.since).then_some(file)
+    });
     files.min_by_key(|file| file.to_bytes().len()).unwrap()
 }
 
