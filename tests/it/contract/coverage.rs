@@ -466,3 +466,38 @@ async fn every_path_names_its_methods_when_it_is_asked_with_another() {
     }
     assert!(tried > 150, "only {tried} were tried");
 }
+
+/// Version 0 is what nothing has, so the rules themselves must say that the subject is not there.
+#[actix_web::test]
+async fn a_subject_that_is_not_there_is_not_found_even_at_version_0() {
+    let walk = Walk::start().await;
+    let mut tried = 0;
+    for route in ROUTES {
+        let Some(command) = recording(route).filter(|command| command.subject.is_some()) else {
+            continue;
+        };
+        let mut body = DESCRIPTION["components"]["schemas"][command.name]["example"].clone();
+        // A session that is not there either may be told first.
+        if body["session"].is_string() || body["outturn"].is_object() {
+            continue;
+        }
+        // So may other things that only the example knows.
+        if let Some(members) = body.as_object_mut() {
+            members.remove("order");
+        }
+        let parts = Parts {
+            address: Walk::nowhere(route),
+            token: roles(route).0.map(|role| walk.usual.token(role).to_owned()),
+            headers: Vec::new(),
+            body: Some(body.to_string()),
+        };
+        let parts = parts
+            .with("idempotency-key", &walk.usual.fresh_key())
+            .with("content-type", "application/json")
+            .with("if-match", "\"0\"");
+        let reply = walk.usual.send(parts.request("POST")).await;
+        assert_eq!(reply.status, 404, "{}: {}", operation(route), reply.text());
+        tried += 1;
+    }
+    assert!(tried >= 20, "only {tried} were tried");
+}

@@ -51,7 +51,10 @@ impl Reader {
     /// Reads on until what was read has it; false when the server closed before.
     fn reads(&mut self, has: impl Fn(&str) -> bool) -> bool {
         let mut part = vec![0; 65_536];
+        let until = std::time::Instant::now() + 2 * WAIT;
         while !has(&self.got) {
+            // A stream that goes on with comments alone would never let a read run out of time.
+            assert!(std::time::Instant::now() < until, "still going on: {}", self.got);
             let count = self.stream.read(&mut part).unwrap();
             if count == 0 {
                 return false;
