@@ -57,13 +57,13 @@ impl Pace {
 fn line(done: u64, size: u64, elapsed: Duration) -> String {
     let milliseconds = elapsed.as_millis().max(1);
     let rate = u128::from(done).saturating_mul(1000) / milliseconds;
-    let left = u128::from(size.saturating_sub(done))
-        .saturating_mul(milliseconds)
-        .checked_div(u128::from(done))
-        .map_or_else(
-            || "time left not known yet".to_owned(),
-            |milliseconds| format!("{} left", duration(milliseconds.div_ceil(1000))),
-        );
+    let left = match u128::from(done).saturating_mul(1000) {
+        0 => "time left not known yet".to_owned(),
+        thousands => {
+            let ahead = u128::from(size.saturating_sub(done)).saturating_mul(milliseconds);
+            format!("{} left", duration(ahead.div_ceil(thousands)))
+        }
+    };
     format!("{done} of {size} entries, {rate} a second, {left}")
 }
 

@@ -92,7 +92,7 @@ impl Desk {
     /// A demo book.
     pub fn demo(&self) -> String {
         let book = self.at("demo");
-        pourbook(&["demo", &book]).ends(0, &["104 entries"]);
+        pourbook(&["demo", &book]).ends(0, &["401 entries"]);
         book
     }
 

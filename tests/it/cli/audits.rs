@@ -3,11 +3,12 @@
 
 use super::{Desk, pourbook};
 use pourbook::cli::demo::make;
-use pourbook::domain::CondemnReason;
-use pourbook::domain::{Draft, Draw, KeyRole, OperatorId, PieceCondemned, PieceId, Private, Timestamp};
+use pourbook::domain::{
+    CondemnReason, Draft, Draw, KeyRole, OperatorId, PieceCondemned, PieceId, PieceState, Private, Timestamp,
+};
 use pourbook::log::{FileStore, FileStoreOptions, Group, RealFiles, Store};
 use pourbook::node::{BookFolder, BookReader};
-use pourbook::proof::tile::bundle;
+use pourbook::proof::tile::{TileLevel, TilePath, bundle};
 use pourbook::proof::{Checkpoint, Hash, NoteSigner, Tree, leaf_hash};
 use pourbook::record::{Signer, Unsealed, read, seal};
 use serde_json::{Value, json};
@@ -19,7 +20,7 @@ use uuid::Uuid;
 
 const ORIGIN: &str = "brackenfold.example/log";
 /// Entries of the demo.
-const SIZE: u64 = 107;
+const SIZE: u64 = 404;
 
 /// Every entry of a book.
 fn entries(book: &str) -> Vec<Vec<u8>> {
@@ -56,7 +57,7 @@ fn condemns_a_certified_piece(book: &str, all: &[Vec<u8>], signer: &Signer) -> V
     let piece: PieceId = reader
         .book()
         .pieces()
-        .find(|piece| piece.certificate.is_some())
+        .find(|piece| piece.state == PieceState::Certified)
         .unwrap()
         .piece;
     let previous: u64 = *reader.chain(piece.0).last().unwrap();
@@ -129,7 +130,7 @@ fn an_audit_that_holds_says_so_in_one_shape() {
         "one shape, whatever comes of it"
     );
     let root = told.json()["root_key"].as_str().unwrap().to_owned();
-    pourbook(&["audit", &book, "--root", &root]).ends(0, &["holds: 107 entries", "1 private members erased"]);
+    pourbook(&["audit", &book, "--root", &root]).ends(0, &["holds: 404 entries", "2 private members erased"]);
     pourbook(&["audit", &book, "--root", strange]).ends(1, &["not from the one you trust"]);
     pourbook(&["audit", &book, "--root", "abc"]).ends(2, &["a root thumbprint has 43 characters"]);
     pourbook(&["audit", &other]).ends(2, &["holds no book"]);
@@ -147,7 +148,7 @@ fn without_a_terminal_a_long_audit_says_how_far_it_is() {
     let book = desk.demo();
     let told = pourbook(&["audit", &book, "--every", "0"]);
     assert_eq!(told.code, 0);
-    assert!(told.err.starts_with("107 of 107 entries, "), "{}", told.err);
+    assert!(told.err.starts_with("404 of 404 entries, "), "{}", told.err);
     assert!(told.err.contains(" a second, 0 s left\n"), "{}", told.err);
     let quiet = pourbook(&["audit", &book]);
     assert_eq!(quiet.err, "", "a short one says nothing");
@@ -196,9 +197,9 @@ fn an_entry_by_a_key_that_may_not_sign_there_is_named() {
     assert_eq!(
         refused(
             &book,
-            &format!("entry 107: {} is not a key of this log", stranger.kid())
+            &format!("entry 404: {} is not a key of this log", stranger.kid())
         ),
-        107
+        404
     );
 }
 
@@ -218,7 +219,7 @@ fn a_correctly_signed_entry_that_breaks_a_rule_is_named() {
         &book,
         "piece.condemned breaks a rule of the book: the piece is certified",
     );
-    assert_eq!(blamed, 107);
+    assert_eq!(blamed, 404);
 }
 
 /// Serves a log as files, as another program would, until the test ends.
@@ -226,7 +227,7 @@ fn serve(entries: &[Vec<u8>], note: String) -> String {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = format!("http://{}", listener.local_addr().unwrap());
     let tree = tree_of(entries);
-    let bundle = bundle(entries.iter().map(Vec::as_slice)).unwrap();
+    let entries = entries.to_vec();
     std::thread::spawn(move || {
         for stream in listener.incoming() {
             let mut stream = stream.unwrap();
@@ -239,8 +240,17 @@ fn serve(entries: &[Vec<u8>], note: String) -> String {
             let path = asked.split(' ').nth(1).unwrap();
             let body = match path.strip_prefix("/log/") {
                 Some("checkpoint") => note.clone().into_bytes(),
-                Some(path) if path.starts_with("tile/entries/") => bundle.clone(),
-                _ => tree.tile(0, 0, tree.size() as u16).unwrap(),
+                Some(path) => {
+                    let tile = TilePath::parse(path).unwrap();
+                    match tile.level {
+                        TileLevel::Entries => {
+                            let held = entries.chunks(256).nth(tile.n as usize).unwrap();
+                            bundle(held.iter().map(Vec::as_slice)).unwrap()
+                        }
+                        TileLevel::Hashes(level) => tree.tile(level, tile.n, tile.width).unwrap(),
+                    }
+                }
+                None => panic!("{asked}"),
             };
             write!(
                 stream,
@@ -261,7 +271,7 @@ fn over_http_the_first_wrong_entry_is_named() {
     let book = desk.demo();
     let all = entries(&book);
     let note = checkpoint(&book, &tree_of(&all));
-    pourbook(&["audit", &serve(&all, note.clone())]).ends(0, &["holds: 107 entries"]);
+    pourbook(&["audit", &serve(&all, note.clone())]).ends(0, &["holds: 404 entries"]);
 
     let mut flipped = all.clone();
     let middle = flipped[40].len() / 2;
@@ -280,13 +290,13 @@ fn over_http_the_first_wrong_entry_is_named() {
         let mut more = all.clone();
         more.push(condemns_a_certified_piece(&book, &all, &signer));
         let note = checkpoint(&book, &tree_of(&more));
-        assert_eq!(refused(&serve(&more, note), says), 107);
+        assert_eq!(refused(&serve(&more, note), says), 404);
     }
 
     // Cut short: the checkpoint does not fit, and no entry is to blame.
-    let fewer = &all[..106];
+    let fewer = &all[..403];
     assert_eq!(
-        refused(&serve(fewer, note.clone()), "holds 106 entries"),
+        refused(&serve(fewer, note.clone()), "holds 147 entries"),
         json!(null)
     );
     let forged = note.replacen(&tree_of(&all).root().to_base64(), &Hash([7; 32]).to_base64(), 1);
