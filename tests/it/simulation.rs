@@ -10,10 +10,11 @@ use crate::shop::{self, mass, reading};
 use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::{Fault, FaultKind, FileStore, FileStoreOptions, MemoryFiles, Store};
-use pourbook::metal::Metal;
+use pourbook::metal::{Fineness, Metal};
 use pourbook::proof::{Checkpoint, verify_consistency};
 use pourbook::views::{Follower, Heard, Views};
 use pourbook::writer::{Ask, Desk, Observer, Submission};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -248,7 +249,7 @@ impl World {
         let weight = weights[usize::from(self.chance.bytes()[5]) % weights.len()];
         let sales: Vec<SaleId> = sorted(book.sales().map(|sale| sale.sale));
         let size = self.desk.as_ref().unwrap().store().head().size;
-        let command = match self.below(26) {
+        let command = match self.below(38) {
             0 => shop::scale().into(),
             1 | 2 => OpenSession {
                 scale: self.pick(&scales)?,
@@ -335,6 +336,7 @@ impl World {
             }
             .into(),
             20..=23 => self.correction(size)?,
+            24..=33 => self.of_the_office(&pieces, &series, &open_sessions)?,
             _ => EraseField {
                 index: u64::from(self.chance.bytes()[7]) % 40,
                 event: 0,
@@ -345,6 +347,242 @@ impl World {
             .into(),
         };
         Some(command)
+    }
+
+    fn submission(&mut self, command: Command) -> Submission {
+        Submission {
+            request: self.chance.uuid(),
+            by: OperatorId(uuid::Uuid::from_u128(7)),
+            at: None,
+            expected: Vec::new(),
+            ask: Ask::Command(command),
+        }
+    }
+
+    fn tell(&mut self, command: impl Into<Command>) -> &Book {
+        let submission = self.submission(command.into());
+        let answers = self.answered.len();
+        self.submit(vec![submission]);
+        assert_eq!(
+            self.answered.len(),
+            answers + 1,
+            "the beginning goes without a refusal"
+        );
+        self.desk.as_ref().unwrap().book()
+    }
+
+    /// A workshop with three pieces in stock and four that are struck and may go to the assay office: from there chance
+    /// reaches the rest of a piece's life.
+    fn begin(&mut self) {
+        let scale = self.tell(shop::scale()).scales().next().unwrap().scale;
+        let opening = OpenSession {
+            scale,
+            nominal: mass("100"),
+            reading: reading("100.00"),
+        };
+        let session = self.tell(opening).sessions().next().unwrap().session;
+        let lot = self.tell(shop::lot(session)).lots().next().unwrap().lot;
+        let open = self.tell(shop::series("DW")).all_series().next().unwrap().series;
+        let struck = self.tell(edition("ST")).all_series();
+        let struck = struck.map(|row| row.series).find(|id| *id != open).unwrap();
+        let melt = self
+            .tell(shop::charge(session, lot, "400.00"))
+            .melts()
+            .next()
+            .unwrap()
+            .melt;
+        let shape = Shape::parse("oval").unwrap();
+        let pour = |series| Pour {
+            series,
+            shape: shape.clone(),
+        };
+        let pours = [open, open, open, struck, struck, struck, struck]
+            .map(pour)
+            .into();
+        let poured = self
+            .tell(PourPieces { melt, pours })
+            .melt(melt)
+            .unwrap()
+            .pieces
+            .clone();
+        let tray = |stage, pieces: &[PieceId]| WeighPieces {
+            session,
+            stage,
+            items: pieces
+                .iter()
+                .map(|piece| Weighing {
+                    piece: *piece,
+                    mass: reading("50.60"),
+                })
+                .collect(),
+        };
+        self.tell(tray(Stage::FromMould, &poured));
+        self.tell(CloseMelt {
+            melt,
+            session,
+            heel: reading("45.70"),
+            prills: None,
+            note: None,
+        });
+        self.tell(GiveSerials {
+            pieces: poured.clone(),
+        });
+        let (stock, marked) = poured.split_at(3);
+        self.tell(tray(Stage::Final, stock));
+        self.tell(CloseSession {
+            session,
+            nominal: mass("100"),
+            reading: reading("100.00"),
+        });
+        self.tell(IssueCertificates {
+            pieces: stock.to_vec(),
+        });
+        let register = RegisterDie {
+            owner: DieOwner::Workshop,
+            series: None,
+            label: None,
+            note: None,
+        };
+        let die = self.tell(register).dies().next().unwrap().die;
+        let strike = |piece: &PieceId| Strike {
+            piece: *piece,
+            outcome: StrikeOutcome::Good,
+        };
+        let items = marked.iter().map(strike).collect();
+        self.tell(StrikePieces {
+            die,
+            items,
+            note: None,
+        });
+    }
+
+    /// Editions that are struck and hallmarked, their dies, consignments and orders; the refiner.
+    fn of_the_office(
+        &mut self,
+        pieces: &[PieceId],
+        series: &[SeriesId],
+        sessions: &[SessionId],
+    ) -> Option<Command> {
+        let book = self.desk.as_ref().unwrap().book();
+        let dies: Vec<DieId> = sorted(book.dies().map(|die| die.die));
+        let sent: Vec<ConsignmentId> = sorted(book.consignments().map(|row| row.consignment));
+        let orders: Vec<OrderId> = sorted(book.orders().map(|order| order.order));
+        let refinings: Vec<RefiningId> = sorted(book.refinings().map(|row| row.refining));
+        let oval = Shape::parse("oval").unwrap();
+        let note = None;
+        Some(match self.below(13) {
+            0 => edition(["ST", "SN"][usize::from(self.chance.bytes()[6]) % 2]).into(),
+            1 => RegisterDie {
+                owner: DieOwner::Workshop,
+                series: None,
+                label: None,
+                note,
+            }
+            .into(),
+            2 | 3 => StrikePieces {
+                die: self.pick(&dies)?,
+                items: vec![Strike {
+                    piece: self.pick(pieces)?,
+                    outcome: [StrikeOutcome::Good, StrikeOutcome::Weak]
+                        [usize::from(self.chance.bytes()[7] > 200)],
+                }],
+                note,
+            }
+            .into(),
+            4 | 5 => SendConsignment {
+                pieces: vec![self.pick(pieces)?],
+                fineness: Fineness::parse("999").unwrap(),
+                marks: vec![MarkKind::Sponsor, MarkKind::Fineness, MarkKind::Office],
+                office: Some("Eastmarch Assay Hall".to_owned()),
+                seal: None,
+                note,
+            }
+            .into(),
+            6 | 7 => {
+                let consignment = self.pick(&sent)?;
+                self.return_of(consignment)?
+            }
+            8 => NumberPieces {
+                pieces: vec![self.pick(pieces)?],
+            }
+            .into(),
+            9 => RecordOrder {
+                series: self.pick(series)?,
+                shapes: vec![ShapeCount {
+                    shape: oval,
+                    count: 1,
+                }],
+                buyer: None,
+                note,
+            }
+            .into(),
+            10 => ReservePiece {
+                piece: self.pick(pieces)?,
+                order: self.pick(&orders),
+                buyer: None,
+                note,
+            }
+            .into(),
+            11 => SendToRefiner {
+                metal: Metal::Silver,
+                session: self.pick(sessions)?,
+                jars: Vec::new(),
+                pieces: vec![self.pick(pieces)?],
+                refiner: None,
+                seal: None,
+                document: None,
+                note,
+            }
+            .into(),
+            _ => ReturnRefining {
+                refining: self.pick(&refinings)?,
+                outturn: None,
+                settled: Some(Settled {
+                    mass: mass("10"),
+                    fineness: Fineness::parse("999").unwrap(),
+                }),
+                price: None,
+                charge: None,
+                document: None,
+                note,
+            }
+            .into(),
+        })
+    }
+
+    /// Everything that was sent comes back marked, or nothing of it does.
+    fn return_of(&mut self, consignment: ConsignmentId) -> Option<Command> {
+        let marked = self.chance.bytes()[0] < 180;
+        let row = self.desk.as_ref().unwrap().book().consignment(consignment)?;
+        let seen = |mark| MarkSeen { mark, legible: true };
+        let hallmark = Hallmark {
+            fineness: row.fineness,
+            marks: vec![
+                seen(MarkKind::Sponsor),
+                seen(MarkKind::Fineness),
+                seen(MarkKind::Office),
+            ],
+        };
+        let lines = row.pieces.iter().map(|sent| ReturnLine {
+            piece: sent.piece,
+            outcome: if marked {
+                AssayOutcome::Marked
+            } else {
+                AssayOutcome::Missing
+            },
+            hallmark: marked.then(|| hallmark.clone()),
+            reason: None,
+            assay: None,
+        });
+        let (lines, note) = (lines.collect(), None);
+        Some(
+            ReturnConsignment {
+                consignment,
+                lines,
+                note,
+            }
+            .into(),
+        )
     }
 
     fn on_its_way(&mut self, sale: SaleId, pieces: Vec<PieceId>) -> Command {
@@ -412,6 +650,27 @@ impl World {
     }
 }
 
+/// An edition that must be struck and hallmarked.
+fn edition(code: &str) -> OpenSeries {
+    let limits = Limits {
+        nominal: mass("50"),
+        lower: mass("50"),
+        upper: mass("51.2"),
+    };
+    OpenSeries {
+        kind_of: SeriesKind::Edition,
+        shapes: vec![ShapeSize {
+            shape: Shape::parse("oval").unwrap(),
+            size: 3,
+        }],
+        limits: Some(limits),
+        marking: Marking::Required,
+        ground: None,
+        struck: true,
+        ..shop::series(code)
+    }
+}
+
 /// The views follow each entry as soon as it is durable.
 fn observer(mut follower: Follower) -> Observer {
     Observer::new(follower.next(), move |told| {
@@ -432,7 +691,7 @@ fn sorted<T: Ord>(ids: impl Iterator<Item = T>) -> Vec<T> {
     ids
 }
 
-fn simulate(seed: u64) -> Counted {
+fn simulate(seed: u64, reached: &mut BTreeSet<&'static str>) -> Counted {
     let mut world = World::new(seed);
     let kinds = [
         FaultKind::Error,
@@ -440,6 +699,7 @@ fn simulate(seed: u64) -> Counted {
         FaultKind::CrashBefore,
         FaultKind::CrashAfter,
     ];
+    world.begin();
     for turn in 0..160 {
         if turn % 12 == 11 {
             let at = world.files.operations() + u64::from(world.chance.bytes()[8]) % 12;
@@ -450,15 +710,7 @@ fn simulate(seed: u64) -> Counted {
         let mut submissions = Vec::new();
         for _ in 0..count {
             if let Some(command) = world.command() {
-                let request = world.chance.uuid();
-                let by = OperatorId(uuid::Uuid::from_u128(7));
-                submissions.push(Submission {
-                    request,
-                    by,
-                    at: None,
-                    expected: Vec::new(),
-                    ask: Ask::Command(command),
-                });
+                submissions.push(world.submission(command));
             }
         }
         world.submit(submissions);
@@ -476,6 +728,14 @@ fn simulate(seed: u64) -> Counted {
         .answered
         .iter()
         .filter(|(submission, ..)| corrects(submission));
+    let names = world
+        .answered
+        .iter()
+        .filter_map(|(submission, ..)| match &submission.ask {
+            Ask::Command(command) => Some(command.name()),
+            Ask::KeyEntry(_) => None,
+        });
+    reached.extend(names);
     Counted {
         answers: world.answered.len(),
         corrections: corrections.count(),
@@ -490,9 +750,9 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
         Err(_) if std::env::var_os("SLOW").is_some() => (0..200).collect(),
         Err(_) => (0..8).collect(),
     };
-    let mut all = Counted::default();
+    let (mut all, mut reached) = (Counted::default(), BTreeSet::new());
     for seed in seeds {
-        let counted = simulate(seed);
+        let counted = simulate(seed, &mut reached);
         all.answers += counted.answers;
         all.corrections += counted.corrections;
         all.restarts += counted.restarts;
@@ -500,7 +760,19 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
         all.behind += counted.behind;
         all.deleted += counted.deleted;
     }
-    println!("{all:?}");
+    println!("{all:?} {reached:?}");
+    if std::env::var_os("SEED").is_none() {
+        for name in [
+            "StrikePieces",
+            "ReturnConsignment",
+            "SellPieces",
+            "StealPiece",
+            "SendToRefiner",
+            "CorrectEntries",
+        ] {
+            assert!(reached.contains(name), "no {name} was answered");
+        }
+    }
     assert!(
         all.answers > 100 && all.restarts > 8 && all.corrections > 8,
         "{all:?}"
