@@ -121,10 +121,7 @@ pub(super) const fn bought(
 fn open_tidewheel(shop: &mut Workshop, shapes: &[Shape]) -> Result<SeriesId, Failure> {
     let size = u32::try_from(SIZE).unwrap_or(0);
     let command = OpenSeries {
-        code: SeriesCode::parse("TW").map_err(Failure::unusable)?,
         kind_of: SeriesKind::Edition,
-        metal: Metal::Silver,
-        fineness: fineness("999")?,
         unit: WeightUnit::Gram,
         shapes: shapes
             .iter()
@@ -138,26 +135,20 @@ fn open_tidewheel(shop: &mut Workshop, shapes: &[Shape]) -> Result<SeriesId, Fai
             lower: mass("50.00")?,
             upper: mass("51.20")?,
         }),
-        digits: 4,
-        marking: Marking::Exempt,
-        ground: Some(ExemptGround::Bullion),
-        exempt_below: None,
-        exempt_from: None,
-        unnumbered: false,
-        number_on_metal: false,
-        struck: false,
-        spares_sold: false,
-        title: Some("Tidewheel".to_owned()),
         commissioner: Some("The Lantern & Loom Society".to_owned()),
-        decided: Some("the maker, after asking an assay office".to_owned()),
-        note: None,
+        ..exempt("TW", "Tidewheel")?
     };
     series_of(shop, command)
 }
 
 fn open_driftweight(shop: &mut Workshop) -> Result<SeriesId, Failure> {
-    let command = OpenSeries {
-        code: SeriesCode::parse("DW").map_err(Failure::unusable)?,
+    series_of(shop, exempt("DW", "Driftweight")?)
+}
+
+/// An open series of silver in troy ounces that needs no hallmark, on the word of an assay office that was asked.
+fn exempt(code: &str, title: &str) -> Result<OpenSeries, Failure> {
+    Ok(OpenSeries {
+        code: SeriesCode::parse(code).map_err(Failure::unusable)?,
         kind_of: SeriesKind::Open,
         metal: Metal::Silver,
         fineness: fineness("999")?,
@@ -173,12 +164,11 @@ fn open_driftweight(shop: &mut Workshop) -> Result<SeriesId, Failure> {
         number_on_metal: false,
         struck: false,
         spares_sold: false,
-        title: Some("Driftweight".to_owned()),
+        title: Some(title.to_owned()),
         commissioner: None,
         decided: Some("the maker, after asking an assay office".to_owned()),
         note: None,
-    };
-    series_of(shop, command)
+    })
 }
 
 /// Opens a series.
