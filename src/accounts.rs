@@ -6,10 +6,12 @@
 
 mod as_of;
 mod heading;
+mod postings;
 mod reckoning;
 mod statement;
 
 pub use as_of::{Accounts, AsOf, AskError};
 pub use heading::Heading;
+pub use postings::{Leg, Posting, Postings, Subject};
 pub use reckoning::{ReckonError, Reckoning};
-pub use statement::{Line, Statement};
+pub use statement::{Line, Statement, StatementError, by_rows};

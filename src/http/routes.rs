@@ -193,6 +193,10 @@ const fn show(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::Show(table))
 }
 
+const fn figure(path: &'static str, figure: Figure) -> Route {
+    read(path, Who::Roles(ALL), Deed::Figure(figure))
+}
+
 /// Every route. Of two that match, the first is taken.
 pub const ROUTES: &[Route] = &[
     post("/v1/lots", TRADE, &RECEIVE_LOT),
@@ -287,11 +291,8 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
-    read(
-        "/v1/statement",
-        Who::Roles(ALL),
-        Deed::Figure(metal_statement::statement),
-    ),
+    figure("/v1/statement", metal_statement::statement),
+    figure("/v1/statement/{metal}/{heading}", metal_statement::opened),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",
