@@ -129,7 +129,7 @@ impl Postings {
             let sign = if *left { -1 } else { 1 };
             let (units, picograms) = (
                 i128::from(posting.units) * sign,
-                posting.picograms * i128::from(sign),
+                posting.picograms * sign,
             );
             let amount = amount(heading, units, picograms)?;
             Some(Leg { posting, amount })
