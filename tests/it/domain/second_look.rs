@@ -7,7 +7,7 @@ use pourbook::domain::{Grade, SessionId};
 const SCALES: &[&str] = &[
     "scale F class I e 0.001 d 0.001 max 500 s 0.0005",
     "scale L class II e 0.01 d 0.01 max 1000 s 0.006",
-    "scale V class I e 0.001 d 0.001 max 500 unverified s 0.0005",
+    "scale V class I e 0.001 d 0.001 max 500 s 0.0005 unverified",
     "session FF on F 100.000 shows 100.000",
     "session LL on L 100.00 shows 100.00",
     "session VV on V 100.000 shows 100.000",
@@ -48,11 +48,12 @@ fn only_a_borderline_piece_is_weighed_again_from_the_mould() {
 #[test]
 fn a_second_look_needs_a_better_scale() {
     let no_better = |this: &str| {
-        format!("refused: this scale is no better: within {this} g here, within 0.03133 g before (/session)")
+        format!("refused: this scale is no better: within {this} g here, within 0.02728 g before (/session)")
     };
-    // At 50 g: MPE in service 0.01 g on class II with e = 0.01 g up to 5,000 e = 50 g, 0.02 g just above (R 76-1, Table 6).
-    then(&[], "weigh from_mould in D P2 50.03", &no_better("0.03133"));
-    then(&[], "weigh from_mould in LL P2 50.03", &no_better("0.03133"));
+    // Above 5,000 e = 50 g the MPE in service is 0.02 g (OIML R 76-1:2006, Table 6 and 3.5.2), so u = sqrt(0.02^2 / 3 +
+    // 0.006^2 + 2 * 0.01^2 / 12) = 0.013638 g (computed) and U = 2 u = 0.02728 g, rounded up.
+    then(&[], "weigh from_mould in D P2 50.03", &no_better("0.02728"));
+    then(&[], "weigh from_mould in LL P2 50.03", &no_better("0.02728"));
     then(
         &[],
         "weigh from_mould in VV P2 50.030",
@@ -110,7 +111,7 @@ fn a_suspect_reading_is_taken_anew_on_any_scale() {
     then(
         &anew,
         "weigh from_mould in LL P2 50.03",
-        "refused: this scale is no better: within 0.03133 g here, within 0.03133 g before (/session)",
+        "refused: this scale is no better: within 0.02728 g here, within 0.02728 g before (/session)",
     );
     then(
         &anew,
@@ -131,7 +132,7 @@ fn a_finished_piece_is_looked_at_again_only_on_a_better_scale() {
     then(
         &finished,
         "weigh finished in D P4 51.16",
-        "refused: this scale is no better: within 0.05077 g here, within 0.05077 g before (/session)",
+        "refused: this scale is no better: within 0.02728 g here, within 0.02728 g before (/session)",
     );
     then(
         &finished,
