@@ -6,12 +6,16 @@
 
 mod as_of;
 mod heading;
+mod losses;
+mod opened;
 mod postings;
 mod reckoning;
 mod statement;
 
-pub use as_of::{Accounts, AsOf, AskError};
+pub use as_of::{Accounts, AsOf, AskError, NoPosition};
 pub use heading::Heading;
+pub use losses::{Emptied, Emptying, Losses, MeltLoss};
+pub use opened::Movement;
 pub use postings::{Leg, Posting, Postings, Subject};
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement, StatementError, by_rows};

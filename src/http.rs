@@ -20,6 +20,7 @@ mod lists;
 mod live;
 mod located;
 mod log_files;
+mod losses;
 mod metal_statement;
 mod preflight;
 mod private;

@@ -11,6 +11,7 @@
 
 pub mod check_digits;
 pub mod consistency;
+pub mod control;
 mod digits;
 mod fine_mass;
 mod fineness;

@@ -8,7 +8,7 @@
 mod following;
 mod piece;
 
-use super::Heading;
+use super::{Emptying, Heading};
 use crate::domain::{Amount, JarId, LotId, MeltId, PieceId, RefiningId};
 use crate::metal::{FineMass, Fineness, MassDifference, Metal};
 use following::Known;
@@ -91,6 +91,7 @@ pub struct Postings {
     all: Vec<Posting>,
     accounts: BTreeMap<(Metal, Heading), Account>,
     known: Known,
+    emptyings: Vec<Emptying>,
     /// The entry and the event that are followed now.
     at: (u64, u16),
 }
@@ -100,6 +101,12 @@ impl Postings {
     #[must_use]
     pub fn all(&self) -> &[Posting] {
         &self.all
+    }
+
+    /// Every emptying of a jar whose content is metal in the book, oldest first.
+    #[must_use]
+    pub fn emptyings(&self) -> &[Emptying] {
+        &self.emptyings
     }
 
     /// The figure of a heading: what came in is counted as it leaves the outside. `None` beyond what can be written.
@@ -127,10 +134,7 @@ impl Postings {
         legs.iter().filter_map(move |(place, left)| {
             let posting = self.all.get(usize::try_from(*place).ok()?)?;
             let sign = if *left { -1 } else { 1 };
-            let (units, picograms) = (
-                i128::from(posting.units) * sign,
-                posting.picograms * sign,
-            );
+            let (units, picograms) = (i128::from(posting.units) * sign, posting.picograms * sign);
             let amount = amount(heading, units, picograms)?;
             Some(Leg { posting, amount })
         })

@@ -122,6 +122,12 @@ impl Reckoning {
         self.stamps.get(usize::try_from(index).ok()?)
     }
 
+    /// When an entry was recorded; at no time for one that is not known.
+    #[must_use]
+    pub fn recorded_at(&self, index: u64) -> Timestamp {
+        self.stamp(index).map_or(Timestamp(0), |stamp| stamp.at)
+    }
+
     /// When the last entry before the position was recorded; none before the first.
     #[must_use]
     pub fn recorded(&self) -> Option<Timestamp> {

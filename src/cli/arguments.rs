@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
+use super::{Failure, access, audit, demo, erase, keys, looking, losses, making, reckon, statement};
 use crate::calculators::{self, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -46,6 +46,10 @@ enum Typed {
     Audit(audit::AuditArguments),
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
+    /// Show where every gram is, heading by heading.
+    Statement(statement::StatementArguments),
+    /// Show what melts lost and jars were short of, and what is usual.
+    Losses(losses::LossesArguments),
     /// Tokens of those who use the API.
     #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
@@ -83,6 +87,8 @@ pub fn run() -> ExitCode {
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
+        Typed::Statement(arguments) => done(statement::statement(&arguments)),
+        Typed::Losses(arguments) => done(losses::losses(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),

@@ -5,6 +5,7 @@
 use super::access::Role::{self, Admin, Auditor, Bench, Office};
 use super::figures::Figure;
 use super::located::{self, Misfit};
+use super::losses;
 use super::metal_statement;
 use crate::domain::{self, Command};
 use crate::views::Table;
@@ -293,6 +294,8 @@ pub const ROUTES: &[Route] = &[
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     figure("/v1/statement", metal_statement::statement),
     figure("/v1/statement/{metal}/{heading}", metal_statement::opened),
+    figure("/v1/losses/{metal}", losses::losses),
+    figure("/v1/jars/{jar}/emptyings", losses::emptyings),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

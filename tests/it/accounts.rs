@@ -1,7 +1,7 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
 use crate::http::{NOW, TestApp, Workshop, lot};
-use pourbook::accounts::{AsOf, AskError, Heading, Postings, Reckoning, by_rows};
+use pourbook::accounts::{AsOf, AskError, Heading, NoPosition, Postings, Reckoning, by_rows};
 use pourbook::domain::{Book, Date};
 use pourbook::http::Role;
 use pourbook::metal::{FineMass, MassDifference, Metal};
@@ -43,7 +43,7 @@ fn a_position_and_a_day_are_told_apart() {
         "newest",
         "99999999999999999999",
     ] {
-        assert_eq!(bad.parse::<AsOf>(), Err(()), "{bad}");
+        assert_eq!(bad.parse::<AsOf>(), Err(NoPosition), "{bad}");
     }
 }
 

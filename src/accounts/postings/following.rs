@@ -4,10 +4,10 @@
 //! hand meanwhile: a heading that is empty after every entry.
 
 use super::piece::Piece;
-use super::{Heading, Postings, Subject, fine};
+use super::{Emptying, Heading, Postings, Subject, fine};
 use crate::domain::{
     Event, JarEmptied, JarFilled, JarId, LotId, MeltCharged, MeltClosed, MeltId, MeltInput, PieceId,
-    PieceState, RefiningId, RefiningReturned, RefiningSent, Residue,
+    PieceState, RefiningId, RefiningReturned, RefiningSent, Residue, SessionId,
 };
 use crate::metal::{Fineness, Mass, Metal};
 use std::collections::HashMap;
@@ -36,16 +36,28 @@ struct Jar {
     residue: Residue,
     /// What is in it by the book, in steps of 10 micrograms.
     units: i64,
+    /// How many weighings and differences of weighings that is the sum of.
+    readings: u32,
 }
 
 /// What is at the refiner, or was.
 #[derive(Clone, Debug)]
 struct Refining {
     metal: Metal,
+    session: SessionId,
     units: i64,
     picograms: i128,
     /// The jars emptied for it, and what each weighed.
     jars: HashMap<JarId, Mass>,
+}
+
+impl Known {
+    /// One more reading, or difference of two, is in a jar's book mass.
+    fn read_into(&mut self, jar: JarId) {
+        if let Some(jar) = self.jars.get_mut(&jar) {
+            jar.readings = jar.readings.saturating_add(1);
+        }
+    }
 }
 
 impl Postings {
@@ -86,6 +98,7 @@ impl Postings {
                     fineness: e.fineness,
                     residue: e.residue,
                     units: 0,
+                    readings: 0,
                 };
                 self.known.jars.insert(e.jar, jar);
             }
@@ -122,10 +135,19 @@ impl Postings {
     }
 
     /// All that a jar has by the book leaves it: what was weighed to where it goes, the rest is lost.
-    fn empty(&mut self, id: JarId, weighed: Mass, to: Heading) -> Option<()> {
+    fn empty(&mut self, id: JarId, session: SessionId, weighed: Mass, to: Heading) -> Option<()> {
         let jar = self.known.jars.get_mut(&id)?;
         let booked = std::mem::take(&mut jar.units);
+        let readings = std::mem::take(&mut jar.readings);
         let jar = *jar;
+        self.emptyings.push(Emptying {
+            index: self.at.0,
+            jar: id,
+            session,
+            booked: Mass::from_units(booked).unwrap_or(Mass::ZERO),
+            weighed,
+            readings,
+        });
         let (subject, units) = (Subject::Jar(id), weighed.units());
         let from = Heading::Jars(jar.residue);
         self.shift(jar.metal, (from, to), units, jar.fineness, subject);
@@ -144,7 +166,7 @@ impl Postings {
     fn charge(&mut self, e: &MeltCharged) {
         let mut whole = 0_i128;
         for input in &e.inputs {
-            let at = self.give(e.metal, input).unwrap_or(Fineness::ZERO);
+            let at = self.give(e, input).unwrap_or(Fineness::ZERO);
             whole = whole.saturating_add(fine(input.mass().units(), at));
         }
         let kept = fine(e.charge.units(), e.fineness);
@@ -163,7 +185,8 @@ impl Postings {
     }
 
     /// An input goes into the crucible; at which fineness it went in.
-    fn give(&mut self, metal: Metal, input: &MeltInput) -> Option<Fineness> {
+    fn give(&mut self, e: &MeltCharged, input: &MeltInput) -> Option<Fineness> {
+        let metal = e.metal;
         let units = input.mass().units();
         match input {
             MeltInput::Lot { lot, .. } => {
@@ -198,7 +221,7 @@ impl Postings {
             }
             MeltInput::Jar { jar, mass, .. } => {
                 let at = self.known.jars.get(jar)?.fineness;
-                self.empty(*jar, mass.mass(), Heading::Crucible)?;
+                self.empty(*jar, e.session, mass.mass(), Heading::Crucible)?;
                 Some(at)
             }
             MeltInput::Piece { piece, melt, .. } => {
@@ -220,6 +243,7 @@ impl Postings {
             out(Heading::InHand, prills.mass.mass().units());
         }
         out(Heading::MeltLoss, e.loss.units());
+        self.known.read_into(e.prills.as_ref()?.jar);
         Some(())
     }
 
@@ -227,6 +251,7 @@ impl Postings {
         let way = (Heading::InHand, Heading::AtRefiner);
         let mut sent = Refining {
             metal: e.metal,
+            session: e.session,
             units: 0,
             picograms: 0,
             jars: HashMap::new(),
@@ -253,8 +278,9 @@ impl Postings {
     }
 
     fn empty_for_refiner(&mut self, e: &JarEmptied) -> Option<()> {
-        let weighed = *self.known.refinings.get(&e.refining)?.jars.get(&e.jar)?;
-        self.empty(e.jar, weighed, Heading::InHand)
+        let refining = self.known.refinings.get(&e.refining)?;
+        let (session, weighed) = (refining.session, *refining.jars.get(&e.jar)?);
+        self.empty(e.jar, session, weighed, Heading::InHand)
     }
 
     /// What was sent is accounted for: what neither comes back as a lot nor was paid for is lost.
@@ -277,6 +303,11 @@ impl Postings {
 
     /// An event about a piece: it is weighed, filed, or goes from one state to another.
     fn piece(&mut self, id: PieceId, event: &Event) -> Option<()> {
+        if let Event::PieceFinished(e) = event
+            && !e.filed.is_zero()
+        {
+            self.known.read_into(e.jar);
+        }
         let mut piece = self.known.pieces.get(&id)?.clone();
         let melt = *self.known.melts.get(&piece.melt)?;
         let subject = Subject::Piece(id);
