@@ -95,6 +95,8 @@ pub struct Emptied {
     pub short: MassDifference,
     /// Expanded uncertainty of that (k = 2), grams.
     pub uncertainty: Mass,
+    /// Whether the readings explain the difference, either way.
+    pub explained: bool,
     /// Whether more was there than the book expected, and more than the readings explain.
     pub flagged: bool,
 }
@@ -171,6 +173,7 @@ impl Reckoning {
             weighed,
             short,
             uncertainty,
+            explained: short.magnitude() <= uncertainty,
             flagged: is_flagged(short, uncertainty),
         })
     }

@@ -64,7 +64,7 @@ pub(super) fn metal(text: &str) -> Result<Metal, String> {
     known.ok_or_else(|| format!("is none of {}", Metal::ALL.map(Metal::word).join(", ")))
 }
 
-/// Rows of cells in columns: the first to the left, the others to the right.
+/// Rows of cells in columns: the first and a remark under an empty head to the left, the others to the right.
 pub(super) fn columns(rows: &[Vec<String>]) -> String {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |at: usize| {
@@ -78,8 +78,14 @@ pub(super) fn columns(rows: &[Vec<String>]) -> String {
     for row in rows {
         let mut line = String::new();
         for (at, (cell, width)) in row.iter().zip(&widths).enumerate() {
+            let is_remark = rows
+                .first()
+                .and_then(|head| head.get(at))
+                .is_some_and(String::is_empty);
             if at == 0 {
                 line.push_str(&format!("{cell:<width$}"));
+            } else if is_remark {
+                line.push_str(&format!("  {cell}"));
             } else {
                 line.push_str(&format!("  {cell:>width$}"));
             }

@@ -55,21 +55,9 @@ pub(super) fn losses(arguments: &LossesArguments) -> Result<String, Failure> {
 }
 
 fn tell(losses: &Losses) -> String {
-    let head = [
-        "melt",
-        "charge g",
-        "loss g",
-        "+- g (k = 2)",
-        "ppm",
-        "usual ppm",
-        "",
-        "sum g",
-    ];
+    let head = ["melt", "charge g", "loss g", "+- g (k = 2)", "ppm", "sum g", ""];
     let mut rows = vec![head.map(str::to_owned).to_vec()];
     for loss in &losses.items {
-        let usual = loss
-            .usual
-            .map(|usual| format!("{} to {}", usual.lower, usual.upper));
         rows.push(vec![
             format!("{}", loss.number),
             loss.charge.to_string(),
@@ -119,7 +107,11 @@ fn tell_jars(reckoning: &Reckoning, jars: &[Emptied]) -> String {
     ];
     let mut rows = vec![head.map(str::to_owned).to_vec()];
     for emptied in jars {
-        let flagged = if emptied.flagged { "more out than in" } else { "" };
+        let remark = match (emptied.flagged, emptied.explained) {
+            (true, _) => "more than the readings explain",
+            (false, false) => "less than the readings explain",
+            (false, true) => "",
+        };
         rows.push(vec![
             reckoning.named(Subject::Jar(emptied.jar)),
             emptied.index.to_string(),
@@ -127,7 +119,7 @@ fn tell_jars(reckoning: &Reckoning, jars: &[Emptied]) -> String {
             emptied.weighed.to_string(),
             emptied.short.to_string(),
             emptied.uncertainty.to_string(),
-            flagged.to_owned(),
+            remark.to_owned(),
         ]);
     }
     format!("\njars emptied\n{}", columns(&rows))

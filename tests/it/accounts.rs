@@ -1,5 +1,8 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
+mod demo;
+mod losses;
+
 use crate::http::{NOW, TestApp, Workshop, lot};
 use pourbook::accounts::{AsOf, AskError, Heading, NoPosition, Postings, Reckoning, by_rows};
 use pourbook::domain::{Book, Date};

@@ -3,6 +3,7 @@
 mod amounts;
 mod chances;
 mod check_digits;
+mod control;
 mod gravity;
 mod masses;
 mod mixtures;
