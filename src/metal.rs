@@ -11,12 +11,14 @@ pub mod check_digits;
 mod digits;
 mod fine_mass;
 mod fineness;
+mod immersion;
 mod mass;
 mod money;
 mod ratio;
 mod reading;
 mod rounding;
 mod scale;
+mod temperature;
 mod tolerance;
 mod troy;
 
@@ -25,12 +27,14 @@ use serde::{Deserialize, Serialize};
 pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
+pub use immersion::{IMMERSION_RULE, Immersion, ImmersionRule};
 pub use mass::{Mass, MassDifference};
 pub use money::{Currency, Money};
 pub use ratio::Ratio;
 pub use reading::Reading;
 pub use rounding::Rounding;
 pub use scale::{MPE_TABLE, MpeBands, MpeTable, ScaleClass, mpe, mpe_in_service};
+pub use temperature::WaterTemperature;
 pub use tolerance::{
     LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits, guard_band,
 };

@@ -2,6 +2,7 @@
 
 mod amounts;
 mod check_digits;
+mod immersion;
 mod masses;
 mod mixtures;
 mod ratios;

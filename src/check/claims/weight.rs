@@ -2,8 +2,8 @@
 
 use super::Claims;
 use crate::check::measures;
-use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, SeriesId, SessionId};
-use crate::metal::Reading;
+use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, PieceGravity, SeriesId, SessionId};
+use crate::metal::{IMMERSION_RULE, Mass, Reading};
 
 /// A reading, and the session that names its scale.
 type Weighed<'a> = (SessionId, &'a Reading);
@@ -20,6 +20,10 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             Event::PieceFaulted(_) => faulty = true,
             Event::PieceMoved(moved) => series = moved.to,
             Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass)),
+            Event::PieceGravity(gravity) => {
+                let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
+                immersed(claims, before, gravity).map_err(at)?;
+            }
             Event::PieceBoughtBack(back) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
                 bought_back(claims, before, back).map_err(at)?;
@@ -88,6 +92,57 @@ fn regrade(
     Ok(true)
 }
 
+/// Whether two readings' uncertainty (k = 2) explains their difference; `None` where the file does not describe both
+/// scales, or one is not verified.
+fn explained(
+    claims: &Claims<'_>,
+    (session, before): (SessionId, Mass),
+    (other, after): (SessionId, Mass),
+) -> Option<bool> {
+    let squared = |session, mass| {
+        let uncertainty = measures::uncertainty_fine(claims.scale_of(session)?, mass)?;
+        Some(measures::square(uncertainty))
+    };
+    let both = squared(session, before)?.saturating_add(squared(other, after)?);
+    Some(measures::square(before.minus(after).magnitude()) <= both)
+}
+
+/// A weighing in water is of what sinks and of what weighs as the piece did; where the file describes the scale, its steps
+/// could tell.
+fn immersed(
+    claims: &Claims<'_>,
+    (session, before): Weighed<'_>,
+    gravity: &PieceGravity,
+) -> Result<(), String> {
+    let (in_air, in_water) = (gravity.in_air.mass(), gravity.in_water.mass());
+    let displaced = gravity.method.displaced(in_air, in_water).ok_or_else(|| {
+        format!(
+            "{} g in air and {} g by the method {} cannot be of a piece that sinks",
+            gravity.in_air, gravity.in_water, gravity.method
+        )
+    })?;
+    if explained(claims, (session, before.mass()), (gravity.session, in_air)) == Some(false) {
+        return Err(format!(
+            "in air it weighed {in_air} g, its last reading is {before} g"
+        ));
+    }
+    let Some(scale) = claims.scale_of(gravity.session) else {
+        return Ok(());
+    };
+    for reading in [&gravity.in_air, &gravity.in_water] {
+        if !reading.mass().is_multiple_of(scale.d) {
+            return Err(format!("{reading} g is finer than the scale shows"));
+        }
+    }
+    if IMMERSION_RULE.can_tell(displaced, scale.d) {
+        Ok(())
+    } else {
+        Err(format!(
+            "the scale cannot tell {displaced} g of water well enough"
+        ))
+    }
+}
+
 /// A piece bought back is held against its last reading before; whether both readings' uncertainty (k = 2) explains the
 /// difference is recomputed where the file describes both scales and both are verified.
 fn bought_back(
@@ -108,13 +163,7 @@ fn bought_back(
             back.before, back.mass, back.difference
         ));
     }
-    let squared = |session, mass| {
-        let uncertainty = measures::uncertainty_fine(claims.scale_of(session)?, mass)?;
-        Some(measures::square(uncertainty))
-    };
-    let both = squared(session, back.before).zip(squared(back.session, back.mass.mass()));
-    let explained = both.map(|(a, b)| measures::square(difference.magnitude()) <= a.saturating_add(b));
-    match explained {
+    match explained(claims, (session, back.before), (back.session, back.mass.mass())) {
         Some(explained) if explained != back.explained => {
             Err("whether the scales explain the difference is stated wrongly".to_owned())
         }

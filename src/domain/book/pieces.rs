@@ -32,6 +32,7 @@ impl Book {
             shape: e.shape.clone(),
             state: PieceState::Poured,
             readings: Vec::new(),
+            gravities: Vec::new(),
             grading: None,
             filed: Mass::ZERO,
             condemned: None,
