@@ -216,6 +216,11 @@ words! {
     }
 }
 
+impl GradeRule {
+    /// The version by which a piece is graded now.
+    pub const NEWEST: Self = Self::Guarded1;
+}
+
 impl From<LimitGrade> for Grade {
     fn from(grade: LimitGrade) -> Self {
         match grade {

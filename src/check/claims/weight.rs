@@ -85,7 +85,9 @@ fn regrade(
             graded.grade
         ));
     }
-    let guard = graded.lower.and_then(|_| measures::guard(scale, mass));
+    let guard = graded
+        .lower
+        .and_then(|_| measures::guard(scale, graded.rule, mass));
     if graded.lower.is_some() && guard != graded.guard {
         return Err("the guard band is not the scale's".to_owned());
     }

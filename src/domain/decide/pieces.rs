@@ -3,7 +3,7 @@
 use super::{Decision, listed, pointed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    PieceCondemned, PieceFaulted, PieceFinished, PieceGravity, PieceId, PieceMoved, PiecePoured,
+    GradeRule, PieceCondemned, PieceFaulted, PieceFinished, PieceGravity, PieceId, PieceMoved, PiecePoured,
     PieceWeighed, Private, Refusal, Refused, SessionId, Stage,
 };
 use crate::metal::Mass;
@@ -58,7 +58,7 @@ impl Decision<'_> {
     }
 
     fn grade(&mut self, piece: PieceId) -> Result<(), Refusal> {
-        let grading = self.book.reckon_grading(piece)?;
+        let grading = self.book.reckon_grading(piece, GradeRule::NEWEST)?;
         self.add(grading)
     }
 
