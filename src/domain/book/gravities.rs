@@ -5,8 +5,7 @@
 //! an event of its own and the newest is the piece's: who hangs it three times records three. Deliberately absent: the
 //! density, and a limit on it.
 
-use super::scales::square;
-use super::{Book, GravityReading, Piece};
+use super::{Book, GravityReading, Piece, Scale};
 use crate::domain::{PieceGravity, PieceState, Refusal, Stamp};
 use crate::metal::{IMMERSION_RULE, Mass};
 
@@ -85,9 +84,8 @@ impl Book {
             return Err(Refusal::ReadingSuspect { session });
         }
         let (weighed, in_air): (Mass, Mass) = (last.mass.mass(), e.in_air.mass());
-        let wobble = Self::wobble_squared(self.scale_of(last)?, weighed)
-            .saturating_add(Self::wobble_squared(self.scale_in_session(e.session)?, in_air));
-        if square(weighed.minus(in_air).magnitude()) <= wobble {
+        let (before, now) = (self.scale_of(last)?, self.scale_in_session(e.session)?);
+        if Scale::explain(before, weighed, now, in_air) {
             return Ok(());
         }
         Err(Refusal::NotAsWeighed {
