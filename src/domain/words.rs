@@ -68,6 +68,14 @@ words! {
         Returned = "returned",
     }
 
+    /// How a piece is weighed in water.
+    Immersion {
+        /// Hung under the balance, the piece is in the water: the scale shows what it weighs there.
+        Hung = "hung",
+        /// Hung by a thread into a tared cup of water upon the scale, touching nothing: the scale shows what the cup gains.
+        Cup = "cup",
+    }
+
     /// What a grading says of a piece.
     Grade {
         /// Within the limits, scale's uncertainty allowed for.

@@ -3,7 +3,8 @@
 use super::Claims;
 use crate::check::measures;
 use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, PieceGravity, SeriesId, SessionId};
-use crate::metal::{IMMERSION_RULE, Mass, Reading};
+use crate::metal::gravity::FineEnough;
+use crate::metal::{Mass, Reading};
 
 /// A reading, and the session that names its scale.
 type Weighed<'a> = (SessionId, &'a Reading);
@@ -116,32 +117,34 @@ fn immersed(
     (session, before): Weighed<'_>,
     gravity: &PieceGravity,
 ) -> Result<(), String> {
-    let (in_air, in_water) = (gravity.in_air.mass(), gravity.in_water.mass());
-    let displaced = gravity.method.displaced(in_air, in_water).ok_or_else(|| {
-        format!(
-            "{} g in air and {} g by the method {} cannot be of a piece that sinks",
-            gravity.in_air, gravity.in_water, gravity.method
-        )
-    })?;
+    let in_air = gravity.in_air.mass();
+    let scale = claims.scale_of(gravity.session);
+    // Where the file does not describe the scale, any step shows what cannot be of a piece that sinks.
+    let step = scale.map_or(Mass::MAX, |scale| scale.d);
+    let weighing = gravity
+        .method
+        .weighing(&gravity.in_air, &gravity.in_water, gravity.water, step);
+    let weighing =
+        weighing.map_err(|why| format!("{in_air} g in air and {} g in water: {why}", gravity.in_water))?;
     if explained(claims, (session, before.mass()), (gravity.session, in_air)) == Some(false) {
         return Err(format!(
             "in air it weighed {in_air} g, its last reading is {before} g"
         ));
     }
-    let Some(scale) = claims.scale_of(gravity.session) else {
+    if scale.is_none() {
         return Ok(());
-    };
+    }
     for reading in [&gravity.in_air, &gravity.in_water] {
-        if !reading.mass().is_multiple_of(scale.d) {
+        if !reading.mass().is_multiple_of(step) {
             return Err(format!("{reading} g is finer than the scale shows"));
         }
     }
-    if IMMERSION_RULE.can_tell(displaced, scale.d) {
-        Ok(())
-    } else {
-        Err(format!(
-            "the scale cannot tell {displaced} g of water well enough"
-        ))
+    match weighing.fine_enough() {
+        FineEnough::Yes => Ok(()),
+        _ => Err(format!(
+            "the scale cannot tell {} g of water well enough",
+            weighing.displacement()
+        )),
     }
 }
 

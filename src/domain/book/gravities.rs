@@ -6,8 +6,10 @@
 //! density, and a limit on it.
 
 use super::{Book, GravityReading, Piece, Scale};
-use crate::domain::{PieceGravity, PieceState, Refusal, Stamp};
-use crate::metal::{IMMERSION_RULE, Mass};
+use crate::domain::{Immersion, PieceGravity, PieceState, Refusal, Stamp};
+use crate::metal::gravity::{FineEnough, Impossible, Weighing};
+use crate::metal::water::WaterTemperature;
+use crate::metal::{Mass, Reading};
 
 /// In the workshop, weighed, and not at its end.
 const IN_HAND: &[PieceState] = &[
@@ -27,6 +29,26 @@ const IN_HAND: &[PieceState] = &[
     PieceState::Returned,
     PieceState::BoughtBack,
 ];
+
+impl Immersion {
+    /// A weighing by this method on a scale with steps of `step` grams.
+    ///
+    /// # Errors
+    /// [`Impossible`]: what sinks displaces more than nothing and less than it weighs.
+    pub fn weighing(
+        self,
+        in_air: &Reading,
+        in_water: &Reading,
+        water: WaterTemperature,
+        step: Mass,
+    ) -> Result<Weighing, Impossible> {
+        let (air, shown) = (in_air.mass(), in_water.mass());
+        match self {
+            Self::Hung => Weighing::hung(air, shown, water, step),
+            Self::Cup => Weighing::cup(air, shown, water, step),
+        }
+    }
+}
 
 impl Book {
     pub(super) fn take_gravity(&mut self, stamp: &Stamp, e: &PieceGravity) -> Result<(), Refusal> {
@@ -54,22 +76,20 @@ impl Book {
         self.weighed(e.session, &e.in_air)?;
         self.shown(e.session, &e.in_water)?;
         self.as_weighed(piece, e)?;
-        let displaced = e.method.displaced(e.in_air.mass(), e.in_water.mass());
-        let displaced = displaced.ok_or_else(|| Refusal::DisplacementImpossible {
+        let step = self.scale_in_session(e.session)?.d;
+        let weighing = e.method.weighing(&e.in_air, &e.in_water, e.water, step);
+        let weighing = weighing.map_err(|why| Refusal::DisplacementImpossible {
             in_air: e.in_air.clone(),
             in_water: e.in_water.clone(),
-            method: e.method,
+            why,
         })?;
-        let step = self.scale_in_session(e.session)?.d;
-        if IMMERSION_RULE.can_tell(displaced, step) {
-            return Ok(());
-        }
-        let could = match IMMERSION_RULE.step_that_could(displaced) {
-            Some(step) => format!("a scale with steps of {step} g"),
-            None => "no scale that this book knows".to_owned(),
+        let could = match weighing.fine_enough() {
+            FineEnough::Yes => return Ok(()),
+            FineEnough::WithStep(step) => format!("a scale with steps of {step} g could"),
+            FineEnough::No => "no scale could, since bubbles alone are worth too much of it".to_owned(),
         };
         Err(Refusal::TooCoarseForGravity {
-            displaced,
+            displaced: weighing.displacement(),
             step,
             could,
         })

@@ -1,7 +1,10 @@
 //! Commands about pieces in the making: poured, weighed, finished, moved, given up, serials and numbers.
 
-use crate::domain::{CondemnReason, Fault, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage};
-use crate::metal::{Immersion, Reading, WaterTemperature};
+use crate::domain::{
+    CondemnReason, Fault, Immersion, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage,
+};
+use crate::metal::Reading;
+use crate::metal::water::WaterTemperature;
 use serde::{Deserialize, Serialize};
 
 commands! {

@@ -1,10 +1,11 @@
 //! Events that follow one piece.
 
 use crate::domain::{
-    CertificateId, CondemnReason, Fault, Grade, GradeRule, JarId, MeltId, PieceId, Serial, SeriesId,
-    SessionId, Shape, Stage,
+    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, PieceId, Serial,
+    SeriesId, SessionId, Shape, Stage,
 };
-use crate::metal::{Immersion, Mass, Reading, WaterTemperature};
+use crate::metal::water::WaterTemperature;
+use crate::metal::{Mass, Reading};
 use serde::{Deserialize, Serialize};
 
 /// One mould cavity was filled.

@@ -13,7 +13,7 @@ const IMMERSED: &[&str] = &[
     "serials P1",
     "scale F class I e 0.001 d 0.001 max 200 s 0.0005",
     "session E on F 50.000 shows 50.000",
-    "immerse P1 in E 50.423 hung 45.610 at 21.0",
+    "immerse P1 in E 50.423 hung 45.610 at 21",
     "weigh final in D P1 50.42",
     "close D 100.00 shows 100.00",
     "certify P1",
@@ -47,9 +47,18 @@ fn readings_in_water_hold_with_the_scale_that_took_them() {
 fn readings_that_no_piece_or_scale_can_have_do_not_hold() {
     let told = immersed();
     for (in_water, says) in [
-        ("50.423", "cannot be of a piece that sinks"),
-        ("60.000", "cannot be of a piece that sinks"),
-        ("0.000", "cannot be of a piece that sinks"),
+        (
+            "50.423",
+            "50.423 g in air and 50.423 g in water: water carried nothing of the piece",
+        ),
+        (
+            "60.000",
+            "50.423 g in air and 60.000 g in water: water carried nothing of the piece",
+        ),
+        (
+            "0.000",
+            "50.423 g in air and 0.000 g in water: the displacement is not below the weight in air",
+        ),
         ("45.6105", "45.6105 g is finer than the scale shows"),
         ("50.300", "the scale cannot tell 0.123 g of water well enough"),
     ] {

@@ -159,7 +159,7 @@ pub const STEPS: &[Step] = &[
     post(
         "POST /v1/pieces/$piece/gravity",
         201,
-        r#"{"session": "$session", "method": "cup", "in_air": "50.42", "in_water": "4.81", "water": "20.5"}"#,
+        r#"{"session": "$session", "method": "cup", "in_air": "50.42", "in_water": "4.81", "water": "20.50"}"#,
     ),
     post(
         "POST /v1/pieces/$piece/gravity",

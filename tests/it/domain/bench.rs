@@ -4,7 +4,7 @@
 //! that a refusal changed nothing, that the events alone lead to the same book, and that no metal came or went.
 
 use pourbook::domain::*;
-use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Money, Reading, WaterTemperature};
+use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Money, Reading};
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -813,7 +813,7 @@ impl Bench {
                     in_air: reading(w.next()),
                     method: word(w.next()),
                     in_water: reading(w.next()),
-                    water: WaterTemperature::parse(w.after("at").unwrap()).unwrap(),
+                    water: w.after("at").unwrap().parse().unwrap(),
                 }
                 .into()
             }

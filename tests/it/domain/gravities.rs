@@ -7,22 +7,18 @@ use pourbook::domain::*;
 fn a_piece_in_hand_is_weighed_in_air_and_in_water() {
     // A piece of 50.42 g and density 10.49 g/cm3 displaces some 4.80 g of water.
     for (given, line) in [
-        (POURED, "immerse P1 in D 50.42 hung 45.62 at 21.0"),
+        (POURED, "immerse P1 in D 50.42 hung 45.62 at 21"),
         (POURED, "immerse P1 in D 50.42 cup 4.80 at 0"),
         (POURED, "immerse P1 in D 50.42 cup 4.80 at 40"),
     ] {
         let said = line.replace(" in D", "").replace("immerse ", "");
-        let said = match said.rsplit_once(' ') {
-            Some((before, at)) if !at.contains('.') => format!("{before} {at}.0"),
-            _ => said,
-        };
         check(&[WORKSHOP, given], line, &said);
     }
     let mut bench = Bench::with(&[WORKSHOP, POURED]);
     let before = bench.piece("P1").clone();
     for in_water in ["45.61", "45.62", "45.63"] {
         bench
-            .run(&format!("immerse P1 in D 50.42 hung {in_water} at 21.0"))
+            .run(&format!("immerse P1 in D 50.42 hung {in_water} at 21"))
             .unwrap();
     }
     let piece = bench.piece("P1").clone();
@@ -41,38 +37,30 @@ fn a_piece_in_hand_is_weighed_in_air_and_in_water() {
 
 #[test]
 fn readings_that_no_piece_can_have_are_refused() {
+    let nothing =
+        "water carried nothing of the piece: it must read less in water than in air, and the cup must gain";
+    let floats = "the displacement is not below the weight in air: a piece of metal does not float";
+    for (method, in_water, why) in [
+        ("hung", "50.42", nothing),
+        ("hung", "50.43", nothing),
+        ("hung", "0.00", floats),
+        ("cup", "0.00", nothing),
+        ("cup", "50.42", floats),
+        ("cup", "60.00", floats),
+    ] {
+        check(
+            &[WORKSHOP, POURED],
+            &format!("immerse P1 in D 50.42 {method} {in_water} at 21"),
+            &format!("refused: 50.42 g in air and {in_water} g in water cannot be: {why} (/in_water)"),
+        );
+    }
     for (line, why) in [
         (
-            "hung 50.42 at 21.0",
-            "50.42 g in air and 50.42 g by the method hung cannot be: a piece that sinks displaces more than nothing and \
-             less than it weighs (/in_water)",
-        ),
-        (
-            "hung 50.43 at 21.0",
-            "50.42 g in air and 50.43 g by the method hung cannot be: a piece that sinks displaces more than nothing and \
-             less than it weighs (/in_water)",
-        ),
-        (
-            "hung 0.00 at 21.0",
-            "50.42 g in air and 0.00 g by the method hung cannot be: a piece that sinks displaces more than nothing and \
-             less than it weighs (/in_water)",
-        ),
-        (
-            "cup 0.00 at 21.0",
-            "50.42 g in air and 0.00 g by the method cup cannot be: a piece that sinks displaces more than nothing and \
-             less than it weighs (/in_water)",
-        ),
-        (
-            "cup 50.42 at 21.0",
-            "50.42 g in air and 50.42 g by the method cup cannot be: a piece that sinks displaces more than nothing and \
-             less than it weighs (/in_water)",
-        ),
-        (
-            "cup 4.801 at 21.0",
+            "cup 4.801 at 21",
             "4.801 g is finer than the scale shows: its step is 0.01 g (/in_water)",
         ),
         (
-            "cup 1000.01 at 21.0",
+            "cup 1000.01 at 21",
             "1000.01 g is above the scale's greatest load of 1000.00 g (/in_water)",
         ),
     ] {
@@ -90,24 +78,25 @@ fn readings_that_no_piece_can_have_are_refused() {
             "1000.01 g is above the scale's greatest load of 1000.00 g (/in_air)",
         ),
     ] {
-        let line = format!("immerse P1 in D {in_air} cup 4.80 at 21.0");
+        let line = format!("immerse P1 in D {in_air} cup 4.80 at 21");
         check(&[WORKSHOP, POURED], &line, &format!("refused: {why}"));
     }
 }
 
-/// 200 steps must be displaced: 2 g on 0.01 g, 20 g on 0.1 g (common practice, no source).
+/// 200 steps must be displaced, and 200 times what bubbles are worth: 2 g on 0.01 g, 20 g on 0.1 g (common practice, no
+/// source).
 #[test]
 fn a_scale_that_is_too_coarse_cannot_tell() {
     check(
         &[WORKSHOP, POURED],
-        "immerse P1 in D 50.42 cup 2.00 at 20.0",
-        "P1 50.42 cup 2.00 at 20.0",
+        "immerse P1 in D 50.42 cup 2.00 at 20",
+        "P1 50.42 cup 2.00 at 20",
     );
     check(
         &[WORKSHOP, POURED],
-        "immerse P1 in D 50.42 cup 1.99 at 20.0",
-        "refused: cannot tell with this scale: 1.99 g of water on steps of 0.01 g; a scale with steps of 0.005 g could \
-         (/in_water)",
+        "immerse P1 in D 50.42 cup 1.99 at 20",
+        "refused: cannot tell with this scale: 1.99 g of water on steps of 0.01 g; no scale could, since bubbles alone are \
+         worth too much of it (/in_water)",
     );
     let coarse: &[&str] = &[
         "scale C class II e 0.1 d 0.1 max 2000 s 0.03",
@@ -115,8 +104,8 @@ fn a_scale_that_is_too_coarse_cannot_tell() {
     ];
     check(
         &[WORKSHOP, POURED, coarse],
-        "immerse P1 in E 50.4 hung 45.6 at 20.0",
-        "refused: cannot tell with this scale: 4.80 g of water on steps of 0.10 g; a scale with steps of 0.02 g could \
+        "immerse P1 in E 50.4 hung 45.6 at 20",
+        "refused: cannot tell with this scale: 4.80 g of water on steps of 0.10 g; a scale with steps of 0.01 g could \
          (/in_water)",
     );
 }
@@ -127,13 +116,13 @@ fn a_scale_that_is_too_coarse_cannot_tell() {
 fn a_piece_that_is_wet_or_another_one_is_refused() {
     check(
         &[WORKSHOP, POURED],
-        "immerse P1 in D 50.44 hung 45.64 at 21.0",
-        "P1 50.44 hung 45.64 at 21.0",
+        "immerse P1 in D 50.44 hung 45.64 at 21",
+        "P1 50.44 hung 45.64 at 21",
     );
     for in_air in ["50.47", "50.37", "49.10"] {
         check(
             &[WORKSHOP, POURED],
-            &format!("immerse P1 in D {in_air} cup 4.80 at 21.0"),
+            &format!("immerse P1 in D {in_air} cup 4.80 at 21"),
             &format!(
                 "refused: in air it shows {in_air} g, its last reading is 50.42 g, more than both readings' uncertainty \
                  explains: dry it and weigh it again, or it is another piece (/in_air)"
@@ -146,12 +135,12 @@ fn a_piece_that_is_wet_or_another_one_is_refused() {
 fn a_piece_that_is_not_in_hand_or_not_weighed_is_refused() {
     check(
         &[WORKSHOP, POURED, &["pour M TW oval P9"]],
-        "immerse P9 in D 50.42 cup 4.80 at 20.0",
+        "immerse P9 in D 50.42 cup 4.80 at 20",
         "refused: the piece has not been weighed (/piece)",
     );
     check(
         &[WORKSHOP, POURED],
-        "immerse PX in D 50.42 cup 4.80 at 20.0",
+        "immerse PX in D 50.42 cup 4.80 at 20",
         "refused: there is no piece 00000000-0000-0000-0000-00000000dead (/piece)",
     );
     let again = "session E on S 100.00 shows 100.00";
@@ -164,7 +153,7 @@ fn a_piece_that_is_not_in_hand_or_not_weighed_is_refused() {
     ] {
         check(
             &[WORKSHOP, STOCKED, &[again], then],
-            "immerse Q1 in E 50.40 cup 4.80 at 20.0",
+            "immerse Q1 in E 50.40 cup 4.80 at 20",
             &format!("refused: the piece is {state}, so it cannot be weighed in water (/piece)"),
         );
     }
@@ -176,14 +165,14 @@ fn a_piece_that_is_not_in_hand_or_not_weighed_is_refused() {
     ] {
         check(
             &[WORKSHOP, STOCKED, &[again], then],
-            "immerse Q1 in E 50.40 cup 4.80 at 20.0",
-            "Q1 50.40 cup 4.80 at 20.0",
+            "immerse Q1 in E 50.40 cup 4.80 at 20",
+            "Q1 50.40 cup 4.80 at 20",
         );
     }
     check(
         &[WORKSHOP, POURED, CLOSED, &["condemn P2 under"]],
-        "immerse P2 in D 49.10 cup 4.68 at 20.0",
-        "P2 49.10 cup 4.68 at 20.0",
+        "immerse P2 in D 49.10 cup 4.68 at 20",
+        "P2 49.10 cup 4.68 at 20",
     );
     check(
         &[
@@ -192,7 +181,7 @@ fn a_piece_that_is_not_in_hand_or_not_weighed_is_refused() {
             CLOSED,
             &["condemn P2 under", "melt N in D silver piece P2"],
         ],
-        "immerse P2 in D 49.10 cup 4.68 at 20.0",
+        "immerse P2 in D 49.10 cup 4.68 at 20",
         "refused: the piece is remelted, so it cannot be weighed in water (/piece)",
     );
 }
@@ -202,12 +191,12 @@ fn nothing_is_measured_on_or_against_a_scale_that_was_found_off() {
     let failed: &[&str] = &["close D 100.00 shows 100.10"];
     check(
         &[WORKSHOP, POURED, failed],
-        "immerse P1 in D 50.42 cup 4.80 at 20.0",
+        "immerse P1 in D 50.42 cup 4.80 at 20",
         "refused: session D is closed (/session)",
     );
     check(
         &[WORKSHOP, POURED, failed, &["session E on S 100.00 shows 100.00"]],
-        "immerse P1 in E 50.42 cup 4.80 at 20.0",
+        "immerse P1 in E 50.42 cup 4.80 at 20",
         "refused: the weight of record is suspect: a check of session D failed after it; weigh again (/piece)",
     );
 }
@@ -216,7 +205,7 @@ fn nothing_is_measured_on_or_against_a_scale_that_was_found_off() {
 #[test]
 fn the_weight_of_record_stays() {
     let last = FINAL.len() - 1;
-    let wet: &[&str] = &["immerse P1 in D 50.42 cup 4.80 at 20.0"];
+    let wet: &[&str] = &["immerse P1 in D 50.42 cup 4.80 at 20"];
     check(
         &[WORKSHOP, POURED, CLOSED, &FINAL[..last], wet],
         "numbers P1",

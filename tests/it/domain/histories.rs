@@ -4,7 +4,9 @@ mod refining;
 
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
-use pourbook::metal::{IMMERSION_RULE, Immersion, Mass, Metal, WaterTemperature};
+use pourbook::metal::gravity::FineEnough;
+use pourbook::metal::water::WaterTemperature;
+use pourbook::metal::{Mass, Metal};
 use proptest::prelude::*;
 use std::collections::HashSet;
 use uuid::Uuid;
@@ -235,7 +237,7 @@ impl Shop {
                 method,
                 in_air,
                 in_water,
-                water: WaterTemperature::from_tenths((b % 401) as u16)?,
+                water: WaterTemperature::from_units((b % 4_001) as u16)?,
             }
             .into(),
         )
@@ -446,11 +448,13 @@ impl Shop {
             }
             assert_eq!(piece.state == PieceState::Remelted, piece.remelted.is_some());
             for gravity in &piece.gravities {
-                let (in_air, in_water) = (gravity.in_air.mass(), gravity.in_water.mass());
-                let displaced = gravity.method.displaced(in_air, in_water).unwrap();
                 let session = self.bench.book.session(gravity.session).unwrap();
                 let step = self.bench.book.scale(session.scale).unwrap().d;
-                assert!(displaced < in_air && IMMERSION_RULE.can_tell(displaced, step));
+                let weighing =
+                    gravity
+                        .method
+                        .weighing(&gravity.in_air, &gravity.in_water, gravity.water, step);
+                assert_eq!(weighing.unwrap().fine_enough(), FineEnough::Yes);
                 let weighed = piece.readings.iter().any(|reading| reading.index < gravity.index);
                 assert!(weighed, "weighed in water before it was weighed");
             }

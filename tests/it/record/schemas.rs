@@ -28,7 +28,7 @@ const PATTERNS: [(&str, &str); 12] = [
     ("serial", "^[A-HJKMNP-TV-Z]{2,4}-[0-9]{4,6}-[0-9]{2}$"),
     ("series code", "^[A-HJKMNP-TV-Z]{2,4}$"),
     ("shape", "^[a-z][a-z0-9_]{0,15}$"),
-    ("temperature of water", r"^(40\.0|[1-3]?[0-9]\.[0-9])$"),
+    ("temperature of water", r"^(40|[1-3]?[0-9](\.[0-9]?[1-9])?)$"),
     ("day", "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"),
     ("pour number", "^[1-9][0-9]{0,9}-[0-9]{2,5}$"),
 ];

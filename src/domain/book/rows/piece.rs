@@ -1,11 +1,12 @@
 //! Rows of pieces and their certificates.
 
 use crate::domain::{
-    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, MeltId, OrderId,
-    PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage, StrikeOutcome,
-    Timestamp, UnmarkedReason,
+    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, Immersion, MeltId,
+    OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
+    StrikeOutcome, Timestamp, UnmarkedReason,
 };
-use crate::metal::{Fineness, Immersion, Mass, MassDifference, Reading, WaterTemperature};
+use crate::metal::water::WaterTemperature;
+use crate::metal::{Fineness, Mass, MassDifference, Reading};
 
 rows! {
     /// A reading of a piece. It is never edited; a later one supersedes it.

@@ -270,7 +270,7 @@ fn piece_missing(n: usize) -> Vec<Draft> {
 
 fn piece_gravity(_: usize) -> Vec<Draft> {
     let members = json!({"piece": id(PIECE, 1), "session": id(SESSION, 1), "method": "hung", "in_air": MASS,
-        "in_water": MASS, "water": "39.9"});
+        "in_water": MASS, "water": "39.99"});
     vec![draft("piece.gravity", members)]
 }
 
