@@ -19,5 +19,6 @@ pub mod promises;
 mod refining;
 mod sales;
 mod scales;
+mod second_look;
 mod series;
 mod strikes;
