@@ -5,17 +5,23 @@
 //! question comes), private values (only the vault has them), and HTTP.
 
 mod as_of;
+mod gradings;
 mod heading;
 mod losses;
 mod opened;
+mod past;
 mod postings;
 mod reckoning;
 mod statement;
+mod suspicions;
 
 pub use as_of::{Accounts, AsOf, AskError, NoPosition};
+pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};
 pub use heading::Heading;
 pub use losses::{Emptied, Emptying, Losses, MeltLoss};
 pub use opened::Movement;
+pub use past::Unread;
 pub use postings::{Leg, Posting, Postings, Subject};
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement, StatementError, by_rows};
+pub use suspicions::{Decision, Deviation, FailedCheck, Remedy, SuspectReading, Suspicion};

@@ -7,5 +7,6 @@ mod control;
 mod gravity;
 mod masses;
 mod mixtures;
+mod plans;
 mod ratios;
 mod weighing;
