@@ -4,6 +4,8 @@
 //! `proof` and `metal` (0), `domain` (1), `record` (2), `check` and `log` (3), `writer` and `views` (4), `http` (5),
 //! `node` and `config` (6), `cli` (7). Floors 0 to 3 build without the feature `server`.
 
+#[cfg(feature = "server")]
+pub mod accounts;
 pub mod check;
 pub mod cli;
 #[cfg(feature = "server")]

@@ -7,6 +7,7 @@
 //! Deliberately absent: binary floating point, a clock, any file, anything about pieces or entries, and the avoirdupois
 //! ounce. Densities, probabilities, prices and plans are not here yet.
 
+mod assay;
 pub mod check_digits;
 mod digits;
 mod fine_mass;
@@ -22,6 +23,7 @@ mod troy;
 
 use serde::{Deserialize, Serialize};
 
+pub use assay::{ASSAY_TABLE, AssayUncertainty, assay_uncertainty};
 pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
