@@ -4,22 +4,30 @@
 //! counts steps of 0.0001 parts per thousand, a fine mass counts their exact product, money is a decimal with its
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
-//! Deliberately absent: binary floating point, a clock, any file, anything about pieces or entries, and the avoirdupois
-//! ounce. Densities, probabilities, prices and plans are not here yet.
+//! Binary floats stand in the statistics files only (`probability`, `consistency`, `water`, `gravity`, `materials`,
+//! `plan`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
+//!
+//! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
 mod assay;
 pub mod check_digits;
+pub mod consistency;
 mod digits;
 mod fine_mass;
 mod fineness;
+pub mod floats;
+pub mod gravity;
 mod mass;
+pub mod materials;
 mod money;
+pub mod probability;
 mod ratio;
 mod reading;
 mod rounding;
 mod scale;
 mod tolerance;
 mod troy;
+pub mod water;
 
 use serde::{Deserialize, Serialize};
 

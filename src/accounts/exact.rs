@@ -4,6 +4,7 @@ use num_bigint::{BigInt, BigUint};
 use num_integer::Integer as _;
 use num_rational::BigRational;
 use num_traits::{One as _, Signed as _, Zero as _};
+use std::collections::BTreeMap;
 
 /// Steps of mass in a gram: a step is 10 micrograms.
 const UNITS_OF_A_GRAM: i64 = 100_000;
@@ -79,6 +80,26 @@ pub fn sum_of_products(products: &[(&BigUint, &BigRational)], below: &BigUint) -
     });
     let sum: BigInt = scaled.sum();
     let size = part(sum.magnitude(), &(below * over_all.magnitude()));
+    if sum.is_negative() { -size } else { size }
+}
+
+/// The sum of many fractions, few of which differ in what they are over: those are summed first.
+#[must_use]
+pub fn sum<'a>(fractions: impl Iterator<Item = &'a BigRational>) -> BigRational {
+    let mut by_denominator: BTreeMap<&BigInt, BigInt> = BTreeMap::new();
+    for fraction in fractions {
+        *by_denominator.entry(fraction.denom()).or_default() += fraction.numer();
+    }
+    let mut over_all = BigInt::one();
+    for denominator in by_denominator.keys() {
+        let shared = (&over_all % *denominator).gcd(denominator);
+        over_all *= *denominator / shared;
+    }
+    let scaled = by_denominator
+        .iter()
+        .map(|(denominator, numerator)| numerator * (&over_all / *denominator));
+    let sum: BigInt = scaled.sum();
+    let size = part(sum.magnitude(), over_all.magnitude());
     if sum.is_negative() { -size } else { size }
 }
 

@@ -24,7 +24,7 @@ use serde::Serialize;
 use std::collections::BTreeSet;
 
 /// Steps of fineness in a part per thousand.
-const UNITS_PER_MILLE: i64 = 10_000;
+pub const UNITS_PER_MILLE: i64 = 10_000;
 /// Steps of fineness in a tenth of a part per thousand, to which finenesses are printed here.
 const UNITS_OF_A_TENTH: u32 = 1_000;
 

@@ -3,7 +3,10 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not here does not exist.
 
 use super::access::Role::{self, Admin, Auditor, Bench, Office};
+use super::figures::Figure;
 use super::located::{self, Misfit};
+use super::metal_statement;
+use super::traced;
 use crate::domain::{self, Command};
 use crate::views::Table;
 use serde_json::Value;
@@ -32,6 +35,8 @@ pub enum Deed {
     Show(Table),
     /// Shows a piece with all that was recorded of it.
     History,
+    /// Answers what is reckoned from the log, as of a position.
+    Figure(Figure),
     /// Shows entries by position, a page at a time or as they come.
     Events,
     /// Looks something up by what stands in the address.
@@ -268,6 +273,36 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
+    read(
+        "/v1/lots/suspects",
+        Who::Roles(ALL),
+        Deed::Figure(traced::suspects),
+    ),
+    read(
+        "/v1/lots/{lot}/recall",
+        Who::Roles(ALL),
+        Deed::Figure(traced::lot_recall),
+    ),
+    read(
+        "/v1/melts/{melt}/recall",
+        Who::Roles(ALL),
+        Deed::Figure(traced::melt_recall),
+    ),
+    read(
+        "/v1/melts/{melt}/shares",
+        Who::Roles(ALL),
+        Deed::Figure(traced::melt_shares),
+    ),
+    read(
+        "/v1/pieces/{piece}/shares",
+        Who::Roles(ALL),
+        Deed::Figure(traced::piece_shares),
+    ),
+    read(
+        "/v1/pieces/{piece}/cost",
+        Who::Roles(OFFICE),
+        Deed::Figure(traced::piece_cost),
+    ),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -283,6 +318,11 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read(
+        "/v1/statement",
+        Who::Roles(ALL),
+        Deed::Figure(metal_statement::statement),
+    ),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

@@ -1,7 +1,9 @@
 //! Floor 0, `metal`: the arithmetic against published values, against values computed elsewhere, and by property.
 
 mod amounts;
+mod chances;
 mod check_digits;
+mod gravity;
 mod masses;
 mod mixtures;
 mod ratios;
