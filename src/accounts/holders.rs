@@ -144,7 +144,7 @@ pub fn holders(book: &Book) -> Vec<Holder> {
         let content = Content::Jar(jar.holds.clone());
         found.add(Place::Jar { jar: jar.jar }, jar.metal, jar.mass.units(), content);
     }
-    for piece in in_order(book.pieces(), |piece| (piece.since, piece.piece.0)) {
+    for piece in in_order(book.pieces(), |piece| (piece.since, piece.pour.clone())) {
         found.add_piece(piece);
     }
     for refining in in_order(book.refinings(), |refining| (refining.since, refining.refining.0)) {
@@ -155,7 +155,7 @@ pub fn holders(book: &Book) -> Vec<Holder> {
 
 fn in_order<'a, T, K: Ord>(rows: impl Iterator<Item = &'a T>, key: impl Fn(&T) -> K) -> Vec<&'a T> {
     let mut rows: Vec<&T> = rows.collect();
-    rows.sort_by_key(|row| key(row));
+    rows.sort_by_cached_key(|row| key(row));
     rows
 }
 

@@ -88,7 +88,7 @@ pub struct Suspect {
     pub at_most: bool,
     /// The expanded uncertainty (k = 2) of that, steps of fineness, rounded up; none without a figure.
     pub uncertainty: Option<BigUint>,
-    /// Whether such a fineness can be, within its uncertainty.
+    /// Whether such a fineness can be: not below zero, and below what was declared.
     pub possible: bool,
     /// Whether it explains every finding that contradicts.
     pub explains: bool,
@@ -235,7 +235,6 @@ fn suspect(
     let within = exact::whole(uncertainty.units());
     let spread = (!at_most).then(|| root_rounded_up(&(&within * &within / &squares)));
     let needed = declared - &lower_by;
-    let margin = exact::whole(BigInt::from(spread.clone().unwrap_or_default()));
     let held = Held {
         lower_by: &lower_by,
         within: &within,
@@ -248,7 +247,7 @@ fn suspect(
     }
     Some(Suspect {
         lot,
-        possible: lower_by.is_positive() && !(&needed + margin).is_negative(),
+        possible: lower_by.is_positive() && !needed.is_negative(),
         explains: of_lot
             .iter()
             .filter(|(_, observation)| observation.contradicts)

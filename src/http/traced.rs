@@ -159,7 +159,7 @@ fn recall(
 /// `GET /v1/pieces/{piece}/cost`: what its metal cost, by the prices of the lots in it.
 ///
 /// # Errors
-/// 404 for a piece that is not known at that position; 409 for one that was not weighed.
+/// 404 for a piece that is not known at that position.
 pub fn piece_cost(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
     let as_of = as_of(&mut query)?;
@@ -167,10 +167,10 @@ pub fn piece_cost(app: &App, asked: &Asked) -> Result<Found, Problem> {
     answered(app, as_of, |reckoning| {
         let piece = piece_of(reckoning, asked)?;
         let cost = PieceCost::of(reckoning, piece, |lots| prices(app, lots, asked.role()))?;
-        let cost = cost.ok_or_else(|| Problem::refused(&crate::domain::Refusal::NotWeighed))?;
         let mut body = Map::new();
         body.insert("piece".into(), json!(piece.piece));
-        body.insert("mass".into(), json!(piece.mass()));
+        body.insert("pour".into(), json!(piece.pour));
+        body.insert("mass".into(), json!(piece.mass().unwrap_or(Mass::ZERO)));
         body.extend(members(&cost)?);
         Ok(body)
     })

@@ -50,20 +50,20 @@ impl PieceCost {
     /// Of the metal of a piece, with the prices that `prices` knows of the lots that it is asked for.
     ///
     /// # Errors
-    /// What `prices` fails with. `None` for a piece that is not known or was not weighed.
+    /// What `prices` fails with.
     pub fn of<E>(
         reckoning: &Reckoning,
         piece: &Piece,
         prices: impl FnOnce(&[LotId]) -> Result<Prices, E>,
-    ) -> Result<Option<Self>, E> {
+    ) -> Result<Self, E> {
         let (book, shares) = (reckoning.book(), reckoning.shares());
         let (Some(mixture), Some(mass)) = (shares.melt(piece.melt), piece.mass()) else {
-            return Ok(None);
+            // What was not weighed yet has a cost that nobody knows.
+            return Ok(Self::told(book, &Cost::default()));
         };
         let carried = Carrying::of(book, &shares).mixture(mixture, mass.units());
         let lots: Vec<LotId> = carried.lots.keys().copied().collect();
-        let cost = Cost::of(book, &carried, &prices(&lots)?);
-        Ok(Some(Self::told(book, &cost)))
+        Ok(Self::told(book, &Cost::of(book, &carried, &prices(&lots)?)))
     }
 
     fn told(book: &Book, cost: &Cost) -> Self {
