@@ -89,7 +89,20 @@ impl Reckoning {
     /// Where the metal of a melt came from, for a mass of it. `None` for a melt that is not known.
     #[must_use]
     pub fn shares_of(&self, melt: MeltId, mass: Mass) -> Option<SharesTold> {
-        let (book, shares) = (self.book(), self.shares());
+        SharesTold::of(self.book(), &self.shares(), melt, mass)
+    }
+
+    /// Everything that holds metal of a lot or a melt. `None` for one that is not known.
+    #[must_use]
+    pub fn recall(&self, source: Source) -> Option<RecallTold> {
+        RecallTold::of(self.book(), &self.shares(), source)
+    }
+}
+
+impl SharesTold {
+    /// Of a mass of a melt. `None` for a melt that is not known.
+    #[must_use]
+    pub fn of(book: &Book, shares: &Shares, melt: MeltId, mass: Mass) -> Option<Self> {
         let (mixture, metal) = (shares.melt(melt)?, book.melt(melt)?.metal);
         let units = mass.units();
         let mut lots: Vec<LotShare> = mixture
@@ -119,12 +132,12 @@ impl Reckoning {
         lots.sort_by_key(|lot| lot.number);
         let outturned = lots.iter().any(|lot| lot.outturn_of.is_some());
         let untraced = mixture.untraced();
-        Some(SharesTold {
+        Some(Self {
             model: MODEL,
             mass,
             fine: Grams::of_picograms(&shares.fine(book, metal, mixture, units)),
             lots,
-            origins: outturned.then(|| origins(book, &shares, mixture, units)),
+            origins: outturned.then(|| origins(book, shares, mixture, units)),
             untraced: ShareMass {
                 share: exact::text(&untraced),
                 mass: Grams::of_units(&exact::times(&untraced, units)),
@@ -191,20 +204,19 @@ pub struct RecallTold {
     pub untraced: Grams,
 }
 
-impl Reckoning {
-    /// Everything that holds metal of a lot or a melt. `None` for one that is not known.
+impl RecallTold {
+    /// Of a lot or a melt. `None` for one that is not known.
     #[must_use]
-    pub fn recall(&self, source: Source) -> Option<RecallTold> {
-        let (book, shares) = (self.book(), self.shares());
+    pub fn of(book: &Book, shares: &Shares, source: Source) -> Option<Self> {
         let all = match source {
             Source::Lot(lot) => book.lot(lot)?.mass.mass(),
             Source::Melt(melt) => book.melt(melt)?.charge,
         };
         let all = exact::whole(all.units());
-        let held = recall(book, &shares, source);
+        let held = recall(book, shares, source);
         // Over one denominator first: thousands of long fractions are not added one by one.
         let found = exact::sum(held.iter().map(|held| &held.of_it));
-        Some(RecallTold {
+        Some(Self {
             held: held.iter().map(|held| told(book, held)).collect(),
             untraced: Grams::of_units(&(&all - found)),
             all: Grams::of_units(&all),

@@ -1,5 +1,6 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
+mod asked;
 mod exactly;
 mod mixtures;
 mod suspects;
