@@ -97,6 +97,8 @@ const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
 const ADMIN: &[Role] = &[Admin];
+/// Who may see money.
+const MONEY: &[Role] = &[Office, Admin];
 const AUDITOR: &[Role] = &[Auditor];
 
 macro_rules! recordings {
@@ -300,8 +302,7 @@ pub const ROUTES: &[Route] = &[
     ),
     read(
         "/v1/pieces/{piece}/cost",
-        Who::Roles(OFFICE),
-        Deed::Figure(traced::piece_cost),
+        Who::Roles(MONEY), Deed::Figure(traced::piece_cost),
     ),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),

@@ -146,11 +146,8 @@ async fn a_cost_that_is_not_known_is_said_so_and_never_zero() {
     assert!(cost["lots"][1].get("cost").is_none());
     assert_eq!(cost["sums"][0]["amount"], "25.44");
     // A price that is erased is known no longer.
-    let row = m.get("/v1/events?limit=200").await;
-    let of_lot = |entry: &&Value| entry["events"][0]["lot"] == json!(m.workshop.lot);
-    let entry = row["entries"].as_array().unwrap().iter().find(of_lot).unwrap();
-    let erasure = json!({"index": entry["index"], "entry": entry["leaf"], "event": 0, "field": "price",
-        "reason": "asked for"});
+    let row = m.get(&format!("/v1/lots/{}", m.workshop.lot)).await;
+    let erasure = json!({"index": row["since"], "event": 0, "member": "price", "reason": "request"});
     let erased = m.app.post_as(Role::Admin, "/v1/erasures", erasure).await;
     erased.expect(201);
     let cost = m.cost().await;
@@ -163,28 +160,18 @@ async fn a_correction_makes_the_shares_anew() {
     let m = Mixed::make(true).await;
     let address = format!("/v1/melts/{}/shares", m.melt);
     assert_eq!(m.get(&address).await["lots"][1]["share"], "40/99");
-    let entries = m.get("/v1/events?limit=200").await;
-    let charged = |entry: &&Value| {
-        let event = &entry["events"][0];
-        event["kind"] == "melt.charged" && event["melt"] == json!(m.melt)
-    };
-    let entry = entries["entries"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .find(charged)
-        .unwrap();
-    let heel = entry["events"][0]["inputs"]
+    let row = m.get(&format!("/v1/melts/{}", m.melt)).await;
+    let heel = row["inputs"]
         .as_array()
         .unwrap()
         .iter()
         .find(|input| input["from"] == "heel");
     let instead = json!({"command": "charge_melt", "metal": "silver", "session": m.workshop.session,
         "lots": [{"lot": m.second_lot, "mass": "147.50"}], "heels": [heel.unwrap()["melt"]]});
-    let body = json!({"corrections": [{"index": entry["index"], "instead": instead}], "reason": "mistyped"});
+    let body = json!({"corrections": [{"index": row["since"], "instead": instead}], "reason": "mistyped"});
     m.app.post("/v1/corrections", body).await.expect(201);
     assert_eq!(m.get(&address).await["lots"][1]["share"], "1/2");
-    let before = format!("{address}?at={}", entry["index"].as_u64().unwrap() + 1);
+    let before = format!("{address}?at={}", row["since"].as_u64().unwrap() + 1);
     assert_eq!(m.get(&before).await["lots"][1]["share"], "40/99");
 }
 
