@@ -5,15 +5,24 @@
 //! question comes), private values (only the vault has them), and HTTP.
 
 mod as_of;
+pub mod costs;
+pub mod exact;
 mod gradings;
 mod heading;
+pub mod holders;
 mod losses;
+pub mod mixture;
 mod opened;
 mod past;
 mod postings;
+pub mod recall;
 mod reckoning;
+mod refined;
+pub mod shares;
 mod statement;
+pub mod suspects;
 mod suspicions;
+pub mod told;
 
 pub use as_of::{Accounts, AsOf, AskError, NoPosition};
 pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};

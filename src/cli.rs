@@ -32,6 +32,8 @@ mod reckon;
 mod slip;
 #[cfg(feature = "server")]
 mod statement;
+#[cfg(feature = "server")]
+mod traced;
 pub mod verify;
 
 #[cfg(feature = "server")]

@@ -4,10 +4,12 @@
 //! (the audit's), and anything of the time after its position: a correction that came later has not been heard of here.
 
 use super::Postings;
+use super::shares::Shares;
 use crate::check::{Faulty, Leaf, Replay};
 use crate::domain::{Book, Event, Stamp, Timestamp};
 use crate::log::{Store, StoreError};
 use crate::metal::Metal;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Why a log cannot be reckoned from.
 #[derive(Debug, thiserror::Error)]
@@ -25,6 +27,8 @@ pub struct Reckoning {
     replay: Replay,
     stamps: Vec<Stamp>,
     postings: Postings,
+    /// The shares that somebody asked for, and at which position they were learned.
+    shares: Mutex<(u64, Arc<Shares>)>,
 }
 
 impl Reckoning {
@@ -35,6 +39,7 @@ impl Reckoning {
             replay: Replay::new(origin),
             stamps: Vec::new(),
             postings: Postings::default(),
+            shares: Mutex::default(),
         }
     }
 
@@ -63,6 +68,8 @@ impl Reckoning {
             },
         )??;
         if corrected {
+            // What went into a melt may be another metal now: nothing that was learned holds.
+            self.shares = Mutex::default();
             self.post_anew(store)?;
         }
         Ok(())
@@ -89,6 +96,17 @@ impl Reckoning {
         })?;
         self.postings = postings;
         faulty.map_or(Ok(()), |faulty| Err(faulty.into()))
+    }
+
+    /// The shares of every melt at the position, learned when they are first asked for and remembered.
+    #[must_use]
+    pub fn shares(&self) -> Arc<Shares> {
+        let mut learned = self.shares.lock().unwrap_or_else(PoisonError::into_inner);
+        if learned.0 != self.position() {
+            Arc::make_mut(&mut learned.1).learn(self.book());
+            learned.0 = self.position();
+        }
+        Arc::clone(&learned.1)
     }
 
     /// The book as it stood at the position.

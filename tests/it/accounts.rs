@@ -1,7 +1,12 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
+mod asked;
 mod demo;
+mod exactly;
 mod losses;
+mod mixtures;
+mod suspects;
+mod traced;
 
 use crate::http::{NOW, TestApp, Workshop, lot};
 use pourbook::accounts::{AsOf, AskError, Heading, NoPosition, Postings, Reckoning, by_rows};
