@@ -20,4 +20,5 @@ mod sales;
 mod scales;
 mod second_look;
 mod series;
+mod stocktakes;
 mod strikes;

@@ -10,40 +10,20 @@
 //! A piece that was not seen keeps its state until somebody says what became of it. Deliberately absent: what the pieces
 //! weigh (they are weighed by themselves), sweepings (no metal in the book), and open crucibles.
 
+mod seen;
+
+pub(in crate::domain) use seen::SEEN_MAX;
+
 use super::balances::root;
-use super::{Amount, Book, Counted, Jar, Lot, LotCount, Melt, Piece, Stocktake, StocktakeLine, agree, once};
+use super::{Amount, Book, Counted, Jar, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
 use crate::domain::{
     CountedThing, FinenessBasis, JarCounted, JarId, JarShare, LotCounted, LotFound, LotId, MeltCounted,
-    MeltId, MeltInput, PieceId, PieceState, PiecesCounted, Refusal, Residue, SeriesId, SessionId, Stamp,
-    StocktakeId, StocktakeTaken,
+    MeltId, MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
 };
 use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
-use std::collections::HashSet;
 
 /// The most lines of a stock-take: each moves a chain, as the stock-take does, and an entry moves 64.
 pub(in crate::domain) const LINES_MAX: usize = 63;
-/// The most pieces that one stock-take sees: more do not fit into an entry.
-pub(in crate::domain) const SEEN_MAX: usize = 512;
-
-/// In the workshop by the book.
-const IN_WORKSHOP: &[PieceState] = &[
-    PieceState::Poured,
-    PieceState::Graded,
-    PieceState::Condemned,
-    PieceState::Serialled,
-    PieceState::Struck,
-    PieceState::MisStruck,
-    PieceState::Archived,
-    PieceState::Hallmarked,
-    PieceState::Unmarked,
-    PieceState::Spare,
-    PieceState::Numbered,
-    PieceState::Certified,
-    PieceState::Reserved,
-    PieceState::Sold,
-    PieceState::Returned,
-    PieceState::BoughtBack,
-];
 
 /// What a line comes to.
 pub(in crate::domain) struct Difference {
@@ -79,45 +59,6 @@ impl Book {
     /// The number of the next stock-take.
     pub(in crate::domain) fn next_stocktake_number(&self) -> Result<u32, Refusal> {
         self.next(Counted::Stocktake)
-    }
-
-    /// What was seen held against what is there by the book.
-    pub(in crate::domain) fn reckon_seen(
-        &self,
-        series: Option<SeriesId>,
-        seen: &[PieceId],
-    ) -> Result<PiecesCounted, Refusal> {
-        if let Some(series) = series {
-            self.known_series(series)?;
-        }
-        if seen.len() > SEEN_MAX {
-            return Err(Refusal::TooMany {
-                count: seen.len(),
-                most: SEEN_MAX,
-            });
-        }
-        once(seen.iter().map(|piece| piece.0))?;
-        for piece in seen {
-            self.known_piece(*piece)?;
-        }
-        let there = |piece: &Piece| {
-            series.is_none_or(|series| piece.series == series) && IN_WORKSHOP.contains(&piece.state)
-        };
-        let named: HashSet<PieceId> = seen.iter().copied().collect();
-        let mut unseen: Vec<&Piece> = self
-            .pieces()
-            .filter(|piece| there(piece) && !named.contains(&piece.piece))
-            .collect();
-        unseen.sort_unstable_by_key(|piece| (piece.since, piece.piece));
-        let unexpected = seen
-            .iter()
-            .filter(|piece| !self.piece(**piece).is_some_and(there));
-        Ok(PiecesCounted {
-            series,
-            seen: seen.to_vec(),
-            unseen: unseen.iter().map(|piece| piece.piece).collect(),
-            unexpected: unexpected.copied().collect(),
-        })
     }
 
     pub(super) fn take_lot_count(&mut self, stamp: &Stamp, e: &LotCounted) -> Result<(), Refusal> {
