@@ -6,6 +6,7 @@
 //! that shows what the last one showed, so that an event told twice can be counted.
 
 mod following;
+mod jar;
 mod piece;
 
 use super::{Emptying, Heading};

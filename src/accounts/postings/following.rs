@@ -3,41 +3,31 @@
 //! What one event takes and another one of the same entry gives, such as filings between the piece and their jar, is in
 //! hand meanwhile: a heading that is empty after every entry.
 
+use super::jar::Jar;
 use super::piece::Piece;
-use super::{Emptying, Heading, Postings, Subject, fine};
+use super::{Heading, Postings, Subject, fine};
 use crate::domain::{
-    Event, JarEmptied, JarFilled, JarId, LotId, MeltCharged, MeltClosed, MeltId, MeltInput, PieceId,
-    PieceState, RefiningId, RefiningReturned, RefiningSent, Residue, SessionId,
+    Event, JarEmptied, JarId, LotCounted, LotId, MeltCharged, MeltClosed, MeltCounted, MeltId, MeltInput,
+    PieceId, PieceState, RefiningId, RefiningReturned, RefiningSent, Residue, SessionId,
 };
-use crate::metal::{Fineness, Mass, Metal};
+use crate::metal::{Fineness, Mass, Metal, Reading};
 use std::collections::HashMap;
 
 /// What the events have told of so far, as far as movements need it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Known {
     lots: HashMap<LotId, (Metal, Fineness)>,
-    melts: HashMap<MeltId, Melt>,
-    jars: HashMap<JarId, Jar>,
+    pub(super) melts: HashMap<MeltId, Melt>,
+    pub(super) jars: HashMap<JarId, Jar>,
     pieces: HashMap<PieceId, Piece>,
     refinings: HashMap<RefiningId, Refining>,
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Melt {
+pub(super) struct Melt {
     metal: Metal,
-    fineness: Fineness,
+    pub(super) fineness: Fineness,
     is_open: bool,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Jar {
-    metal: Metal,
-    fineness: Fineness,
-    residue: Residue,
-    /// What is in it by the book, in steps of 10 micrograms.
-    units: i64,
-    /// How many weighings and differences of weighings that is the sum of.
-    readings: u32,
 }
 
 /// What is at the refiner, or was.
@@ -51,15 +41,6 @@ struct Refining {
     jars: HashMap<JarId, Mass>,
 }
 
-impl Known {
-    /// One more reading, or difference of two, is in a jar's book mass.
-    fn read_into(&mut self, jar: JarId) {
-        if let Some(jar) = self.jars.get_mut(&jar) {
-            jar.readings = jar.readings.saturating_add(1);
-        }
-    }
-}
-
 impl Postings {
     /// Follows an event, the `event`th of the entry at `index`.
     pub fn take(&mut self, index: u64, event: u16, told: &Event) {
@@ -70,37 +51,14 @@ impl Postings {
 
     fn follow(&mut self, told: &Event) -> Option<()> {
         match told {
-            Event::LotReceived(e) => {
-                self.known.lots.insert(e.lot, (e.metal, e.fineness));
-                let way = (Heading::Received, Heading::Unmelted);
-                self.shift(
-                    e.metal,
-                    way,
-                    e.mass.mass().units(),
-                    e.fineness,
-                    Subject::Lot(e.lot),
-                );
-            }
-            Event::LotOutturned(e) => {
-                self.known.lots.insert(e.lot, (e.metal, e.fineness));
-                let way = (Heading::RefiningLoss, Heading::Unmelted);
-                self.shift(
-                    e.metal,
-                    way,
-                    e.mass.mass().units(),
-                    e.fineness,
-                    Subject::Lot(e.lot),
-                );
-            }
+            Event::LotReceived(e) => self.lot(e.lot, (e.metal, e.fineness), Heading::Received, &e.mass),
+            Event::LotOutturned(e) => self.lot(e.lot, (e.metal, e.fineness), Heading::RefiningLoss, &e.mass),
+            Event::LotFound(e) => self.lot(e.lot, (e.metal, e.fineness), Heading::StocktakeVariance, &e.mass),
+            Event::LotCounted(e) => self.count_lot(e)?,
+            Event::MeltCounted(e) => self.count_heel(e)?,
+            Event::JarCounted(e) => self.count_jar(e)?,
             Event::JarOpened(e) => {
-                let jar = Jar {
-                    metal: e.metal,
-                    fineness: e.fineness,
-                    residue: e.residue,
-                    units: 0,
-                    readings: 0,
-                };
-                self.known.jars.insert(e.jar, jar);
+                self.known.jars.insert(e.jar, Jar::opened(e));
             }
             Event::JarFilled(e) => self.fill(e)?,
             Event::MeltCharged(e) => self.charge(e),
@@ -116,48 +74,29 @@ impl Postings {
         Some(())
     }
 
-    /// Residue, in hand from the crucible or a piece, is reckoned at its jar's fineness from now on.
-    fn fill(&mut self, e: &JarFilled) -> Option<()> {
-        let melt = *self.known.melts.get(&e.melt)?;
-        let jar = self.known.jars.get_mut(&e.jar)?;
-        let units = e.mass.units();
-        jar.units = jar.units.saturating_add(units);
-        let (metal, heading, at) = (jar.metal, Heading::Jars(jar.residue), jar.fineness);
-        let subject = Subject::Jar(e.jar);
-        self.shift(metal, (Heading::InHand, heading), units, melt.fineness, subject);
-        self.revalue(
-            metal,
-            heading,
-            fine(units, melt.fineness) - fine(units, at),
-            subject,
-        );
+    /// A lot is there: received, back from the refiner, or found.
+    fn lot(&mut self, lot: LotId, (metal, fineness): (Metal, Fineness), from: Heading, mass: &Reading) {
+        self.known.lots.insert(lot, (metal, fineness));
+        let (way, units) = ((from, Heading::Unmelted), mass.mass().units());
+        self.shift(metal, way, units, fineness, Subject::Lot(lot));
+    }
+
+    fn count_lot(&mut self, e: &LotCounted) -> Option<()> {
+        let (metal, fineness) = *self.known.lots.get(&e.lot)?;
+        let way = (Heading::Unmelted, Heading::StocktakeVariance);
+        self.shift(metal, way, e.variance.units(), fineness, Subject::Lot(e.lot));
         Some(())
     }
 
-    /// All that a jar has by the book leaves it: what was weighed to where it goes, the rest is lost.
-    fn empty(&mut self, id: JarId, session: SessionId, weighed: Mass, to: Heading) -> Option<()> {
-        let jar = self.known.jars.get_mut(&id)?;
-        let booked = std::mem::take(&mut jar.units);
-        let readings = std::mem::take(&mut jar.readings);
-        let jar = *jar;
-        self.emptyings.push(Emptying {
-            index: self.at.0,
-            jar: id,
-            session,
-            booked: Mass::from_units(booked).unwrap_or(Mass::ZERO),
-            weighed,
-            readings,
-        });
-        let (subject, units) = (Subject::Jar(id), weighed.units());
-        let from = Heading::Jars(jar.residue);
-        self.shift(jar.metal, (from, to), units, jar.fineness, subject);
-        let lost = booked.saturating_sub(units);
+    fn count_heel(&mut self, e: &MeltCounted) -> Option<()> {
+        let melt = *self.known.melts.get(&e.melt)?;
+        let way = (Heading::Heels, Heading::StocktakeVariance);
         self.shift(
-            jar.metal,
-            (from, Heading::FinishingLoss),
-            lost,
-            jar.fineness,
-            subject,
+            melt.metal,
+            way,
+            e.variance.units(),
+            melt.fineness,
+            Subject::Melt(e.melt),
         );
         Some(())
     }
@@ -243,7 +182,7 @@ impl Postings {
             out(Heading::InHand, prills.mass.mass().units());
         }
         out(Heading::MeltLoss, e.loss.units());
-        self.known.read_into(e.prills.as_ref()?.jar);
+        self.read_into(e.prills.as_ref()?.jar);
         Some(())
     }
 
@@ -306,7 +245,7 @@ impl Postings {
         if let Event::PieceFinished(e) = event
             && !e.filed.is_zero()
         {
-            self.known.read_into(e.jar);
+            self.read_into(e.jar);
         }
         let mut piece = self.known.pieces.get(&id)?.clone();
         let melt = *self.known.melts.get(&piece.melt)?;
