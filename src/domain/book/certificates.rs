@@ -122,8 +122,11 @@ impl Book {
         let session = reading.session;
         match self.known_session(session)?.state {
             SessionState::Open => return Err(Refusal::SessionUnconfirmed { session }),
-            SessionState::Failed => return Err(Refusal::ReadingSuspect { session }),
-            SessionState::Confirmed => {}
+            SessionState::Failed if self.is_suspect(reading) => {
+                return Err(Refusal::ReadingSuspect { session });
+            }
+            // A check that held after the reading brackets it, whatever became of the scale later.
+            SessionState::Failed | SessionState::Confirmed => {}
         }
         if self.scale_of(reading)?.verified {
             Ok(reading)

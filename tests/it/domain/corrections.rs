@@ -239,6 +239,48 @@ fn a_correction_that_would_make_a_later_fact_impossible_names_it() {
     assert!(says.contains("piece.serialled of entry"), "{says}");
 }
 
+/// What an entry says instead may be one thing more, or one less: a jar takes what is filed off, and nothing if nothing is.
+#[test]
+fn a_jar_takes_filings_from_the_finishing_that_they_then_came_from() {
+    let given: [&[&str]; 4] = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        &["finish in D into LE P3 51.90", "finish in D into LE P3 51.90"],
+    ];
+    let (first, second) = (bench_len(&given) - 2, bench_len(&given) - 1);
+    let mut bench = Bench::with(&given);
+    let withdrawn = try_correct(&bench, &[(first, "")]).unwrap_or_else(|_| panic!("it could be"));
+    assert!(replay(&bench, &withdrawn) == withdrawn.book);
+    assert_eq!(
+        said(&bench, &withdrawn),
+        [
+            "asked: ",
+            "follows: P3 filed by 0.10; P3 weighs 51.90; P3 over; LE takes 0.10 of M",
+        ]
+    );
+    let none = correct(&mut bench, &[(first, "finish in D into LE P3 52.00"), (second, "")]);
+    assert_eq!(
+        said(&bench, &none),
+        ["asked: P3 filed by 0.00; P3 weighs 52.00; P3 over", "asked: "]
+    );
+    let later: [&[&str]; 4] = [WORKSHOP, POURED, CLOSED, &["finish in D into LE P3 51.90"]];
+    let mut bench = Bench::with(&later);
+    let weighed = entry(&later, WEIGHED);
+    let lighter = correct(
+        &mut bench,
+        &[(weighed, "weigh from_mould in D P1 50.42 P2 49.10 P3 51.90 P4 50.60")],
+    );
+    assert_eq!(
+        said(&bench, &lighter).last().unwrap(),
+        "follows: P3 filed by 0.00; P3 weighs 51.90; P3 over",
+    );
+}
+
+fn bench_len(given: &[&[&str]]) -> usize {
+    given.iter().map(|lines| lines.len()).sum()
+}
+
 #[test]
 fn facts_that_hang_together_are_corrected_together() {
     let given: [&[&str]; 4] = [
