@@ -4,9 +4,15 @@
 //! body of a POST alike, so that each is described once. An [`Answer`] is made figure by figure, and each figure goes into
 //! the text and the JSON at once, so that the two cannot differ. Deliberately absent: state, files and the clock.
 
+mod comparison;
+mod conformity;
 mod gravity;
+mod plan;
 
+pub use comparison::{Comparison, HELP as COMPARISON_HELP};
+pub use conformity::{Conformity, HELP as CONFORMITY_HELP};
 pub use gravity::{Gravity, HELP as GRAVITY_HELP};
+pub use plan::{HELP as PLAN_HELP, Plan, Wanted};
 
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
@@ -15,6 +21,8 @@ use serde_json::{Map, Value, json};
 pub trait Calculator: DeserializeOwned {
     /// The word for it: the command, and the last part of the address.
     const WORD: &'static str;
+    /// The name of its members' schema in the description of the API.
+    const QUESTION: &'static str;
 
     /// The answer.
     ///
@@ -96,6 +104,13 @@ impl Answer {
         self
     }
 
+    /// Adds a line that has no member of its own.
+    #[must_use]
+    pub fn line(mut self, label: &str, line: impl Into<String>) -> Self {
+        self.lines.push((label.to_owned(), line.into()));
+        self
+    }
+
     /// Adds a list, and one line for all of it.
     #[must_use]
     pub fn list(mut self, member: &str, label: &str, items: Vec<Value>, line: impl Into<String>) -> Self {
@@ -163,4 +178,9 @@ const fn known<Q: Calculator>() -> Known {
 }
 
 /// Every calculator.
-pub const CALCULATORS: &[Known] = &[known::<Gravity>()];
+pub const CALCULATORS: &[Known] = &[
+    known::<Gravity>(),
+    known::<Plan>(),
+    known::<Conformity>(),
+    known::<Comparison>(),
+];

@@ -19,6 +19,7 @@ pub mod gravity;
 mod mass;
 pub mod materials;
 mod money;
+pub mod plan;
 pub mod probability;
 mod ratio;
 mod reading;

@@ -2,7 +2,7 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
-use crate::calculators::{self, Gravity};
+use crate::calculators::{self, Comparison, Conformity, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
@@ -57,6 +57,12 @@ enum Typed {
     /// Calculate the density of a piece weighed in air and in water, and what it says.
     #[command(after_help = calculators::GRAVITY_HELP, allow_negative_numbers = true)]
     Gravity(reckon::Reckoned<Gravity>),
+    /// Calculate what a reading says of limits: uncertainty, guard band, grade, probability, claim.
+    #[command(after_help = calculators::CONFORMITY_HELP, allow_negative_numbers = true)]
+    Conformity(reckon::Reckoned<Conformity>),
+    /// Compare two readings of one piece, each with its uncertainty.
+    #[command(after_help = calculators::COMPARISON_HELP, allow_negative_numbers = true)]
+    Compare(reckon::Reckoned<Comparison>),
     /// Answer many questions of the calculators, one line of JSON each.
     Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
@@ -87,6 +93,8 @@ pub fn run() -> ExitCode {
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),
         Typed::Gravity(typed) => done(reckon::reckon(&typed)),
+        Typed::Conformity(typed) => done(reckon::reckon(&typed)),
+        Typed::Compare(typed) => done(reckon::reckon(&typed)),
         Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };

@@ -3,9 +3,11 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not here does not exist.
 
 use super::access::Role::{self, Admin, Auditor, Bench, Office};
+use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
 use crate::domain::{self, Command};
 use crate::views::Table;
 use serde_json::Value;
@@ -42,6 +44,8 @@ pub enum Deed {
     Find,
     /// Looks something up by what stands in the body, certificate codes too.
     FindPosted,
+    /// Answers a question that needs no book.
+    Calculation(Calculation),
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
@@ -185,6 +189,16 @@ const fn read(path: &'static str, who: Who, deed: Deed) -> Route {
     }
 }
 
+/// A question that is posted and answered without a book.
+const fn calculate<Q: Calculator>(path: &'static str) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Public,
+        deed: Deed::Calculation(Calculation::of::<Q>()),
+    }
+}
+
 const fn list(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::List(table))
 }
@@ -299,6 +313,10 @@ pub const ROUTES: &[Route] = &[
         who: Who::Roles(OFFICE),
         deed: Deed::FindPosted,
     },
+    calculate::<Gravity>("/v1/calculations/gravity"),
+    calculate::<Plan>("/v1/calculations/plan"),
+    calculate::<Conformity>("/v1/calculations/conformity"),
+    calculate::<Comparison>("/v1/calculations/comparison"),
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),
     read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),

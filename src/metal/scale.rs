@@ -109,3 +109,16 @@ pub fn mpe(class: ScaleClass, e: Mass, load: Mass) -> Option<Mass> {
 pub fn mpe_in_service(class: ScaleClass, e: Mass, load: Mass) -> Option<Mass> {
     e.checked_mul(MPE_TABLE.half_intervals(class, e, load)?)
 }
+
+impl std::str::FromStr for ScaleClass {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        match text {
+            "I" => Ok(Self::I),
+            "II" => Ok(Self::II),
+            "III" => Ok(Self::III),
+            _ => Err("is none of I, II, III"),
+        }
+    }
+}

@@ -6,5 +6,6 @@ mod check_digits;
 mod gravity;
 mod masses;
 mod mixtures;
+mod plans;
 mod ratios;
 mod weighing;
