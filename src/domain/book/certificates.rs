@@ -1,7 +1,7 @@
 //! Certificates: what the maker states of a piece, and the newer issue that takes an older one's place.
 //!
 //! A certificate states the last reading with its uncertainty and what that supports, never more; it stands on a session
-//! whose closing check held. Its code is a private member. Deliberately absent: the printed sheet.
+//! that is over, with a check that held after it. Its code is a private member. Deliberately absent: the printed sheet.
 
 use super::owed::Owed;
 use super::{Book, Certificate, Piece, Series, agree};

@@ -2,8 +2,9 @@
 
 use crate::domain::book::{Book, Owed};
 use crate::domain::{
-    ConsignmentSent, DieDisposed, Event, JarFilled, JarId, JarSent, MeltCharged, MeltId, MeltInput, PieceFinished,
-    PieceMass, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
+    ConsignmentSent, DieDisposed, Event, JarFilled, JarId, JarSent, MeltCharged, MeltId, MeltInput,
+    PieceFinished, PieceMass, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked,
+    SessionClosed,
 };
 use crate::metal::Mass;
 
@@ -23,7 +24,10 @@ impl Book {
             Event::MeltClosed(e) => self
                 .reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?
                 .into(),
-            Event::JarFilled(e) => self.owed_filling(e.jar, e.melt).unwrap_or_else(|| e.clone()).into(),
+            Event::JarFilled(e) => self
+                .owed_filling(e.jar, e.melt)
+                .unwrap_or_else(|| e.clone())
+                .into(),
             Event::PieceGraded(e) => self.reckon_grading(e.piece)?.into(),
             Event::PieceFinished(e) => self.finished_again(e, following)?.into(),
             Event::PieceMoved(e) => PieceMoved {

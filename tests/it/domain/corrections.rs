@@ -259,7 +259,10 @@ fn a_jar_takes_filings_from_the_finishing_that_they_then_came_from() {
             "follows: P3 filed by 0.10; P3 weighs 51.90; P3 over; LE takes 0.10 of M",
         ]
     );
-    let none = correct(&mut bench, &[(first, "finish in D into LE P3 52.00"), (second, "")]);
+    let none = correct(
+        &mut bench,
+        &[(first, "finish in D into LE P3 52.00"), (second, "")],
+    );
     assert_eq!(
         said(&bench, &none),
         ["asked: P3 filed by 0.00; P3 weighs 52.00; P3 over", "asked: "]
@@ -269,7 +272,10 @@ fn a_jar_takes_filings_from_the_finishing_that_they_then_came_from() {
     let weighed = entry(&later, WEIGHED);
     let lighter = correct(
         &mut bench,
-        &[(weighed, "weigh from_mould in D P1 50.42 P2 49.10 P3 51.90 P4 50.60")],
+        &[(
+            weighed,
+            "weigh from_mould in D P1 50.42 P2 49.10 P3 51.90 P4 50.60",
+        )],
     );
     assert_eq!(
         said(&bench, &lighter).last().unwrap(),
