@@ -28,7 +28,7 @@ impl Book {
                 .owed_filling(e.jar, e.melt)
                 .unwrap_or_else(|| e.clone())
                 .into(),
-            Event::PieceGraded(e) => self.reckon_grading(e.piece)?.into(),
+            Event::PieceGraded(e) => self.reckon_grading(e.piece, e.rule)?.into(),
             Event::PieceFinished(e) => self.finished_again(e, following)?.into(),
             Event::PieceMoved(e) => PieceMoved {
                 from: self.known_piece(e.piece)?.series,
