@@ -277,7 +277,8 @@ fn seed_of(leaf: &str) -> [u8; 32] {
 }
 
 impl Decision<'_> {
-    /// A piece at its end keeps the certificate that it had.
+    /// A piece at its end keeps the certificate that it had. So does one whose last weighing is not final, as after it was
+    /// bought back: it gets a new issue once it is finally weighed. What the certificate stated is restated in any case.
     fn may_reissue(&self, piece: PieceId) -> bool {
         let at_its_end = |state| {
             matches!(
@@ -287,6 +288,6 @@ impl Decision<'_> {
         };
         self.book()
             .piece(piece)
-            .is_some_and(|piece| !at_its_end(piece.state))
+            .is_some_and(|piece| !at_its_end(piece.state) && self.book().finally_weighed(piece).is_ok())
     }
 }
