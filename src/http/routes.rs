@@ -173,6 +173,7 @@ recordings! {
     GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
+    TAKE_STOCK TakeStock None, tray false, hidden &[], main "stocktake";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -268,6 +269,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/stocktakes", TRADE, &TAKE_STOCK),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -321,6 +323,7 @@ pub const ROUTES: &[Route] = &[
         Who::Roles(MONEY),
         Deed::Figure(traced::piece_cost),
     ),
+    list("/v1/stocktakes", Table::Stocktake),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -335,6 +338,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/sales/{sale}", Table::Sale),
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
+    show("/v1/stocktakes/{stocktake}", Table::Stocktake),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     read(
         "/v1/statement",
