@@ -202,7 +202,16 @@ fn the_histories_reach_remelts_jars_and_outturns() {
             }
         }
     }
-    for what in ["outturn", "lot", "heel", "jar", "piece", "settled and outturned"] {
+    for what in [
+        "outturn",
+        "lot",
+        "heel",
+        "jar",
+        "piece",
+        "settled and outturned",
+        "a jar that was short",
+        "found metal",
+    ] {
         assert!(reached.contains(what), "{what} was never reached: {reached:?}");
     }
 }

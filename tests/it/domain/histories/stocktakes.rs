@@ -15,7 +15,7 @@ impl Shop {
         lots.sort_by_key(|lot| lot.number);
         let lots = one(&lots, a)
             .into_iter()
-            .filter(|_| b % 3 > 0)
+            .filter(|_| !b.is_multiple_of(3))
             .map(|lot| LotWeighed {
                 lot: lot.lot,
                 mass: Self::around(lot.left, c),
@@ -28,7 +28,9 @@ impl Shop {
         };
         let heels = one(&heels, b).and_then(heel);
         let jars = [self.jar(Residue::Prills), self.jar(Residue::Lemel)];
-        let jars = jars.into_iter().filter(|jar| !jar.mass.is_zero() && a % 4 > 0);
+        let jars = jars
+            .into_iter()
+            .filter(|jar| !jar.mass.is_zero() && !a.is_multiple_of(4));
         let there = self.pieces(|piece| {
             !matches!(
                 piece.state,
