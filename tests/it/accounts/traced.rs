@@ -178,7 +178,7 @@ fn what_is_weighed_out_of_a_jar_has_the_shares_of_what_went_in() {
 fn what_a_stock_take_finds_missing_is_of_the_lots_that_were_there() {
     let t = traced(&[
         JARRED,
-        &["count C in D jar LE 3.60 heel M1 39.90 lot A 499.00 found silver 900 2.00"],
+        &["count C in D jar LE 3.60 heel M1 39.90 lot A 499.00 found F silver 900 2.00"],
     ]);
     let (jar, a, b) = (
         JarId(t.bench.id("LE")),
