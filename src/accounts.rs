@@ -6,10 +6,12 @@
 
 mod as_of;
 mod heading;
+mod plan;
 mod reckoning;
 mod statement;
 
 pub use as_of::{Accounts, AsOf, AskError};
 pub use heading::Heading;
+pub use plan::{MouldSpread, PlanAsked, SeriesPlan, ShapeRecord};
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement};

@@ -7,6 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use super::plans;
 use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
 use crate::domain::{self, Command};
 use crate::views::Table;
@@ -305,6 +306,11 @@ pub const ROUTES: &[Route] = &[
         "/v1/statement",
         Who::Roles(ALL),
         Deed::Figure(metal_statement::statement),
+    ),
+    read(
+        "/v1/series/{series}/plan",
+        Who::Roles(ALL),
+        Deed::Figure(plans::plan),
     ),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {

@@ -16,7 +16,7 @@ use super::mass::Mass;
 use super::probability::{Probability, normal_between, signed};
 
 /// More pours than this are not planned.
-pub const POURS_MAX: u32 = 20_000;
+pub const POURS_MAX: u32 = 50_000;
 
 const PRIOR_DECIMALS: u32 = 3;
 const PRIOR_SCALE: f64 = 1_000.0;

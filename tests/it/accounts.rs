@@ -1,5 +1,7 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
+mod plans;
+
 use crate::http::{NOW, TestApp, Workshop, lot};
 use pourbook::accounts::{AsOf, AskError, Reckoning};
 use pourbook::domain::{Book, Date};

@@ -1,9 +1,9 @@
 //! Rows of pieces and their certificates.
 
 use crate::domain::{
-    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, MeltId, OrderId,
-    PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage, StrikeOutcome,
-    Timestamp, UnmarkedReason,
+    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, MeltId, Mould,
+    OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
+    StrikeOutcome, Timestamp, UnmarkedReason,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Reading};
 
@@ -60,6 +60,10 @@ rows! {
         series: SeriesId,
         /// Its shape.
         shape: Shape,
+        /// The mould that it was poured in, if that was said.
+        mould: Option<Mould>,
+        /// The series that it was poured for, once it has left it.
+        poured_for: Option<SeriesId>,
         /// Where it is in its life.
         state: PieceState,
         /// Its readings, oldest first.

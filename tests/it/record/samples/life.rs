@@ -82,6 +82,7 @@ pub const ROWS: &[Row] = &[
         vec![draft("lot.outturned", lot_outturned())]
     }),
     row("entry.corrected", 64, entry_corrected),
+    row("piece.poured.mould", 64, poured_in_a_mould),
 ];
 
 fn pieces(count: usize) -> Vec<String> {
@@ -359,6 +360,15 @@ fn refining_returned(_: usize) -> Vec<Draft> {
         draft("refining.returned", whole),
         draft("lot.outturned", lot_outturned()),
     ]
+}
+
+/// Pieces whose mould is named.
+fn poured_in_a_mould(n: usize) -> Vec<Draft> {
+    let poured = |n: usize| {
+        json!({"piece": id(PIECE, n), "melt": id(MELT, 9), "pour": format!("{MANY}-{n:02}"),
+            "series": id(SERIES, 9), "shape": "a_long_shape__01", "mould": "a_long_mould__01"})
+    };
+    (1..=n).map(|n| draft("piece.poured", poured(n))).collect()
 }
 
 /// An entry restated with 60 pieces that were poured, as long as any.
