@@ -129,6 +129,7 @@ recordings! {
     CLOSE_MELT CloseMelt Some("melt"), tray false, hidden &[], main "melt";
     WEIGH_PIECES WeighPieces None, tray true, hidden &[], main "piece";
     FINISH_PIECES FinishPieces None, tray true, hidden &[], main "piece";
+    MEASURE_GRAVITY MeasureGravity Some("piece"), tray false, hidden &[], main "piece";
     FAULT_PIECE FaultPiece Some("piece"), tray false, hidden &[], main "piece";
     MOVE_PIECE MovePiece Some("piece"), tray false, hidden &[], main "piece";
     CONDEMN_PIECE CondemnPiece Some("piece"), tray false, hidden &[], main "piece";
@@ -222,6 +223,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/melts/{melt}/closing", TRADE, &CLOSE_MELT),
     post("/v1/weighings", TRADE, &WEIGH_PIECES),
     post("/v1/finishings", TRADE, &FINISH_PIECES),
+    post("/v1/pieces/{piece}/gravity", TRADE, &MEASURE_GRAVITY),
     post("/v1/pieces/{piece}/fault", TRADE, &FAULT_PIECE),
     post("/v1/pieces/{piece}/series", OFFICE, &MOVE_PIECE),
     post("/v1/pieces/{piece}/condemnation", TRADE, &CONDEMN_PIECE),
