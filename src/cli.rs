@@ -28,6 +28,8 @@ mod plan;
 mod reckon;
 #[cfg(feature = "server")]
 mod slip;
+#[cfg(feature = "server")]
+mod traced;
 pub mod verify;
 
 #[cfg(feature = "server")]
