@@ -174,6 +174,7 @@ recordings! {
     GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
+    TAKE_STOCK TakeStock None, tray false, hidden &[], main "stocktake";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -269,6 +270,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/stocktakes", TRADE, &TAKE_STOCK),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -292,6 +294,7 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
+    list("/v1/stocktakes", Table::Stocktake),
     read(
         "/v1/lots/suspects",
         Who::Roles(ALL),
@@ -336,6 +339,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/sales/{sale}", Table::Sale),
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
+    show("/v1/stocktakes/{stocktake}", Table::Stocktake),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     read(
         "/v1/statement",
