@@ -168,6 +168,8 @@ pub enum Ground {
     NotKnown,
     /// It is a customer's.
     Customers,
+    /// It was found in a stock-take: nothing was paid for it.
+    Found,
 }
 
 /// One lot's part of a cost.
@@ -203,9 +205,12 @@ impl Cost {
             ..Self::default()
         };
         for (lot, part) in &carried.lots {
-            let owned = book.lot(*lot).is_some_and(|lot| lot.owner.is_some());
+            let row = book.lot(*lot);
+            let owned = row.is_some_and(|lot| lot.owner.is_some());
+            let found = row.is_some_and(|lot| lot.found_in.is_some());
             let (ground, of_it) = match prices.get(lot) {
                 _ if owned => (Ground::Customers, None),
+                _ if found => (Ground::Found, None),
                 None => (Ground::NotKnown, None),
                 Some(price) => (Ground::Priced, Some((price.currency(), amount(price) * part))),
             };

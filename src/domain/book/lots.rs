@@ -63,7 +63,7 @@ impl Book {
             mass: crate::metal::Mass::ZERO,
             readings: 0,
             swept: crate::metal::Mass::ZERO,
-            variance: Amount::default(),
+            variances: Vec::new(),
             since: stamp.index,
         };
         self.jars.put(e.jar, jar);
