@@ -168,8 +168,6 @@ pub enum Ground {
     NotKnown,
     /// It is a customer's.
     Customers,
-    /// It was found in a stock-take: nothing was paid for it.
-    Found,
 }
 
 /// One lot's part of a cost.
@@ -205,12 +203,9 @@ impl Cost {
             ..Self::default()
         };
         for (lot, part) in &carried.lots {
-            let row = book.lot(*lot);
-            let owned = row.is_some_and(|lot| lot.owner.is_some());
-            let found = row.is_some_and(|lot| lot.found_in.is_some());
+            let owned = book.lot(*lot).is_some_and(|lot| lot.owner.is_some());
             let (ground, of_it) = match prices.get(lot) {
                 _ if owned => (Ground::Customers, None),
-                _ if found => (Ground::Found, None),
                 None => (Ground::NotKnown, None),
                 Some(price) => (Ground::Priced, Some((price.currency(), amount(price) * part))),
             };

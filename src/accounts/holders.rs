@@ -1,6 +1,6 @@
 //! Everything that holds metal, or was lost or handed over with it: each with its mass and what it is of.
 //!
-//! For every lot the masses of it in all holders are what was received of it (of found metal: nothing): to the last digit, since losses are
+//! For every lot the masses of it in all holders are what was received of it: to the last digit, since losses are
 //! differences of readings and may be below zero. An outturn is no receipt: its metal stands here as what it is, and what
 //! its refiner lost or settled stands beside it.
 //! Deliberately absent: what anything cost.
@@ -94,23 +94,6 @@ pub enum Place {
         /// The piece.
         piece: PieceId,
     },
-    /// Missing of a lot when stock was taken; of found metal what makes up for its being there.
-    LotVariance {
-        /// The lot.
-        lot: LotId,
-    },
-    /// Missing of a heel when stock was taken.
-    HeelVariance {
-        /// The melt.
-        melt: MeltId,
-    },
-    /// Missing in a jar of one melt when stock was taken.
-    JarVariance {
-        /// The jar.
-        jar: JarId,
-        /// The melt.
-        melt: MeltId,
-    },
 }
 
 /// What a holder's metal is of.
@@ -153,8 +136,6 @@ pub fn holders(book: &Book) -> Vec<Holder> {
     for lot in in_order(book.lots(), |lot| (lot.since, lot.lot.0)) {
         let place = Place::Unmelted { lot: lot.lot };
         found.add(place, lot.metal, lot.left.units(), Content::Lot(lot.lot));
-        let place = Place::LotVariance { lot: lot.lot };
-        found.add(place, lot.metal, lot.variance.mass.units(), Content::Lot(lot.lot));
     }
     for melt in in_order(book.melts(), |melt| (melt.since, melt.melt.0)) {
         found.add_melt(melt);
@@ -162,11 +143,6 @@ pub fn holders(book: &Book) -> Vec<Holder> {
     for jar in in_order(book.jars(), |jar| (jar.since, jar.jar.0)) {
         let content = Content::Jar(jar.holds.clone());
         found.add(Place::Jar { jar: jar.jar }, jar.metal, jar.mass.units(), content);
-        for missing in &jar.variances {
-            let (jar_id, melt) = (jar.jar, missing.melt);
-            let place = Place::JarVariance { jar: jar_id, melt };
-            found.add(place, jar.metal, missing.mass.units(), Content::Melt(melt));
-        }
     }
     for piece in in_order(book.pieces(), |piece| (piece.since, piece.pour.clone())) {
         found.add_piece(piece);
@@ -230,8 +206,6 @@ impl Found<'_> {
                 }
                 let loss = melt.loss.map_or(0, |loss| loss.units());
                 self.add(Place::MeltLoss { melt: id }, melt.metal, loss, Content::Melt(id));
-                let (place, missing) = (Place::HeelVariance { melt: id }, melt.variance.mass.units());
-                self.add(place, melt.metal, missing, Content::Melt(id));
             }
         }
     }

@@ -63,7 +63,7 @@ impl Book {
             mass: crate::metal::Mass::ZERO,
             readings: 0,
             swept: crate::metal::Mass::ZERO,
-            variances: Vec::new(),
+            variance: Amount::default(),
             since: stamp.index,
         };
         self.jars.put(e.jar, jar);

@@ -177,10 +177,7 @@ impl Book {
                 .or_default()
                 .add_mass(jar.mass, jar.fineness);
             self.revalue(&mut accounts, jar, &jar.holds);
-            for missing in &jar.variances {
-                let of_melt = self.melt(missing.melt).map_or(jar.fineness, |melt| melt.fineness);
-                accounts.stocktake_variance.add(missing.mass.units(), of_melt);
-            }
+            accounts.stocktake_variance.add_sum(jar.variance.into());
         }
         for refining in self.refinings().filter(|refining| refining.metal == metal) {
             self.add_refining(&mut accounts, refining);

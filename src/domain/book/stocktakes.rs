@@ -15,12 +15,12 @@ mod seen;
 pub(in crate::domain) use seen::SEEN_MAX;
 
 use super::balances::root;
-use super::{Amount, Book, Counted, JarVariance, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
+use super::{Amount, Book, Counted, Jar, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
 use crate::domain::{
     CountedThing, FinenessBasis, JarCounted, JarId, JarShare, LotCounted, LotFound, LotId, MeltCounted,
     MeltId, MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
 };
-use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
+use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
 
 /// The most lines of a stock-take: each moves a chain, as the stock-take does, and an entry moves 64.
 pub(in crate::domain) const LINES_MAX: usize = 63;
@@ -156,15 +156,18 @@ impl Book {
             &difference.stated(),
         )?;
         let mut jar = self.known_jar(e.jar)?.clone();
-        let after = scaled(&jar.holds, jar.mass, e.mass.mass())?;
-        for share in &jar.holds {
-            let left = after.iter().find(|left| left.melt == share.melt);
-            let missing = share.mass.minus(left.map_or(Mass::ZERO, |left| left.mass));
-            add_variance(&mut jar.variances, share.melt, missing)?;
-        }
-        jar.holds = after;
+        let before = jar.holds.clone();
+        jar.holds = scaled(&before, jar.mass, e.mass.mass())?;
         jar.mass = e.mass.mass();
         jar.readings = 1;
+        let fine = self
+            .fine_of(&jar, &before)?
+            .checked_sub(self.fine_of(&jar, &jar.holds)?);
+        let fine = fine.and_then(|fine| jar.variance.fine.checked_add(fine));
+        jar.variance = Amount {
+            mass: super::sum_differences(jar.variance.mass, e.variance)?,
+            fine: fine.ok_or_else(too_much)?,
+        };
         self.jars.put(e.jar, jar);
         self.add_line(
             e.stocktake,
@@ -190,6 +193,13 @@ impl Book {
         let uncertainty = self.uncertainty_of_jar(row, session, mass.mass());
         let uncertainty = uncertainty.ok_or(Refusal::UnknownSession { session })?;
         Ok(Difference::within(row.mass, mass.mass(), uncertainty))
+    }
+
+    /// The fine metal in shares of a jar, each at what its melt is declared to be.
+    fn fine_of(&self, jar: &Jar, shares: &[JarShare]) -> Result<FineMass, Refusal> {
+        let of_melt = |share: &JarShare| self.melt(share.melt).map_or(jar.fineness, |melt| melt.fineness);
+        FineMass::checked_sum(shares.iter().map(|share| fine_mass(share.mass, of_melt(share))))
+            .ok_or_else(too_much)
     }
 
     /// Found metal is the workshop's own, and its fineness is who found it's word.
@@ -352,15 +362,6 @@ fn scaled(holds: &[JarShare], book: Mass, weighed: Mass) -> Result<Vec<JarShare>
     });
     shares.retain(|share| !share.mass.is_zero());
     Ok(shares)
-}
-
-/// What is missing in a jar of one melt, added to what was before.
-fn add_variance(variances: &mut Vec<JarVariance>, melt: MeltId, mass: MassDifference) -> Result<(), Refusal> {
-    match variances.iter_mut().find(|variance| variance.melt == melt) {
-        Some(variance) => variance.mass = super::sum_differences(variance.mass, mass)?,
-        None => variances.push(JarVariance { melt, mass }),
-    }
-    Ok(())
 }
 
 /// A variance added to those of before.

@@ -903,17 +903,6 @@ pub fn book(steps: &[Choice]) -> Bench {
     run(steps).0.bench
 }
 
-/// The same in a workshop in which every third step takes stock.
-pub fn book_with_stocktakes(steps: &[Choice]) -> Bench {
-    let steps = steps.iter().zip(0..).map(|((kind, a, b, c), i): (&Choice, u32)| {
-        (if i % 3 == 0 { stocktakes::KIND } else { *kind }, *a, *b, *c)
-    });
-    let steps: Vec<Choice> = steps.collect();
-    run_in(&[WORKSHOP, marking::SHOP, stocktakes::SHOP], &steps)
-        .0
-        .bench
-}
-
 /// The same in a workshop with customers' metal, in which every third step is about the refiner.
 pub fn book_with_customers(steps: &[Choice]) -> Bench {
     let steps: Vec<Choice> = steps

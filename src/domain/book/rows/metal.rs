@@ -1,6 +1,6 @@
 //! Rows of metal before it is a piece, and after: lots, scales, sessions, jars, melts, refinings, owners.
 
-use super::{JarVariance, LotCount};
+use super::LotCount;
 use crate::domain::book::Amount;
 use crate::domain::{
     FinenessBasis, JarId, JarSent, JarShare, LotId, MeltId, MeltInput, MeltState, OwnerId, PieceId,
@@ -106,8 +106,8 @@ rows! {
         readings: u32,
         /// Sweepings that went in since it was last emptied, grams: mostly dust, and no metal in the book.
         swept: Mass,
-        /// What stock-takes found missing in it, ever, by the melt whose metal it was.
-        variances: Vec<JarVariance>,
+        /// What stock-takes found missing in it, ever; below zero where there was more.
+        variance: Amount,
         /// Index of its first entry.
         since: u64,
     }

@@ -1,6 +1,6 @@
 //! Rows of stock-takes.
 
-use crate::domain::{CountedThing, MeltId, PiecesCounted, SessionId, StocktakeId, Timestamp};
+use crate::domain::{CountedThing, PiecesCounted, SessionId, StocktakeId, Timestamp};
 use crate::metal::{Mass, MassDifference, Reading};
 use uuid::Uuid;
 
@@ -39,14 +39,6 @@ rows! {
         uncertainty: Mass,
         /// Whether that explains it.
         explained: bool,
-    }
-
-    /// What stock-takes found missing in a jar of one melt.
-    JarVariance {
-        /// The melt whose metal it was.
-        melt: MeltId,
-        /// Grams; below zero where there was more.
-        mass: MassDifference,
     }
 
     /// When what is left of a lot was last counted.
