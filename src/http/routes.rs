@@ -293,7 +293,6 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
-    list("/v1/stocktakes", Table::Stocktake),
     read(
         "/v1/lots/suspects",
         Who::Roles(ALL),
@@ -324,6 +323,7 @@ pub const ROUTES: &[Route] = &[
         Who::Roles(MONEY),
         Deed::Figure(traced::piece_cost),
     ),
+    list("/v1/stocktakes", Table::Stocktake),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
