@@ -23,6 +23,7 @@ mod located;
 mod log_files;
 mod losses;
 mod metal_statement;
+mod plans;
 mod preflight;
 mod private;
 mod problem;

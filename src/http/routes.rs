@@ -8,6 +8,7 @@ use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::losses;
 use super::metal_statement;
+use super::plans;
 use super::traced;
 use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
 use crate::domain::{self, Command};
@@ -298,31 +299,11 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
-    read(
-        "/v1/lots/suspects",
-        Who::Roles(ALL),
-        Deed::Figure(traced::suspects),
-    ),
-    read(
-        "/v1/lots/{lot}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::lot_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_shares),
-    ),
-    read(
-        "/v1/pieces/{piece}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::piece_shares),
-    ),
+    figure("/v1/lots/suspects", traced::suspects),
+    figure("/v1/lots/{lot}/recall", traced::lot_recall),
+    figure("/v1/melts/{melt}/recall", traced::melt_recall),
+    figure("/v1/melts/{melt}/shares", traced::melt_shares),
+    figure("/v1/pieces/{piece}/shares", traced::piece_shares),
     read(
         "/v1/pieces/{piece}/cost",
         Who::Roles(MONEY),
@@ -349,6 +330,7 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/statement/{metal}/{heading}", metal_statement::opened),
     figure("/v1/losses/{metal}", losses::losses),
     figure("/v1/jars/{jar}/emptyings", losses::emptyings),
+    figure("/v1/series/{series}/plan", plans::plan),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

@@ -5,6 +5,7 @@ mod demo;
 mod exactly;
 mod losses;
 mod mixtures;
+mod plans;
 mod suspects;
 mod traced;
 
