@@ -25,6 +25,7 @@ mod problem;
 mod proofs;
 mod public_record;
 mod query;
+mod quotes;
 mod reads;
 pub mod routes;
 mod said;

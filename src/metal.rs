@@ -5,20 +5,27 @@
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
 //! Deliberately absent: binary floating point, a clock, any file, anything about pieces or entries, and the avoirdupois
-//! ounce. Densities, probabilities, prices and plans are not here yet.
+//! ounce. Densities, probabilities and plans are not here yet.
 
+pub mod alloying;
+pub mod bullion;
 pub mod check_digits;
 mod digits;
 mod fine_mass;
 mod fineness;
 mod mass;
 mod money;
+mod percent;
+pub mod price;
 mod ratio;
 mod reading;
 mod rounding;
 mod scale;
+pub mod standards;
 mod tolerance;
 mod troy;
+pub mod units;
+pub mod vat;
 
 use serde::{Deserialize, Serialize};
 
@@ -27,6 +34,7 @@ pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
 pub use mass::{Mass, MassDifference};
 pub use money::{Currency, Money};
+pub use percent::Percent;
 pub use ratio::Ratio;
 pub use reading::Reading;
 pub use rounding::Rounding;

@@ -10,6 +10,7 @@ mod metal;
 mod office;
 mod orders;
 mod pieces;
+mod prices;
 mod refining;
 mod sales;
 mod strikes;
@@ -21,6 +22,8 @@ use super::event::Event;
 use super::private::Private;
 use super::refusal::{Refusal, Refused};
 use uuid::Uuid;
+
+pub use prices::QuoteInputs;
 
 /// The most things that one command may name.
 pub const ITEMS_MAX: usize = 64;
@@ -162,6 +165,8 @@ impl Decision<'_> {
             Command::GatherSweeps(c) => self.gather_sweeps(c),
             Command::SendToRefiner(c) => self.send_to_refiner(c),
             Command::ReturnRefining(c) => self.return_refining(c),
+            Command::RecordSpot(c) => self.record_spot(c),
+            Command::MakeQuote(c) => self.make_quote(c),
         }
     }
 

@@ -8,6 +8,7 @@ mod correction;
 mod metal;
 mod office;
 mod piece;
+mod price;
 mod refining;
 mod sale;
 mod strike;
@@ -17,6 +18,7 @@ pub use correction::*;
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use price::*;
 pub use refining::*;
 pub use sale::*;
 pub use strike::*;
@@ -182,6 +184,8 @@ events! {
     "refining.sent" => RefiningSent of refining, slots 4, private ["refiner" Staff, "seal" Staff, "document" Staff, "note" Staff];
     "refining.returned" => RefiningReturned of refining, slots 4, private ["price" Staff, "charge" Staff, "document" Staff, "note" Staff];
     "lot.outturned" => LotOutturned of lot, slots 0, private [];
+    "spot.recorded" => SpotRecorded of spot, slots 2, private ["source" Staff, "note" Staff];
+    "quote.made" => QuoteMade of quote, slots 6, private ["inputs" Staff, "net" Staff, "vat" Staff, "gross" Staff, "buyer" Staff, "note" Staff];
     "entry.corrected" => EntryCorrected of correction, slots 1, private ["note" Staff];
     "key.added" => KeyAdded of nothing, slots 0, private [];
     "key.revoked" => KeyRevoked of nothing, slots 0, private [];
@@ -210,6 +214,8 @@ impl Event {
             Self::SaleMade(e) => Some(e.sale.0),
             Self::RefiningSent(e) => Some(e.refining.0),
             Self::OwnerRegistered(e) => Some(e.owner.0),
+            Self::SpotRecorded(e) => Some(e.spot.0),
+            Self::QuoteMade(e) => Some(e.quote.0),
             _ => None,
         }
     }

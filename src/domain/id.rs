@@ -47,6 +47,10 @@ ids! {
     RefiningId,
     /// A customer whose metal is in the workshop.
     OwnerId,
+    /// A spot price that was noted.
+    SpotId,
+    /// A quotation.
+    QuoteId,
     /// A person or a device that gives commands; the name stands elsewhere.
     OperatorId,
 }

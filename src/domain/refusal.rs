@@ -1,11 +1,11 @@
 //! Refusals: valid answers that name the fact that forbids.
 
 use super::id::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId,
+    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
 };
 use super::words::{DieState, Grade, OrderState, PieceState};
-use crate::metal::{Fineness, Mass, Metal, Reading};
+use crate::metal::{Fineness, Mass, Metal, Money, Reading};
 
 /// A refusal, and which member of the command it is about.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -57,6 +57,8 @@ refusals! {
     "unknown-sale" "there is no sale {sale}" => UnknownSale { sale: SaleId };
     "unknown-refining" "there is no refining {refining}" => UnknownRefining { refining: RefiningId };
     "unknown-owner" "there is no customer {owner} whose metal is here" => UnknownOwner { owner: OwnerId };
+    "unknown-spot" "there is no spot price {spot}" => UnknownSpot { spot: SpotId };
+    "unknown-quote" "there is no quotation {quote}" => UnknownQuote { quote: QuoteId };
     "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
     "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
     "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
@@ -158,6 +160,10 @@ refusals! {
     "sweeps-not-melted" "sweepings go to the refiner, not into a crucible" => SweepsNotMelted;
     "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;
     "settled-more-than-sent" "{accounted} g are accounted for, {sent} g were sent" => AccountedMoreThanSent { accounted: Mass, sent: Mass };
+
+    "spot-not-positive" "a spot price is above zero, this is {price}" => SpotNotPositive { price: Money };
+    "spot-to-come" "the time of the price is still to come" => SpotToCome;
+    "price-impossible" "there is no such price: {why}" => PriceImpossible { why: String };
 
     "not-correctable" "entry {index} holds {kind}, which no correction changes" => NotCorrectable { index: u64, kind: &'static str };
     "corrected-twice" "entry {index} is corrected twice in one command" => CorrectedTwice { index: u64 };

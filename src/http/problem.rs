@@ -110,6 +110,8 @@ const IMPOSSIBLE: &[&str] = &[
     "marks-missing",
     "nothing-promised",
     "witness-missing",
+    "spot-not-positive",
+    "price-impossible",
 ];
 
 impl Problem {

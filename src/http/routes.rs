@@ -161,6 +161,8 @@ recordings! {
     GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
+    RECORD_SPOT RecordSpot None, tray false, hidden &[], main "spot";
+    MAKE_QUOTE MakeQuote None, tray false, hidden &[], main "quote";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -245,6 +247,8 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/spots", OFFICE, &RECORD_SPOT),
+    post("/v1/quotes", OFFICE, &MAKE_QUOTE),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -268,6 +272,8 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
+    list("/v1/spots", Table::Spot),
+    list("/v1/quotes", Table::Quote),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -282,6 +288,8 @@ pub const ROUTES: &[Route] = &[
     show("/v1/sales/{sale}", Table::Sale),
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
+    show("/v1/spots/{spot}", Table::Spot),
+    show("/v1/quotes/{quote}", Table::Quote),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {

@@ -1,8 +1,8 @@
 //! Each thing of the book in a few words, for answers that people read. Names, notes and money are not among them.
 
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, ShapeCount,
+    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale, Series,
+    Session, ShapeCount, Spot,
 };
 
 /// What a row is, in a few words that are the same for everybody.
@@ -47,6 +47,8 @@ say! {
         let agreed = if row.agreed { "agreed" } else { "not agreed" };
         format!("customer whose metal is here, mixing {agreed}")
     };
+    Spot: row => format!("spot price of {}, {} an ounce", row.metal, row.price);
+    Quote: row => format!("quote {}, {}", row.number, row.metal);
 }
 
 fn pieces(count: usize) -> String {

@@ -36,6 +36,9 @@ pub enum Unreadable {
     /// Beyond the limit that is named.
     #[error("is too large: at most {0}")]
     TooLarge(&'static str),
+    /// Below the limit that is named.
+    #[error("is too small: at least {0}")]
+    TooSmall(&'static str),
     /// A fineness of nothing.
     #[error("is zero: a fineness is above 0 and at most 1000 parts per thousand")]
     Zero,

@@ -1,8 +1,8 @@
 //! How the views keep the rows of the book: which table a row belongs to, its id and the entry that made it.
 
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, Touched,
+    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale, Series,
+    Session, Spot, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -99,4 +99,8 @@ tables! {
     Refining Refining refining "refining" "refinings" 13;
     /// Customers whose metal is here.
     Owner Owner owner "owner" "owners" 14;
+    /// Spot prices.
+    Spot Spot spot "spot" "spots" 15;
+    /// Quotations.
+    Quote Quote quote "quote" "quotes" 16;
 }

@@ -1,8 +1,11 @@
 //! Floor 0, `metal`: the arithmetic against published values, against values computed elsewhere, and by property.
 
+mod alloying;
 mod amounts;
 mod check_digits;
 mod masses;
 mod mixtures;
+mod prices;
 mod ratios;
+mod units;
 mod weighing;

@@ -4,8 +4,8 @@
 
 use super::Book;
 use crate::domain::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId,
+    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
 };
 
 macro_rules! rows {
@@ -19,10 +19,12 @@ macro_rules! rows {
 mod metal;
 mod office;
 mod piece;
+mod price;
 
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use price::*;
 
 macro_rules! tables {
     ($($type:ident $id:ident $lookup:ident,)*) => {
@@ -63,6 +65,8 @@ tables! {
     Sale SaleId sale,
     Refining RefiningId refining,
     Owner OwnerId owner,
+    Spot SpotId spot,
+    Quote QuoteId quote,
 }
 
 impl Book {

@@ -48,6 +48,8 @@ takes! {
         OwnerRegistered take_owner,
         RefiningSent take_refining,
         LotOutturned take_outturn,
+        SpotRecorded take_spot,
+        QuoteMade take_quote,
     }
     plain {
         JarFilled take_filling,
