@@ -11,6 +11,7 @@ mod asked;
 mod commands;
 mod conditions;
 mod done_at;
+mod figures;
 mod find;
 mod found;
 mod json;
@@ -19,6 +20,7 @@ mod lists;
 mod live;
 mod located;
 mod log_files;
+mod metal_statement;
 mod preflight;
 mod private;
 mod problem;
@@ -38,6 +40,7 @@ pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use said::Said;
 
+use crate::accounts::Accounts;
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
 use crate::proof::Hash;
@@ -74,6 +77,8 @@ pub struct App {
     pub writer: Writer,
     /// What is shown.
     pub views: Views,
+    /// What is reckoned from the log.
+    pub accounts: Accounts,
     /// Where entries and private members are read.
     pub store: Arc<dyn Store>,
     /// Who may call.
@@ -241,7 +246,7 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) => {
+        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) | Deed::Figure(_) => {
             let app = Data::clone(app);
             apart(move || look_up(deed, &asked, &app)).await
         }
@@ -261,6 +266,7 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Command(_) | Deed::KeyEntry | Deed::FindPosted => {
             Err(Problem::internal("what has a body is no plain read"))
         }
+        Deed::Figure(figure) => figure(app, asked),
         Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),
         Deed::Show(table) => reads::show(app, asked, table),

@@ -16,5 +16,5 @@ mod tiles;
 pub use folder::{BookFolder, FolderError};
 pub use founding::{Founded, Founding, FoundingError, found};
 pub use keyfile::{KeyFile, KeyFileError};
-pub use reading::{BookReader, ReadError};
+pub use reading::{BookReader, ReadError, accounts};
 pub use running::{Node, NodeError, open_desk, rebuild, serve};

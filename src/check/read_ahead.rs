@@ -202,11 +202,12 @@ impl<'e> Line<'_, 'e, '_> {
     }
 }
 
-/// Reads the entries that `scan` hands out, and gives them to `take` in order.
+/// Reads the entries that `scan` hands out, of which the first has the index `from`, and gives them to `take` in order.
 ///
 /// # Errors
 /// Of `scan`; inside, the first entry that cannot be read or is not taken.
 pub(super) fn read_ahead<E>(
+    from: u64,
     scan: impl FnOnce(&mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), E>,
     take: &mut Take<'_>,
 ) -> Result<Result<(), Faulty>, E> {
@@ -221,7 +222,7 @@ pub(super) fn read_ahead<E>(
             started: false,
             filling: Stretch::default(),
             due: VecDeque::new(),
-            next: 0,
+            next: from,
             take,
         };
         let mut outcome = Ok(());

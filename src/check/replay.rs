@@ -187,8 +187,9 @@ impl Replay {
         }
     }
 
-    /// Replays a whole log. `scan` hands out its entries from the first on, in order, until it is told to stop, and `past`
-    /// does so again when a correction asks for it; `each` is told of every entry that went into the book.
+    /// Replays a log, or what came after the entries that were replayed already. `scan` hands out its entries from there
+    /// on, in order, until it is told to stop, and `past` does so from the first on when a correction asks for it; `each`
+    /// is told of every entry that went into the book.
     ///
     /// # Errors
     /// Of `scan`; inside, the first entry that has a fault. The replay is then over.
@@ -198,7 +199,7 @@ impl Replay {
         past: Past<'_>,
         mut each: impl FnMut(Taken<'_>),
     ) -> Result<Result<(), Faulty>, E> {
-        let outcome = read_ahead(scan, &mut |index, leaf, bytes| {
+        let outcome = read_ahead(self.tree.size(), scan, &mut |index, leaf, bytes| {
             self.chain(index, &leaf, bytes)?;
             let changed = self.take(index, &leaf.entry, past)?;
             each(Taken {

@@ -19,6 +19,7 @@ mod refiner;
 mod saltlantern;
 mod slips;
 mod story;
+mod untold;
 mod workshop;
 
 pub use ledger::{Fate, Flows, Held, Holder, Ledger};

@@ -1,5 +1,6 @@
 //! A calendar day, for rows of dated tables. Deliberately absent: time zones and the clock.
 
+use super::Timestamp;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::fmt;
 
@@ -30,6 +31,22 @@ impl Date {
             month: u8::try_from(month).ok()?,
             day: u8::try_from(day).ok()?,
         })
+    }
+
+    /// Its last second, by UTC.
+    #[must_use]
+    pub fn last_second(self) -> Timestamp {
+        // The year is reckoned from March on, so that a leap day is its last; 719,468 days lie between 0000-03-01 and
+        // 1970-01-01.
+        let (year, month, day) = (i64::from(self.year), i64::from(self.month), i64::from(self.day));
+        let (year, month) = if month > 2 {
+            (year, month - 3)
+        } else {
+            (year - 1, month + 9)
+        };
+        let days = 365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
+        let days = days + (153 * month + 2) / 5 + day - 1 - 719_468;
+        Timestamp(days * 86_400 + 86_399)
     }
 }
 
@@ -65,7 +82,29 @@ impl<'de> Deserialize<'de> for Date {
 
 #[cfg(test)]
 mod tests {
-    use super::Date;
+    use super::{Date, Timestamp};
+
+    /// Days since 1970-01-01 as POSIX.1 (XBD 4.16, seconds since the epoch) reckons them: from memory.
+    fn posix_days(year: i64, day_of_year: i64) -> i64 {
+        let since = year - 1900;
+        day_of_year + (since - 70) * 365 + (since - 69) / 4 - (since - 1) / 100 + (since + 299) / 400
+    }
+
+    #[test]
+    fn the_last_second_of_every_day_is_one_day_after_that_of_the_day_before() {
+        for year in 1970..2401_u16 {
+            let mut of_year = 0;
+            for (month, day) in (1..=12_u16).flat_map(|month| (1..=31_u16).map(move |day| (month, day))) {
+                let Some(date) = Date::parse(&format!("{year:04}-{month:02}-{day:02}")) else {
+                    continue;
+                };
+                let days = posix_days(i64::from(year), of_year);
+                assert_eq!(date.last_second(), Timestamp(days * 86_400 + 86_399), "{date}");
+                of_year += 1;
+            }
+            assert!(of_year == 365 || of_year == 366);
+        }
+    }
 
     #[test]
     fn leap_days_stand_where_the_gregorian_calendar_has_them() {

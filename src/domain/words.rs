@@ -13,6 +13,9 @@ macro_rules! words {
             /// Every word of the set, as it is written.
             pub const WORDS: &'static [&'static str] = &[$($word),*];
 
+            /// Every word of the set.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),*];
+
             /// The word as it is written.
             #[must_use]
             pub const fn word(self) -> &'static str {

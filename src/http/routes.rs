@@ -3,7 +3,9 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not here does not exist.
 
 use super::access::Role::{self, Admin, Auditor, Bench, Office};
+use super::figures::Figure;
 use super::located::{self, Misfit};
+use super::metal_statement;
 use crate::domain::{self, Command};
 use crate::views::Table;
 use serde_json::Value;
@@ -32,6 +34,8 @@ pub enum Deed {
     Show(Table),
     /// Shows a piece with all that was recorded of it.
     History,
+    /// Answers what is reckoned from the log, as of a position.
+    Figure(Figure),
     /// Shows entries by position, a page at a time or as they come.
     Events,
     /// Looks something up by what stands in the address.
@@ -291,6 +295,11 @@ pub const ROUTES: &[Route] = &[
     show("/v1/spots/{spot}", Table::Spot),
     show("/v1/quotes/{quote}", Table::Quote),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read(
+        "/v1/statement",
+        Who::Roles(ALL),
+        Deed::Figure(metal_statement::statement),
+    ),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

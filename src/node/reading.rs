@@ -1,7 +1,9 @@
 //! A book opened for reading: beside a running server, or from a copy. It takes no lock and changes nothing.
 
 use super::folder::{BookFolder, FolderError};
+use crate::accounts::Accounts;
 use crate::check::{Ancestry, BuildError, Faulty, Materials, ProofFile, Replay, build};
+use crate::config::Settings;
 use crate::domain::{Book, PieceId, Serial};
 use crate::log::{FileStore, FileStoreOptions, Head, Store};
 use crate::proof::{Checkpoint, Hash, Policy, Unproven};
@@ -51,9 +53,7 @@ impl BookReader {
     /// [`ReadError`].
     pub fn open(folder: &BookFolder) -> Result<Self, ReadError> {
         let settings = folder.settings()?;
-        let mut options = FileStoreOptions::read_only();
-        options.second_pin.clone_from(&settings.second_pin);
-        let store = FileStore::open(folder.path(), options, folder.files())?;
+        let store = open_store(folder, &settings)?;
         let policy = Policy::parse(&folder.text(&folder.path().join("policy"))?)?;
         let mut replay = Replay::new(&settings.origin);
         let mut histories: HashMap<Uuid, Vec<u64>> = HashMap::new();
@@ -141,6 +141,22 @@ impl BookReader {
         };
         Ok(build(piece, serial, self, &materials)?.0)
     }
+}
+
+/// What is reckoned from the log of a book in a folder.
+///
+/// # Errors
+/// [`ReadError`].
+pub fn accounts(folder: &BookFolder) -> Result<Accounts, ReadError> {
+    let settings = folder.settings()?;
+    let store = open_store(folder, &settings)?;
+    Ok(Accounts::new(Arc::new(store), &settings.origin))
+}
+
+fn open_store(folder: &BookFolder, settings: &Settings) -> Result<FileStore, ReadError> {
+    let mut options = FileStoreOptions::read_only();
+    options.second_pin.clone_from(&settings.second_pin);
+    Ok(FileStore::open(folder.path(), options, folder.files())?)
 }
 
 impl Ancestry for BookReader {

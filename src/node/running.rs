@@ -4,6 +4,7 @@ use super::folder::{BookFolder, FolderError};
 use super::following::follow;
 use super::tiles::{self, Keeping};
 use super::{chance, clock};
+use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
 use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
@@ -138,6 +139,7 @@ impl Node {
         let app = Arc::new(App {
             writer,
             views,
+            accounts: Accounts::new(Arc::clone(&store), &settings.origin),
             store,
             access: Access::open(folder.tokens())?,
             settings: ApiSettings {

@@ -22,6 +22,7 @@ use actix_web::http::Method;
 use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
+use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Streams, Tokens};
 use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
@@ -41,7 +42,7 @@ use uuid::Uuid;
 
 pub const ORIGIN: &str = "brackenfold.example/book";
 pub const ADDRESS: &str = "https://book.brackenfold.example";
-const NOW: i64 = 1_790_000_000;
+pub const NOW: i64 = 1_790_000_000;
 
 /// A reply, read whole.
 #[derive(Debug)]
@@ -174,14 +175,16 @@ impl TestApp {
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let store = if served.unreadable {
+            Arc::new(broken::Broken)
+        } else {
+            store
+        };
         let app = Arc::new(App {
             writer,
             views,
-            store: if served.unreadable {
-                Arc::new(broken::Broken)
-            } else {
-                store
-            },
+            accounts: Accounts::new(Arc::clone(&store), ORIGIN),
+            store,
             access: Access::fixed(held),
             settings: Settings {
                 origin: ORIGIN.into(),

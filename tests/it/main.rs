@@ -9,6 +9,7 @@
     clippy::disallowed_methods
 )]
 
+mod accounts;
 mod check;
 mod cli;
 mod contract;

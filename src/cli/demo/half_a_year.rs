@@ -8,7 +8,7 @@ use super::parcels::{mishaps, parcels, returns};
 use super::promises::{at_the_counter, serve_orders, trade};
 use super::saltlantern::{self, Saltlantern};
 use super::slips::{self, correct, swept_twice};
-use super::workshop::Workshop;
+use super::workshop::{MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{DieOwner, JarId, PieceId, PieceState, Residue};
 use crate::metal::Metal;
@@ -71,6 +71,7 @@ fn spring_cleaning(
     bench: &Bench,
     sweeps: JarId,
 ) -> Result<super::refiner::Sent, Failure> {
+    shop.help_oneself(bench.prills, 620 * MILLIGRAM);
     shop.sweep(bench.scale, sweeps, "28.40")?;
     shop.days(1);
     let condemned = shop.ledger.pieces_in(PieceState::Condemned);

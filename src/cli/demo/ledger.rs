@@ -77,6 +77,10 @@ pub struct Flows {
     pub alloyed_out: i64,
     /// Fume, flux and spill.
     pub melt_loss: i64,
+    /// Poured, and never written down.
+    pub untold: i64,
+    /// Taken out of jars by somebody who did not say so.
+    pub taken_from_jars: i64,
     /// What the assay office scraped off.
     pub assay_loss: i64,
     /// Worn off pieces while a buyer had them: a variance of weighing in the book.
@@ -104,6 +108,8 @@ pub struct Ledger {
     pub pieces: BTreeMap<PieceId, Fate>,
     /// What each melt lost in fume, flux and spill, in order.
     pub melt_losses: Vec<i64>,
+    /// Of each melt, what was poured from it and never written down.
+    pub untold: BTreeMap<MeltId, i64>,
     /// The customers whose metal is in each melt.
     pub customers: BTreeMap<MeltId, BTreeSet<OwnerId>>,
     /// Whose metal a lot is, where it is a customer's.

@@ -51,7 +51,14 @@ fn pour_day(shop: &mut Workshop, bench: &mut Bench, day: u32) -> Result<(), Fail
     let hand = (50 * GRAM + 700 * MILLIGRAM, 450 * MILLIGRAM);
     let pours = pours(shop, bench);
     let pieces = shop.pour(session, &mut crucible, pours, hand)?;
+    // On the fifth day what is left fills a small cavity, and its piece goes home in somebody's pocket.
+    if day == 5 {
+        shop.pour_untold(&mut crucible, 21 * GRAM + 380 * MILLIGRAM);
+    }
     bench.heel = Some(shop.weigh_out(session, crucible, Some(bench.prills))?);
+    if day == 3 {
+        shop.help_oneself(bench.prills, 450 * MILLIGRAM);
+    }
     finish(shop, bench, session, &pieces, day)?;
     let kept = sort_out(shop, bench, &pieces)?;
     shop.weigh(session, Stage::Final, &kept)?;

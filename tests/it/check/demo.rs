@@ -67,6 +67,8 @@ fn the_ledger_adds_up_by_itself() {
             + pieces.map(|fate| fate.mass).sum::<i64>();
         let gone = flow.alloyed_out
             + flow.melt_loss
+            + flow.untold
+            + flow.taken_from_jars
             + flow.assay_loss
             + flow.worn
             + flow.at_refiner
@@ -97,7 +99,7 @@ fn every_gram_is_where_the_ledger_says() {
         near(
             &format!("melt {}", melt.number),
             melt.loss.unwrap(),
-            *lost,
+            lost + demo.ledger.untold.get(&melt.melt).unwrap_or(&0),
             readings,
         );
         let customers: BTreeSet<_> = melt.owners.iter().flatten().copied().collect();
@@ -145,11 +147,16 @@ fn statement_of(metal: Metal, masses: &MassStatement, ledger: &Ledger) {
         ledger.in_jars(metal, Residue::Lemel),
         2 * poured,
     );
-    near("finishing loss", masses.finishing_loss.mass, 0, 2 * poured);
+    near(
+        "finishing loss",
+        masses.finishing_loss.mass,
+        flow.taken_from_jars,
+        2 * poured,
+    );
     near(
         "melt loss",
         masses.melt_loss.mass,
-        flow.melt_loss,
+        flow.melt_loss + flow.untold,
         poured + 4 * melts,
     );
     let marked = ledger

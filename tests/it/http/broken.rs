@@ -21,7 +21,10 @@ fn broken() -> StoreError {
 
 impl Store for Broken {
     fn head(&self) -> Head {
-        Head::default()
+        Head {
+            size: 9,
+            ..Head::default()
+        }
     }
 
     fn append(&self, _: &Group) -> Result<(), StoreError> {

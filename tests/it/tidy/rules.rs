@@ -14,7 +14,7 @@ const FLOORS: [&[&str]; 9] = [
     &["domain"],
     &["record"],
     &["check", "log"],
-    &["writer", "views"],
+    &["writer", "views", "accounts"],
     &["http"],
     &["node", "config"],
     &["cli"],

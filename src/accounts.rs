@@ -1,0 +1,15 @@
+//! What is reckoned from the log and never recorded: where the metal is, what it is worth, what is still to be poured.
+//!
+//! Every figure is answered from a [`Reckoning`], a log replayed to one position, so it can be asked as of any position
+//! or day. [`Accounts`] keeps the newest one. Deliberately absent: rows on disk (the log is replayed when the first
+//! question comes), private values (only the vault has them), and HTTP.
+
+mod as_of;
+mod heading;
+mod reckoning;
+mod statement;
+
+pub use as_of::{Accounts, AsOf, AskError};
+pub use heading::Heading;
+pub use reckoning::{ReckonError, Reckoning};
+pub use statement::{Line, Statement};

@@ -1,0 +1,156 @@
+//! What is reckoned from the log: as of now, of a position, of a day.
+
+use crate::http::{NOW, TestApp, Workshop, lot};
+use pourbook::accounts::{AsOf, AskError, Reckoning};
+use pourbook::domain::{Book, Date};
+use pourbook::http::Role;
+use serde_json::json;
+use std::sync::atomic::Ordering;
+
+const DAY: i64 = 86_400;
+
+fn lots(reckoning: &Reckoning) -> usize {
+    reckoning.book().lots().count()
+}
+
+fn day(text: &str) -> AsOf {
+    AsOf::Day(Date::parse(text).unwrap())
+}
+
+#[test]
+fn a_position_and_a_day_are_told_apart() {
+    assert_eq!("17".parse(), Ok(AsOf::Position(17)));
+    assert_eq!("2026-11-25".parse(), Ok(day("2026-11-25")));
+    for bad in [
+        "",
+        "-1",
+        "+1",
+        "2026-11",
+        "2026-02-30",
+        "newest",
+        "99999999999999999999",
+    ] {
+        assert_eq!(bad.parse::<AsOf>(), Err(()), "{bad}");
+    }
+}
+
+#[actix_web::test]
+async fn a_question_is_answered_as_of_now_of_a_position_and_of_a_day() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    let accounts = &app.app.accounts;
+    assert_eq!(accounts.ask(AsOf::Newest, lots).unwrap(), 1);
+    let first = app.app.views.position();
+    app.clock.store(NOW + DAY, Ordering::SeqCst);
+    app.done("/v1/lots", lot(&workshop.session)).await;
+    // What was recorded meanwhile is in the next answer, and what was asked about the past stays as it was.
+    assert_eq!(accounts.ask(AsOf::Newest, lots).unwrap(), 2);
+    assert_eq!(accounts.ask(AsOf::Position(first + 1), lots).unwrap(), 2);
+    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 1);
+    assert_eq!(accounts.ask(AsOf::Position(3), lots).unwrap(), 0);
+    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 1);
+    let today = accounts
+        .ask(AsOf::Newest, Reckoning::recorded)
+        .unwrap()
+        .unwrap()
+        .0;
+    assert_eq!(today, NOW + DAY);
+    // 2026-09-21 is the day of the tests' clock.
+    assert_eq!(accounts.ask(day("2026-09-20"), Reckoning::position).unwrap(), 0);
+    assert_eq!(
+        accounts.ask(day("2026-09-21"), Reckoning::position).unwrap(),
+        first
+    );
+    assert_eq!(accounts.ask(day("2026-09-22"), lots).unwrap(), 2);
+    let beyond = accounts.ask(AsOf::Position(first + 2), lots);
+    assert!(matches!(beyond, Err(AskError::Beyond { position, size }) if position == size + 1));
+}
+
+#[actix_web::test]
+async fn a_statement_is_asked_for_as_of_a_position_and_adds_up() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    let before = app.app.views.position();
+    let (melt, _) = workshop.pour(&app, &["50.42", "50.60"]).await;
+    workshop.close(&app, &melt).await;
+    let statement = async |query: &str| {
+        let reply = app.get_as(Role::Bench, &format!("/v1/statement{query}")).await;
+        reply.expect(200).json()["metals"][0]["lines"].clone()
+    };
+    let received = json!({"heading": "received", "mass": "500.00", "fine": "499.95"});
+    let unmelted = |mass: &str, fine: &str| json!({"heading": "unmelted", "mass": mass, "fine": fine});
+    assert_eq!(
+        statement(&format!("?metal=silver&at={before}")).await,
+        json!([received, unmelted("500.00", "499.95")])
+    );
+    assert_eq!(
+        statement("").await,
+        json!([
+            received,
+            unmelted("250.00", "249.975"),
+            {"heading": "heels", "mass": "148.48", "fine": "148.465152"},
+            {"heading": "pieces_graded", "mass": "101.02", "fine": "101.009898"},
+            {"heading": "melt_loss", "mass": "0.50", "fine": "0.49995"},
+        ])
+    );
+    for beyond in [
+        "?at=99999",
+        "?at=tomorrow",
+        "?at=2026-02-30",
+        "?metal=iron",
+        "?at=1&at=2",
+    ] {
+        let reply = app.get_as(Role::Bench, &format!("/v1/statement{beyond}")).await;
+        reply.refused(400, "unreadable", "");
+    }
+}
+
+#[actix_web::test]
+async fn a_correction_is_known_from_its_own_position_on() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    let position = app.app.views.position();
+    let lot_entry = (0..position)
+        .find(|index| {
+            app.app
+                .entry(*index)
+                .unwrap()
+                .events()
+                .any(|e| e.kind() == "lot.received")
+        })
+        .unwrap();
+    let mut instead = lot(&workshop.session);
+    instead["mass"] = json!("480.00");
+    instead["command"] = json!("receive_lot");
+    for private in ["seller", "document", "price"] {
+        instead.as_object_mut().unwrap().remove(private);
+    }
+    let body = json!({"corrections": [{"index": lot_entry, "instead": instead}], "reason": "mistyped"});
+    let received = |reckoning: &Reckoning| {
+        let lot = reckoning.book().lots().next().unwrap();
+        lot.mass.to_string()
+    };
+    assert_eq!(app.app.accounts.ask(AsOf::Newest, received).unwrap(), "500.00");
+    app.post("/v1/corrections", body).await.expect(201);
+    assert_eq!(app.app.accounts.ask(AsOf::Newest, received).unwrap(), "480.00");
+    assert_eq!(
+        app.app.accounts.ask(AsOf::Position(position), received).unwrap(),
+        "500.00"
+    );
+}
+
+#[actix_web::test]
+async fn a_log_that_cannot_be_read_is_said_so_and_asked_again() {
+    let app = TestApp::serve(crate::http::Served {
+        unreadable: true,
+        ..crate::http::Served::default()
+    })
+    .await;
+    for _ in 0..2 {
+        let asked = app
+            .app
+            .accounts
+            .ask(AsOf::Newest, |reckoning| Book::clone(reckoning.book()));
+        assert!(matches!(asked, Err(AskError::Reckon(_))), "{asked:?}");
+    }
+}
