@@ -4,19 +4,26 @@
 //! counts steps of 0.0001 parts per thousand, a fine mass counts their exact product, money is a decimal with its
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
-//! Deliberately absent: binary floating point, a clock, any file, anything about pieces or entries, and the avoirdupois
-//! ounce. Densities, probabilities and plans are not here yet.
+//! Binary floats stand in the statistics files only (`probability`, `consistency`, `water`, `gravity`, `materials`,
+//! `plan`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
+//!
+//! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
 pub mod alloying;
 pub mod bullion;
 pub mod check_digits;
+pub mod consistency;
 mod digits;
 mod fine_mass;
 mod fineness;
+pub mod floats;
+pub mod gravity;
 mod mass;
+pub mod materials;
 mod money;
 mod percent;
 pub mod price;
+pub mod probability;
 mod ratio;
 mod reading;
 mod rounding;
@@ -26,6 +33,7 @@ mod tolerance;
 mod troy;
 pub mod units;
 pub mod vat;
+pub mod water;
 
 use serde::{Deserialize, Serialize};
 

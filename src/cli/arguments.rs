@@ -1,7 +1,8 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making};
+use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
+use crate::calculators::{self, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
@@ -53,6 +54,11 @@ enum Typed {
     /// Keys that sign.
     #[command(subcommand, after_help = keys::KEY_EXAMPLES)]
     Key(keys::KeyCommand),
+    /// Calculate the density of a piece weighed in air and in water, and what it says.
+    #[command(after_help = calculators::GRAVITY_HELP, allow_negative_numbers = true)]
+    Gravity(reckon::Reckoned<Gravity>),
+    /// Answer many questions of the calculators, one line of JSON each.
+    Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
     #[command(
         after_help = "Example:\n  pourbook completions bash > ~/.local/share/bash-completion/completions/pourbook"
@@ -80,6 +86,8 @@ pub fn run() -> ExitCode {
         Typed::Token(command) => done(access::token(&command)),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),
+        Typed::Gravity(typed) => done(reckon::reckon(&typed)),
+        Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };
     match outcome {

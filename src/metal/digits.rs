@@ -42,6 +42,22 @@ pub enum Unreadable {
     /// A fineness of nothing.
     #[error("is zero: a fineness is above 0 and at most 1000 parts per thousand")]
     Zero,
+    /// Water below its freezing point.
+    #[error("is below 0 degrees Celsius: the density of water is known to us from 0 to 40 only")]
+    Frozen,
+    /// A density of nothing.
+    #[error("is zero: a density is above 0")]
+    Nought,
+    /// Not a metal whose density is known here.
+    #[error(
+        "{0:?} is no metal whose density is known here: silver, gold, copper, zinc, tin, lead, bismuth, iron, nickel, molybdenum, tungsten, palladium"
+    )]
+    NotAMetal(String),
+    /// Not the composition of an alloy.
+    #[error(
+        "{0:?} is no composition such as \"silver 925, copper 75\": parts per thousand, each metal once, 1000 in all"
+    )]
+    NotAnAlloy(String),
     /// Not a currency code.
     #[error("{0:?} is not a currency: three capital letters as in ISO 4217, such as GBP")]
     NotACurrency(String),

@@ -126,6 +126,23 @@ pub enum PriceError {
     TooLarge,
 }
 
+impl PriceError {
+    /// Which of the inputs it is about, as a JSON pointer into them; the whole for what several bring about together.
+    #[must_use]
+    pub const fn pointer(&self) -> &'static str {
+        match self {
+            Self::ZeroMass => "/mass",
+            Self::NotPrecious(_) => "/metal",
+            Self::SpotNotPositive(_) => "/spot",
+            Self::FeesNegative(_) | Self::CurrenciesMixed { .. } => "/fees",
+            Self::TooManyDecimals(_) => "/rounding/decimals",
+            Self::FinenessNotSaid => "/fineness",
+            Self::RateNegative => "/vat",
+            Self::TooLarge => "",
+        }
+    }
+}
+
 impl From<Unreadable> for PriceError {
     fn from(_: Unreadable) -> Self {
         Self::TooLarge

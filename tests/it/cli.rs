@@ -1,6 +1,7 @@
 //! The program as its user meets it: what each command prints, the shape of its JSON, and its exit code.
 
 mod audits;
+mod calculators;
 mod codes;
 mod keys;
 mod tour;

@@ -14,6 +14,7 @@ mod lists;
 mod live;
 mod main_line;
 mod public;
+mod quotes;
 mod settings;
 mod wire;
 

@@ -2,7 +2,9 @@
 
 mod alloying;
 mod amounts;
+mod chances;
 mod check_digits;
+mod gravity;
 mod masses;
 mod mixtures;
 mod prices;

@@ -55,10 +55,13 @@ impl Decision<'_> {
         let spot = spot.map_err(|refusal| refusal.at("/spot"))?.clone();
         let inputs = self.inputs_of(c, &spot)?;
         let impossible = |why: String| Refusal::PriceImpossible { why };
-        let price = inputs
-            .price
-            .price()
-            .map_err(|error| impossible(error.to_string()))?;
+        let price = inputs.price.price().map_err(|error| {
+            let pointer = match error.pointer() {
+                about @ ("/mass" | "/fineness") => format!("/of{about}"),
+                other => other.to_owned(),
+            };
+            impossible(error.to_string()).at(pointer)
+        })?;
         let kept = serde_json::to_string(&inputs).map_err(|error| impossible(error.to_string()))?;
         let event = QuoteMade {
             quote: QuoteId(self.fresh()),

@@ -622,6 +622,27 @@ pub const AFTER: &[Step] = &[
             "charge": {"amount": "25.00", "currency": "GBP"}}"#,
     ),
     post(
+        "POST /v1/spots",
+        201,
+        r#"{"metal": "silver", "price": {"amount": "24.51", "currency": "GBP"}, "priced_at": "2026-03-14T09:00:00Z",
+            "source": "the trade letter"}"#,
+    ).keeps(&["spot"]),
+    post(
+        "POST /v1/spots",
+        409,
+        r#"{"metal": "silver", "price": {"amount": "24.51", "currency": "GBP"}, "priced_at": "2126-03-14T09:00:00Z"}"#,
+    ),
+    post(
+        "POST /v1/quotes",
+        201,
+        r#"{"spot": "$spot", "of": {"piece": "$piece"}, "premium_percent": "28", "weight": "ozt-0.001", "vat": "standard"}"#,
+    ).keeps(&["quote"]),
+    post(
+        "POST /v1/quotes",
+        409,
+        r#"{"spot": "$spot", "of": {"piece": "$marked#2"}, "premium_percent": "28", "weight": "ozt-0.001", "vat": "standard"}"#,
+    ),
+    post(
         "POST /v1/series/$series_marked/closing",
         409,
         r#"{}"#,

@@ -400,6 +400,8 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::LotOutturned(e) => Some(e.lot.0),
         Event::OrderRecorded(e) => Some(e.order.0),
         Event::SaleMade(e) => Some(e.sale.0),
+        Event::SpotRecorded(e) => Some(e.spot.0),
+        Event::QuoteMade(e) => Some(e.quote.0),
         _ => None,
     }
 }

@@ -11,7 +11,7 @@ pub struct Source {
 /// The floors, lowest first.
 const FLOORS: [&[&str]; 9] = [
     &["proof", "metal"],
-    &["domain"],
+    &["domain", "calculators"],
     &["record"],
     &["check", "log"],
     &["writer", "views", "accounts"],
