@@ -27,12 +27,14 @@ mod refining;
 mod rows;
 mod sales;
 mod scales;
+mod second_look;
 mod series;
 mod standing;
 mod stock;
 mod table;
 mod taking;
 
+pub use balances::is_flagged;
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
 pub use stock::Availability;

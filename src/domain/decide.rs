@@ -201,9 +201,10 @@ fn pointed(refusal: Refusal, thing: &str, reading: &str, session: &str) -> Refus
         | Refusal::AboveScale { .. }
         | Refusal::CheckNotHeld { .. }
         | Refusal::LotOverdrawn { .. }
-        | Refusal::HeavierThanBefore { .. }
-        | Refusal::MoreOutThanIn { .. } => reading,
-        Refusal::UnknownSession { .. } | Refusal::SessionNotOpen { .. } => session,
+        | Refusal::HeavierThanBefore { .. } => reading,
+        Refusal::UnknownSession { .. } | Refusal::SessionNotOpen { .. } | Refusal::ScaleNoBetter { .. } => {
+            session
+        }
         _ => thing,
     };
     refusal.at(pointer)

@@ -87,7 +87,6 @@ refusals! {
     "melt-open" "melt {melt} is not weighed out yet" => MeltStillOpen { melt: MeltId };
     "pieces-unweighed" "{count} pieces of the melt are not weighed from the mould yet" => PiecesUnweighed { count: usize };
     "nothing-came-out" "a melt with no piece and no heel and no prills cannot be weighed out" => NothingCameOut;
-    "more-out-than-in" "{out} g came out of {charge} g: more than two readings' uncertainty above it" => MoreOutThanIn { charge: Mass, out: Mass };
 
     "series-code-taken" "another series has the code {code}" => SeriesCodeTaken { code: String };
     "series-impossible" "the series cannot be so: {why}" => SeriesImpossible { why: &'static str };
@@ -97,6 +96,9 @@ refusals! {
     "wrong-state" "the piece is {state}, so it cannot be {verb}" => WrongState { state: PieceState, verb: &'static str };
     "wrong-grade" "the piece is graded {grade}, so it cannot be {verb}" => WrongGrade { grade: Grade, verb: &'static str };
     "not-weighed" "the piece has not been weighed" => NotWeighed;
+    "graded-already" "the piece is graded {grade}: a reading is corrected, not repeated" => GradedAlready { grade: Grade };
+    "weighed-again-already" "the piece was weighed again already: a borderline piece gets one second look" => WeighedAgainAlready;
+    "scale-no-better" "this scale is no better: within {this} g here, within {before} g before" => ScaleNoBetter { this: String, before: String };
     "not-condemned" "piece {piece} is {state}: only a condemned piece goes back into the crucible" => NotCondemned { piece: PieceId, state: PieceState };
     "already-remelted" "piece {piece} went into melt {melt}" => AlreadyRemelted { piece: PieceId, melt: MeltId };
     "heavier-than-before" "{after} g after finishing, {before} g before: filing takes metal off" => HeavierThanBefore { before: Mass, after: Mass };
@@ -150,6 +152,7 @@ refusals! {
     "not-of-order" "the piece is not of the order's edition and shapes" => NotOfOrder;
     "order-filled" "order {number} has all its pieces of shape {shape}" => OrderFilled { number: u32, shape: String };
     "earlier-order" "order {number} came first and still waits for shape {shape}" => EarlierOrder { number: u32, shape: String };
+    "order-needs-number" "an order of a numbered edition is served with a number, and the piece has none" => OrderNeedsNumber;
     "reserved-otherwise" "the piece is kept for {keeper}" => ReservedOtherwise { keeper: String };
     "live-sale" "the piece is in sale {number}, which stands" => LiveSale { number: u32 };
     "not-in-sale" "piece {piece} is not in the sale, or its sale is over" => NotInSale { piece: PieceId };

@@ -18,5 +18,6 @@ pub mod promises;
 mod refining;
 mod sales;
 mod scales;
+mod second_look;
 mod series;
 mod strikes;

@@ -251,13 +251,11 @@ class Chances:
         return {"do": "pour", "melt": melt, "pours": pours}
 
     def close_melt(self, some):
-        """The heel is what the book would expect, less a little."""
+        """The heel is what the book would expect, less a little; now and then it is more, and the loss below zero."""
         melts = self.shop.melts
         melt = some[0] if some and some[0] < len(melts) else len(melts) - 1
         left = melts[melt].charge - sum(p.from_mould for p in self.shop.pieces if p.melt == melt)
-        if -STEPS_PER_GRAM < left < 0:
-            return None
-        heel = max(0, left - CENT * self.dice.randint(0, 40))
+        heel = max(0, left - CENT * (self.dice.randint(0, 40) if self.dice.random() < 0.95 else -30))
         return {"do": "close_melt", "melt": melt, "session": self.session(0), "heel": heel - heel % CENT}
 
     def weigh_mould(self, some):

@@ -44,10 +44,13 @@ class Balance:
         """Whether a check weighing is within the limit."""
         return abs(reading - nominal) <= self.limit(nominal)
 
+    def twelve_u2(self, load):
+        """12 u^2 at a load: u^2 = MPE^2/3 + s^2 + 2 d^2/12."""
+        return 4 * self.limit(load) ** 2 + 12 * self.repeatability**2 + 2 * self.division**2
+
     def guard(self, load):
-        """w = 1.645 u (JCGM 106:2012, one-sided 5 %), rounded up to the division; u^2 = MPE^2/3 + s^2 + 2 d^2/12."""
-        twelve_u2 = 4 * self.limit(load) ** 2 + 12 * self.repeatability**2 + 2 * self.division**2
-        square = -(-(1_645**2) * twelve_u2 // 12_000_000)
+        """w = 1.645 u (JCGM 106:2012, one-sided 5 %), rounded up to the division."""
+        square = -(-(1_645**2) * self.twelve_u2(load) // 12_000_000)
         root = isqrt(square - 1) + 1
         return -(-root // self.division) * self.division
 

@@ -103,6 +103,7 @@ def belongs(shop, piece, order):
     must(shop.orders[order].state == "open", "the order is not open")
     promise = shop.orders[order]
     must(promise.series == piece.series and piece.shape in promise.counts, "the order is not of such pieces")
+    must(piece.number is not None or not shop.series[piece.series].numbered, "the order promises a number")
 
 
 def release(shop, piece):

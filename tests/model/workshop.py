@@ -60,6 +60,7 @@ class Piece:
     verdict: str | None = None
     mass: int = 0
     from_mould: int = 0
+    looks: int = 0
     session: int | None = None
     filed: int = 0
     serial: bool = False
@@ -148,8 +149,12 @@ class Workshop:
 
     def fit(self, piece):
         """Whether it is accepted, by a reading that no failed check made suspect."""
+        return piece.verdict == "accepted" and not self.suspect(piece)
+
+    def suspect(self, piece):
+        """Whether its last reading came in a session whose closing check failed."""
         session = self.sessions[piece.session]
-        return piece.verdict == "accepted" and (session["open"] or session["held"])
+        return not session["open"] and not session["held"]
 
     def known(self, piece):
         """The most that may be stated of its fineness: never above an assay, nor above its own mark."""

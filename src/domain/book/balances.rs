@@ -1,24 +1,28 @@
 //! The balance of a melt: it is weighed out, and what is missing is its loss.
 //!
-//! The loss is derived, never typed. It may be a little below zero, as far as the readings' uncertainty explains: such
-//! losses are kept as they are, so that a drifting scale shows in their sum.
+//! The loss is derived, never typed, and may be below zero. It is kept as it is, so that a drifting scale shows in the
+//! sum; it is flagged where the uncertainty of the readings it comes from does not explain that more came out than went
+//! in. The uncertainty of a difference is the root of the sum of the squares of its readings' (k = 2; JCGM 100:2008,
+//! 5.1.2). Nothing is refused for what a scale shows.
 
-use super::melts::within;
-use super::{Book, Melt, agree, sum};
+use super::{Book, Jar, Melt, agree, sum};
 use crate::domain::{
     MeltClosed, MeltId, MeltInput, MeltState, PieceId, PieceMass, PrillsGathered, Refusal, Residue,
     SessionId, Stage, Stamp,
 };
-use crate::metal::{Mass, Reading};
+use crate::metal::{Mass, MassDifference, Reading};
 
 impl Book {
     pub(super) fn take_balance(&mut self, stamp: &Stamp, e: &MeltClosed) -> Result<(), Refusal> {
         let balance = self.reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?;
         agree(e, &balance)?;
         let mut melt = self.known_melt(e.melt)?.clone();
+        let gathered = e.prills.as_ref().map_or(Mass::ZERO, |prills| prills.mass.mass());
+        let wobble = self.wobble_of_balance(&melt, e.session, e.heel.mass(), gathered)?;
+        melt.uncertainty = Some(root(wobble));
         melt.state = MeltState::Closed;
         melt.heel = Some(e.heel.mass());
-        melt.prills = Some(e.prills.as_ref().map_or(Mass::ZERO, |prills| prills.mass.mass()));
+        melt.prills = Some(gathered);
         melt.loss = Some(e.loss);
         melt.closed = Some(stamp.index);
         self.melts.put(e.melt, melt);
@@ -51,8 +55,6 @@ impl Book {
             .iter()
             .map(|output| output.mass)
             .chain([heel.mass(), gathered]))?;
-        let wobble = self.wobble_of_balance(row, session, heel.mass(), gathered)?;
-        within(row.charge, out, wobble)?;
         Ok(MeltClosed {
             melt,
             metal: row.metal,
@@ -118,4 +120,41 @@ impl Book {
         let reading = self.known_piece(piece)?.reading().ok_or(Refusal::NotWeighed)?;
         Ok(Self::wobble_squared(self.scale_of(reading)?, reading.mass.mass()))
     }
+
+    /// What a jar that is emptied may be off (k = 2), grams: what it holds is a sum of differences of two readings each,
+    /// and is now read once more on a scale. `jar` is its row as it was before.
+    #[must_use]
+    pub fn uncertainty_of_jar(&self, jar: &Jar, session: SessionId, weighed: Mass) -> Option<Mass> {
+        let scale = self.scale(self.session(session)?.scale)?;
+        let times = u128::from(jar.readings).saturating_mul(2).saturating_add(1);
+        Some(root(Self::wobble_squared(scale, weighed).saturating_mul(times)))
+    }
+}
+
+impl Melt {
+    /// Whether more came out than went in, and more than the readings explain.
+    #[must_use]
+    pub fn is_loss_flagged(&self) -> bool {
+        matches!((self.loss, self.uncertainty), (Some(loss), Some(uncertainty)) if is_flagged(loss, uncertainty))
+    }
+}
+
+/// Whether a loss is below zero by more than its uncertainty (k = 2).
+#[must_use]
+pub fn is_flagged(loss: MassDifference, uncertainty: Mass) -> bool {
+    loss.is_negative() && loss.magnitude() > uncertainty
+}
+
+/// The root of a sum of squares of 10 micrograms, rounded up; at most the greatest mass that can be written.
+pub(super) fn root(squares: u128) -> Mass {
+    let floor = squares.isqrt();
+    let up = if floor.saturating_mul(floor) < squares {
+        floor.saturating_add(1)
+    } else {
+        floor
+    };
+    i64::try_from(up)
+        .ok()
+        .and_then(Mass::from_units)
+        .unwrap_or(Mass::MAX)
 }

@@ -7,13 +7,12 @@
 
 use super::owed::Owed;
 use super::owners::Owners;
-use super::scales::square;
-use super::{Book, Counted, Jar, Melt, Piece, agree, once, sum};
+use super::{Book, Counted, Melt, Piece, agree, once, sum};
 use crate::domain::{
     FinenessBasis, JarId, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal,
     Residue, SessionId, Stamp,
 };
-use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, blend_fineness};
+use crate::metal::{Fineness, Mass, Metal, Reading, blend_fineness};
 
 /// The most inputs of a charge: a command names at most 64 things.
 const INPUTS_MAX: usize = 64;
@@ -56,6 +55,7 @@ impl Book {
             heel_taken: None,
             prills: None,
             loss: None,
+            uncertainty: None,
             since: stamp.index,
             closed: None,
             at: stamp.at,
@@ -152,7 +152,7 @@ impl Book {
                     });
                 }
                 agree(holds, &jar.holds)?;
-                self.may_empty(jar, session, mass)?;
+                self.weighed(session, mass)?;
                 let melts = || jar.holds.iter().filter_map(|share| self.melt(share.melt));
                 let lowest = melts().map(Melt::reckoned_fineness).min();
                 Ok(Part {
@@ -183,15 +183,6 @@ impl Book {
             });
         }
         Ok(row)
-    }
-
-    /// Refuses to empty a jar that weighs more than the book expects, beyond the readings' uncertainty. What it holds is
-    /// a sum of differences of two readings each, and is now read once more.
-    pub(super) fn may_empty(&self, jar: &Jar, session: SessionId, mass: &Reading) -> Result<(), Refusal> {
-        self.weighed(session, mass)?;
-        let once = Self::wobble_squared(self.scale_in_session(session)?, mass.mass());
-        let times = u128::from(jar.readings).saturating_mul(2).saturating_add(1);
-        within(jar.mass, mass.mass(), once.saturating_mul(times))
     }
 
     fn draw_from_lot(
@@ -339,13 +330,4 @@ impl Melt {
         self.assayed
             .map_or(self.fineness, |found| found.min(self.fineness))
     }
-}
-
-/// Refuses more metal out than in, unless the readings' uncertainty (its square is given) explains it.
-pub(super) fn within(into: Mass, out: Mass, wobble_squared: u128) -> Result<(), Refusal> {
-    let missing: MassDifference = into.minus(out);
-    if missing.is_negative() && square(missing.magnitude()) > wobble_squared {
-        return Err(Refusal::MoreOutThanIn { charge: into, out });
-    }
-    Ok(())
 }

@@ -149,9 +149,13 @@ impl Book {
         Ok(())
     }
 
-    /// Whether a piece that is kept for nobody may go to an order.
+    /// Whether a piece that is kept for nobody may go to an order. A numbered edition promises numbers, so a spare that is
+    /// sold without one goes to nobody's order.
     pub(super) fn may_serve(&self, order: &Order, piece: &Piece) -> Result<(), Refusal> {
         of_order(order, piece)?;
+        if piece.number.is_none() && !self.known_series(piece.series)?.unnumbered {
+            return Err(Refusal::OrderNeedsNumber);
+        }
         if order.lacks(&piece.shape) == 0 {
             return Err(Refusal::OrderFilled {
                 number: order.number,

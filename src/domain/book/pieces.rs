@@ -107,6 +107,8 @@ impl Book {
         if self.owed().iter().any(finishing) {
             let owed = self.pay("piece.weighed", finishing)?;
             self.take_filings(e, &owed)?;
+        } else {
+            self.may_look_again(e)?;
         }
         let mut piece = self.known_piece(e.piece)?.clone();
         if piece.back_unweighed {
@@ -127,7 +129,7 @@ impl Book {
 
     /// Whether a piece may be weighed at this point of its life.
     ///
-    /// From the mould: while its melt is open. As finished: when the melt is closed and there is no serial yet. Finally:
+    /// From the mould: while its melt is open, and again as [`Book::may_look_again`] has it. As finished: when the melt is closed and there is no serial yet. Finally:
     /// when it has a serial and, unless its series is exempt, a hallmark, since nothing that touches metal may come
     /// after. As returned: when it came back from a buyer.
     pub(in crate::domain) fn may_weigh(&self, id: PieceId, stage: Stage) -> Result<(), Refusal> {

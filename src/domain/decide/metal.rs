@@ -206,7 +206,6 @@ impl Decision<'_> {
             .book
             .reckon_balance(c.melt, c.session, &c.heel, prills.as_ref())
             .map_err(|refusal| match refusal {
-                Refusal::MoreOutThanIn { .. } => refusal.at("/heel"),
                 Refusal::UnknownJar { .. }
                 | Refusal::WrongResidue { .. }
                 | Refusal::WrongMetal { .. }

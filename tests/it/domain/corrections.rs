@@ -337,3 +337,30 @@ fn a_corrected_entry_is_corrected_again() {
         assert_eq!(bench.piece("P2").grading.as_ref().unwrap().grade, grade);
     }
 }
+
+#[test]
+fn a_second_look_does_not_outlive_the_reading_that_called_for_it() {
+    let given: &[&str] = &[
+        "scale F class I e 0.001 d 0.001 max 500 s 0.0005",
+        "session FF on F 100.000 shows 100.000",
+        "melt M in D silver lot A 110.00",
+        "pour M TW oval P1",
+        "weigh from_mould in D P1 50.01",
+        "weigh from_mould in FF P1 50.012",
+    ];
+    let bench = Bench::with(&[WORKSHOP, given]);
+    let index = bench.entries.len() - 2;
+    let accepted = "weigh from_mould in D P1 50.10";
+    let refused = try_correct(&bench, &[(index, accepted)]).err().unwrap();
+    assert_eq!(
+        bench.say_refused(&refused),
+        format!(
+            "refused: by that, piece.weighed of entry {} could not be: the piece is graded accepted: a reading is \
+             corrected, not repeated (/corrections)",
+            index + 1
+        )
+    );
+    let corrected = try_correct(&bench, &[(index, accepted), (index + 1, "")]).unwrap();
+    let readings = &corrected.book.piece(PieceId(bench.id("P1"))).unwrap().readings;
+    assert_eq!(readings.len(), 1);
+}

@@ -435,6 +435,18 @@ fn a_spare_without_a_number_is_promised_to_nobody() {
         "sell V P1",
         "refused: of shape oval 1 can still be had and 1 are promised: this one is spoken for (/items/0/piece)",
     );
+    let needs = "refused: an order of a numbered edition is served with a number, and the piece has none";
+    check(
+        &[WORKSHOP, spares],
+        "reserve P2 under O",
+        &format!("{needs} (/piece)"),
+    );
+    check(
+        &[WORKSHOP, spares],
+        "sell V under O P2",
+        &format!("{needs} (/items/0/piece)"),
+    );
+    check(&[WORKSHOP, spares], "sell V under O P1", "V is sale 1; P1 sold");
 }
 
 #[test]

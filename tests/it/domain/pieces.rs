@@ -158,7 +158,7 @@ fn each_stage_has_its_time() {
     check(
         &[WORKSHOP, POURED],
         "weigh from_mould in D P1 50.40",
-        "P1 weighs 50.40; P1 accepted",
+        "refused: the piece is graded accepted: a reading is corrected, not repeated (/items/0/piece)",
     );
     check(
         &[WORKSHOP, POURED, CLOSED],
@@ -279,6 +279,16 @@ fn a_faulty_piece_stays_faulty() {
     check(
         &[WORKSHOP, POURED, faulty],
         "weigh from_mould in D P1 50.42",
+        "refused: the piece is graded faulty: a reading is corrected, not repeated (/items/0/piece)",
+    );
+    check(
+        &[WORKSHOP, MELT, &["pour M TW oval P1", "fault P1 misrun"]],
+        "weigh from_mould in D P1 50.42",
+        "P1 weighs 50.42; P1 faulty",
+    );
+    check(
+        &[WORKSHOP, POURED, CLOSED, faulty],
+        "weigh finished in D P1 50.42",
         "P1 weighs 50.42; P1 faulty",
     );
     check(

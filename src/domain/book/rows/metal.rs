@@ -135,6 +135,8 @@ rows! {
         prills: Option<Mass>,
         /// What was lost, once weighed out, grams.
         loss: Option<MassDifference>,
+        /// Expanded uncertainty of that loss (k = 2) by the readings it comes from, once weighed out, grams.
+        uncertainty: Option<Mass>,
         /// Index of its charge.
         since: u64,
         /// Index of the entry that weighed it out.
