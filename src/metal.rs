@@ -41,7 +41,7 @@ pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
 pub use mass::{Mass, MassDifference};
-pub use money::{Currency, Money};
+pub use money::{Amount, Currency, Money};
 pub use percent::Percent;
 pub use ratio::Ratio;
 pub use reading::Reading;
@@ -94,6 +94,15 @@ impl Metal {
             Self::Palladium => "palladium",
             Self::Copper => "copper",
         }
+    }
+}
+
+impl std::str::FromStr for Metal {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let found = Self::ALL.into_iter().find(|metal| metal.word() == text);
+        found.ok_or("must be silver, gold, platinum, palladium or copper")
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
-use crate::calculators::{self, Gravity};
+use crate::calculators::{self, Bar, Blend, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
@@ -57,6 +57,24 @@ enum Typed {
     /// Calculate the density of a piece weighed in air and in water, and what it says.
     #[command(after_help = calculators::GRAVITY_HELP, allow_negative_numbers = true)]
     Gravity(reckon::Reckoned<Gravity>),
+    /// Calculate what fineness a charge will have.
+    #[command(after_help = calculators::BLEND_HELP, allow_negative_numbers = true)]
+    Blend(reckon::Reckoned<Blend>),
+    /// Calculate what to add to a charge to raise or lower its fineness.
+    #[command(after_help = calculators::RAISE_HELP, allow_negative_numbers = true)]
+    Raise(reckon::Reckoned<Raise>),
+    /// Convert between units of mass.
+    #[command(after_help = calculators::CONVERT_HELP, allow_negative_numbers = true)]
+    Convert(reckon::Reckoned<Convert>),
+    /// Calculate how a bar is stated in the wholesale trade.
+    #[command(after_help = calculators::BAR_HELP, allow_negative_numbers = true)]
+    Bar(reckon::Reckoned<Bar>),
+    /// Calculate the price of metal by weight, and the tax on it.
+    #[command(after_help = calculators::PRICE_HELP, allow_negative_numbers = true)]
+    Price(reckon::Reckoned<Price>),
+    /// Calculate the tax contained in a gross amount.
+    #[command(after_help = calculators::VAT_HELP, allow_negative_numbers = true)]
+    Vat(reckon::Reckoned<Vat>),
     /// Answer many questions of the calculators, one line of JSON each.
     Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
@@ -87,6 +105,12 @@ pub fn run() -> ExitCode {
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),
         Typed::Gravity(typed) => done(reckon::reckon(&typed)),
+        Typed::Blend(typed) => done(reckon::reckon(&typed)),
+        Typed::Raise(typed) => done(reckon::reckon(&typed)),
+        Typed::Convert(typed) => done(reckon::reckon(&typed)),
+        Typed::Bar(typed) => done(reckon::reckon(&typed)),
+        Typed::Price(typed) => done(reckon::reckon(&typed)),
+        Typed::Vat(typed) => done(reckon::reckon(&typed)),
         Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };

@@ -9,9 +9,8 @@
 mod additions;
 
 use additions::Plan;
-use serde::{Deserialize, Serialize};
 
-use super::digits::{Unreadable, serde_as_text};
+use super::digits::{Unreadable, quote, serde_as_text};
 use super::fine_mass::{FineMass, fine_mass};
 use super::fineness::{Fineness, PURE_COUNT};
 use super::mass::Mass;
@@ -48,9 +47,8 @@ impl std::fmt::Display for Content {
 
 serde_as_text!(Content);
 
-/// Something that goes into a charge.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+/// Something that goes into a charge; as text, grams and fineness, `300@998.6`.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Part {
     /// Grams.
     pub mass: Mass,
@@ -58,19 +56,70 @@ pub struct Part {
     pub fineness: Content,
 }
 
-/// Metal that could be added.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+impl std::str::FromStr for Part {
+    type Err = Unreadable;
+
+    fn from_str(text: &str) -> Result<Self, Unreadable> {
+        let (mass, fineness) = text
+            .split_once('@')
+            .ok_or_else(|| Unreadable::NotAPart(quote(text)))?;
+        Ok(Self {
+            mass: mass.parse()?,
+            fineness: fineness.parse()?,
+        })
+    }
+}
+
+impl std::fmt::Display for Part {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}@{}", self.mass, self.fineness)
+    }
+}
+
+serde_as_text!(Part);
+
+/// Metal that could be added; as text `999.9`, `120.5@999.9` or `feed=120.5@999.9`.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Lot {
     /// What it is called, if it has a name.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// Parts per thousand, or `alloy`.
     pub fineness: Content,
     /// How much of it there is, grams; as much as it takes if nothing is said.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left: Option<Mass>,
 }
+
+impl std::str::FromStr for Lot {
+    type Err = Unreadable;
+
+    fn from_str(text: &str) -> Result<Self, Unreadable> {
+        let (name, rest) = text
+            .rsplit_once('=')
+            .map_or((None, text), |(name, rest)| (Some(name), rest));
+        let (left, fineness) = rest
+            .split_once('@')
+            .map_or((None, rest), |(left, rest)| (Some(left), rest));
+        Ok(Self {
+            name: name.map(str::to_owned),
+            fineness: fineness.parse()?,
+            left: left.map(str::parse).transpose()?,
+        })
+    }
+}
+
+impl std::fmt::Display for Lot {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if let Some(name) = &self.name {
+            write!(f, "{name}=")?;
+        }
+        if let Some(left) = self.left {
+            write!(f, "{left}@")?;
+        }
+        self.fineness.fmt(f)
+    }
+}
+
+serde_as_text!(Lot);
 
 /// Why there is no answer.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -114,13 +163,11 @@ pub enum AlloyingError {
 }
 
 /// A standard and the margin that is kept above it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Aim {
     /// The standard that must be reached, parts per thousand.
     pub standard: Fineness,
     /// The expanded uncertainty (k = 2) of the assay that will be made, parts per thousand; no margin if nothing is said.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Fineness>,
 }
 
@@ -190,18 +237,16 @@ impl Sum {
 }
 
 /// What a blend is made of, and what it should reach.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct BlendInputs {
     /// What goes in.
     pub parts: Vec<Part>,
     /// What it should reach, if anything.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub aim: Option<Aim>,
 }
 
 /// What a blend will be.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Blend {
     /// Sum of the parts, grams.
     pub mass: Mass,
@@ -212,10 +257,8 @@ pub struct Blend {
     /// The same before rounding, as a fraction of the whole.
     pub exact: Ratio,
     /// What it should reach: the standard and the margin.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub target: Option<Fineness>,
     /// Whether it reaches that.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub reached: Option<bool>,
     /// The formula with the numbers put in.
     pub formula: String,
@@ -270,8 +313,7 @@ fn counted(count: usize) -> Result<(), AlloyingError> {
 }
 
 /// A charge, what it should become, and what could be added.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RaiseInputs {
     /// What is in the charge.
     pub charge: Vec<Part>,
@@ -284,8 +326,7 @@ pub struct RaiseInputs {
 }
 
 /// Which way a charge is moved.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Direction {
     /// Finer metal is added.
     Raise,
@@ -296,24 +337,22 @@ pub enum Direction {
 }
 
 /// What to add of one lot.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Addition {
     /// Which lot, counted from 0 as they were given.
     pub lot: usize,
     /// Its name, if it has one.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// Parts per thousand, or `alloy`.
     pub fineness: Content,
     /// Grams to add, in whole steps of the scale.
     pub mass: Mass,
     /// Grams before rounding to the step, where this is what completes the target.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub exact: Option<Ratio>,
 }
 
 /// How a charge reaches its target.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Raise {
     /// The charge as it is, rounded down to 0.1 parts per thousand.
     pub before: Fineness,

@@ -279,8 +279,12 @@ impl PriceInputs {
 /// The tax contained in a gross amount: gross x rate / (100 + rate), rounded once. At 20 % it is a sixth.
 ///
 /// # Errors
-/// [`PriceError::RateNegative`], [`PriceError::SpotNotPositive`] for an amount below zero, [`PriceError::TooLarge`].
+/// [`PriceError::RateNegative`], [`PriceError::SpotNotPositive`] for an amount below zero, [`PriceError::TooManyDecimals`],
+/// [`PriceError::TooLarge`].
 pub fn vat_contained(gross: Money, percent: Percent, rounding: MoneyRounding) -> Result<Money, PriceError> {
+    if rounding.decimals > DECIMALS_MAX {
+        return Err(PriceError::TooManyDecimals(rounding.decimals));
+    }
     let rate = percent.part().ok_or(PriceError::RateNegative)?;
     let whole = percent.factor();
     let amount = fraction(gross).ok_or(PriceError::SpotNotPositive(gross))?;

@@ -7,19 +7,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::digits::{Unreadable, quote, read_count};
+use super::digits::{Unreadable, fixed_text, quote, read_count};
 use super::ratio::Ratio;
-use super::rounding::Rounding;
 
 /// Decimals of an amount that is converted.
 const AMOUNT_DECIMALS: u32 = 9;
 /// 10^12 units, in steps of 10^-9. Times the largest unit, 10^11, it stays below 2^128.
 const AMOUNT_COUNT_MAX: u128 = 1_000_000_000_000_000_000_000;
 const AMOUNT_LIMIT: &str = "1000000000000";
-/// The most decimals of a result.
-const RESULT_DECIMALS_MAX: u32 = 12;
-/// Decimals of a result when nothing is said: finer than 10 micrograms in every unit.
-const RESULT_DECIMALS: u32 = 9;
 
 /// A unit of mass.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -77,6 +72,12 @@ impl Unit {
         }
     }
 
+    /// Its mass in milligrams, with five decimals, which is exact.
+    #[must_use]
+    pub fn milligrams(self) -> String {
+        fixed_text(false, self.steps(), 5)
+    }
+
     /// Its mass in steps of 10 nanograms, exactly.
     const fn steps(self) -> u128 {
         match self {
@@ -129,37 +130,6 @@ impl std::fmt::Display for Unit {
     }
 }
 
-/// What is to be converted.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct ConversionInputs {
-    /// Plain digits, at most nine decimals.
-    pub amount: String,
-    /// The unit that the amount is in.
-    pub from: Unit,
-    /// The unit that is wanted.
-    pub to: Unit,
-    /// Decimals of the result, at most twelve; nine if nothing is said.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub decimals: Option<u32>,
-    /// How the result is rounded; half up if nothing is said.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub rounding: Option<Rounding>,
-}
-
-/// What comes out.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Conversion {
-    /// The result, rounded once.
-    pub result: String,
-    /// The unit of the result.
-    pub unit: Unit,
-    /// The result before rounding, as a fraction.
-    pub exact: Ratio,
-    /// The formula with the numbers put in.
-    pub formula: String,
-}
-
 /// An amount of one unit in another, exactly.
 ///
 /// # Errors
@@ -169,39 +139,4 @@ pub fn convert(amount: &str, from: Unit, to: Unit) -> Result<Ratio, Unreadable> 
     let count = read_count(amount, AMOUNT_DECIMALS, AMOUNT_COUNT_MAX, AMOUNT_LIMIT)?;
     let whole = count.checked_mul(from.steps()).ok_or_else(too_large)?;
     Ratio::new(whole, to.steps() * 10_u128.pow(AMOUNT_DECIMALS)).ok_or_else(too_large)
-}
-
-impl ConversionInputs {
-    /// Converts.
-    ///
-    /// # Errors
-    /// The fact that keeps the amount from being one, and more than twelve decimals.
-    pub fn convert(&self) -> Result<Conversion, Unreadable> {
-        let exact = convert(&self.amount, self.from, self.to)?;
-        let decimals = self.decimals.unwrap_or(RESULT_DECIMALS);
-        if decimals > RESULT_DECIMALS_MAX {
-            return Err(Unreadable::TooFine(RESULT_DECIMALS_MAX));
-        }
-        let rounding = self.rounding.unwrap_or(Rounding::HalfUp);
-        let result = exact
-            .to_decimal(decimals, rounding)
-            .ok_or(Unreadable::TooLarge(AMOUNT_LIMIT))?;
-        let (from, to) = (self.from, self.to);
-        let mg = |unit: Unit| {
-            let size = Ratio::new(unit.steps(), 100_000).unwrap_or(Ratio::ZERO);
-            size.to_decimal(5, Rounding::HalfUp).unwrap_or_default()
-        };
-        let formula = format!(
-            "{} {from} x {} mg per {from} / {} mg per {to} = {result} {to}",
-            self.amount,
-            mg(from),
-            mg(to),
-        );
-        Ok(Conversion {
-            result,
-            unit: to,
-            exact,
-            formula,
-        })
-    }
 }

@@ -7,6 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Metal;
+use super::digits::{Unreadable, quote, serde_as_text};
 use super::fineness::Fineness;
 use super::percent::Percent;
 
@@ -34,6 +35,46 @@ impl std::str::FromStr for Treatment {
         }
     }
 }
+
+/// After every day that a row could hold from: the newest row.
+pub const NEWEST: &str = "9999-12-31";
+
+/// A day, ISO 8601, as far as rows of tables need one: whether the month has that day makes no difference to them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Day(String);
+
+impl Day {
+    /// As text.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl std::str::FromStr for Day {
+    type Err = Unreadable;
+
+    fn from_str(text: &str) -> Result<Self, Unreadable> {
+        let digits = |from: usize, to: usize| -> Option<u32> {
+            let part = text.get(from..to)?;
+            let plain = part.bytes().all(|byte| byte.is_ascii_digit());
+            plain.then(|| part.parse().ok()).flatten()
+        };
+        let marked = text.len() == 10 && text.get(4..5) == Some("-") && text.get(7..8) == Some("-");
+        match (digits(0, 4), digits(5, 7), digits(8, 10)) {
+            (Some(_), Some(1..=12), Some(1..=31)) if marked => Ok(Self(text.to_owned())),
+            _ => Err(Unreadable::NotADay(quote(text))),
+        }
+    }
+}
+
+impl std::fmt::Display for Day {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+serde_as_text!(Day);
 
 /// One row of the table of rates.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

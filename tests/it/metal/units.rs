@@ -5,7 +5,7 @@
 use pourbook::metal::Rounding::{Down, HalfUp};
 use pourbook::metal::bullion::{BAR_RULES, BarError, WEIGHT_ROWS, WeightRule, bar};
 use pourbook::metal::standards::{METHODS, STANDARDS, exempt_below};
-use pourbook::metal::units::{ConversionInputs, Unit, UnitError, convert};
+use pourbook::metal::units::{Unit, UnitError, convert};
 use pourbook::metal::vat::VAT_ROWS;
 use pourbook::metal::{FineMass, Fineness, Mass, Metal, Ratio, Rounding, Unreadable, fine_mass};
 use proptest::prelude::*;
@@ -53,30 +53,6 @@ fn units_of_the_trade_in_grams() {
         converted("1", Unit::Kilogram, Unit::TroyOunce, 12, HalfUp),
         "32.150746568628"
     );
-}
-
-#[test]
-fn a_conversion_shows_its_formula_and_rounds_once() {
-    let inputs = ConversionInputs {
-        amount: "102.53".to_owned(),
-        from: Unit::Gram,
-        to: Unit::TroyOunce,
-        decimals: Some(3),
-        rounding: Some(Down),
-    };
-    let done = inputs.convert().unwrap();
-    assert_eq!(done.result, "3.296");
-    // Computed: 102.53 / 31.1034768 = 1281625/388793.46 = 12816250000/3887934600 in lowest terms.
-    assert_eq!(done.exact, Ratio::new(10_253_000_000, 3_110_347_680).unwrap());
-    assert_eq!(
-        done.formula,
-        "102.53 g x 1000.00000 mg per g / 31103.47680 mg per ozt = 3.296 ozt"
-    );
-    let too_fine = ConversionInputs {
-        decimals: Some(13),
-        ..inputs
-    };
-    assert_eq!(too_fine.convert(), Err(Unreadable::TooFine(12)));
 }
 
 #[test]
