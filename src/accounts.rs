@@ -5,11 +5,17 @@
 //! question comes), private values (only the vault has them), and HTTP.
 
 mod as_of;
+mod gradings;
 mod heading;
+mod past;
 mod reckoning;
 mod statement;
+mod suspicions;
 
 pub use as_of::{Accounts, AsOf, AskError};
+pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};
 pub use heading::Heading;
+pub use past::Unread;
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement};
+pub use suspicions::{Decision, Deviation, FailedCheck, Remedy, SuspectReading, Suspicion};

@@ -5,13 +5,19 @@
 //! the text and the JSON at once, so that the two cannot differ. Deliberately absent: state, files and the clock.
 
 mod alloying;
+mod comparison;
+mod conformity;
 mod convert;
 mod gravity;
+mod plan;
 mod price;
 
 pub use alloying::{BLEND_HELP, Blend, RAISE_HELP, Raise};
+pub use comparison::{Comparison, HELP as COMPARISON_HELP};
+pub use conformity::{Conformity, HELP as CONFORMITY_HELP};
 pub use convert::{BAR_HELP, Bar, CONVERT_HELP, Convert};
 pub use gravity::{Gravity, HELP as GRAVITY_HELP};
+pub use plan::{HELP as PLAN_HELP, Plan, Wanted};
 pub use price::{PRICE_HELP, Price, VAT_HELP, Vat};
 
 use serde::de::DeserializeOwned;
@@ -21,6 +27,8 @@ use serde_json::{Map, Value, json};
 pub trait Calculator: DeserializeOwned {
     /// The word for it: the command, and the last part of the address.
     const WORD: &'static str;
+    /// The name of its members' schema in the description of the API.
+    const QUESTION: &'static str;
 
     /// The answer.
     ///
@@ -102,6 +110,13 @@ impl Answer {
         self
     }
 
+    /// Adds a line that has no member of its own.
+    #[must_use]
+    pub fn line(mut self, label: &str, line: impl Into<String>) -> Self {
+        self.lines.push((label.to_owned(), line.into()));
+        self
+    }
+
     /// Adds a list, and one line for all of it.
     #[must_use]
     pub fn list(mut self, member: &str, label: &str, items: Vec<Value>, line: impl Into<String>) -> Self {
@@ -177,4 +192,7 @@ pub const CALCULATORS: &[Known] = &[
     known::<Bar>(),
     known::<Price>(),
     known::<Vat>(),
+    known::<Plan>(),
+    known::<Conformity>(),
+    known::<Comparison>(),
 ];

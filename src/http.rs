@@ -8,6 +8,7 @@
 mod accept;
 mod access;
 mod asked;
+mod calculations;
 mod commands;
 mod conditions;
 mod done_at;
@@ -234,6 +235,11 @@ async fn handle(
             let found = apart(move || find::find_posted(&app, &question)).await?;
             Ok(found.reply(request.headers()))
         }
+        Deed::Calculation(calculation) => {
+            let question = calculations::body(app, request, payload).await?;
+            let found = apart(move || calculations::answer(calculation, &question)).await?;
+            Ok(found.reply(request.headers()))
+        }
         Deed::Events if live => live::begin(app, Asked::of(request, caller), request),
         deed => {
             let asked = Asked::of(request, caller);
@@ -263,7 +269,7 @@ async fn apart(work: impl FnOnce() -> Result<Found, Problem> + Send + 'static) -
 
 fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     match deed {
-        Deed::Command(_) | Deed::KeyEntry | Deed::FindPosted => {
+        Deed::Command(_) | Deed::KeyEntry | Deed::FindPosted | Deed::Calculation(_) => {
             Err(Problem::internal("what has a body is no plain read"))
         }
         Deed::Figure(figure) => figure(app, asked),

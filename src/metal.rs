@@ -22,6 +22,7 @@ mod mass;
 pub mod materials;
 mod money;
 mod percent;
+pub mod plan;
 pub mod price;
 pub mod probability;
 mod ratio;
@@ -48,7 +49,8 @@ pub use reading::Reading;
 pub use rounding::Rounding;
 pub use scale::{MPE_TABLE, MpeBands, MpeTable, ScaleClass, mpe, mpe_in_service};
 pub use tolerance::{
-    LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits, guard_band,
+    GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
+    grade_by_limits, guard_band, standard_uncertainty,
 };
 pub use troy::{TROY_OUNCE_GRAMS, troy_ounces};
 

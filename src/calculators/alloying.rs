@@ -39,6 +39,7 @@ With --json: {\"mass\", \"fine\", \"fineness\" rounded down, \"exact\" as a frac
 
 impl Calculator for Blend {
     const WORD: &'static str = "blend";
+    const QUESTION: &'static str = "BlendQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let aim = match (self.standard, self.uncertainty) {
@@ -116,6 +117,7 @@ With --json: {\"before\", \"target\", \"direction\" (\"raise\", \"lower\" or \"n
 
 impl Calculator for Raise {
     const WORD: &'static str = "raise";
+    const QUESTION: &'static str = "RaiseQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let aim = Aim {

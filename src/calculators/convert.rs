@@ -40,6 +40,7 @@ With --json: {\"result\", \"unit\", \"exact\" as a fraction, \"formula\", \"note
 
 impl Calculator for Convert {
     const WORD: &'static str = "convert";
+    const QUESTION: &'static str = "ConvertQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let (from, to) = (self.from, self.to);
@@ -89,6 +90,7 @@ With --json: {\"gross\" by the rule, \"fine\" to 0.001, \"exact\" as a fraction,
 
 impl Calculator for Bar {
     const WORD: &'static str = "bar";
+    const QUESTION: &'static str = "BarQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let bar = bullion::bar(self.metal, &self.weighed, self.fineness).map_err(|error| {

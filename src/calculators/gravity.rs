@@ -68,6 +68,7 @@ const POROUS: &str = "A sound pour with pits or gas reads 0.1 to 1 % low (common
 
 impl Calculator for Gravity {
     const WORD: &'static str = "gravity";
+    const QUESTION: &'static str = "GravityQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let weighing = self.weighing()?;

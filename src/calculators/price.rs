@@ -103,6 +103,7 @@ fn refused(error: PriceError) -> Impossible {
 
 impl Calculator for Price {
     const WORD: &'static str = "price";
+    const QUESTION: &'static str = "PriceQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let vat = used(self.vat, self.metal, self.fineness, self.day.as_ref())?;
@@ -162,6 +163,7 @@ With --json: {\"vat\", \"net\", \"vat_row\": {\"treatment\", \"percent\", \"from
 
 impl Calculator for Vat {
     const WORD: &'static str = "vat";
+    const QUESTION: &'static str = "VatQuestion";
 
     fn answer(&self) -> Result<Answer, Impossible> {
         let used = used(Treatment::Standard, Metal::Silver, None, self.day.as_ref())?;

@@ -98,7 +98,7 @@ fn trace(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> 
     let mut melt = None;
     let mut session = None;
     let mut certified = None;
-    let mut bought_back = None;
+    let (mut bought_back, mut immersed) = (None, None);
     let mut series = BTreeSet::new();
     let mut now = None;
     for index in &lineage.own {
@@ -115,6 +115,7 @@ fn trace(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> 
                     now = Some(e.to);
                 }
                 Event::PieceWeighed(e) if e.piece == piece => session = Some(e.session),
+                Event::PieceGravity(e) if e.piece == piece => immersed = Some(e.session),
                 Event::PieceBoughtBack(e) if e.piece == piece => bought_back = Some(e.session),
                 Event::CertificateIssued(e) if e.piece == piece => certified = Some(e.session),
                 _ => {}
@@ -130,7 +131,7 @@ fn trace(piece: PieceId, source: &dyn Ancestry) -> Result<Lineage, Untraceable> 
     if let Some(id) = now {
         lineage.indexes.extend(close_of(source, id)?);
     }
-    if let Some(id) = bought_back {
+    for id in bought_back.into_iter().chain(immersed) {
         add_session(source, id, false, &mut lineage)?;
     }
     // Without a certificate nothing rests on the closing check, and its absence could not be told from a truncation.

@@ -1,13 +1,15 @@
 //! What a scale's readings support, recomputed from the entries that describe the scale.
 
-use crate::domain::{Grade, PieceGraded, ScaleRegistered};
+use crate::domain::{Grade, GradeRule, PieceGraded, ScaleRegistered};
 use crate::metal::{
-    Mass, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits, guard_band, mpe_in_service,
+    GUARD_RULES, GuardRule, Mass, expanded_uncertainty, expanded_uncertainty_fine, grade_by_limits,
+    mpe_in_service,
 };
 
-/// Guard band at a load, grams; `None` for an unverified scale.
-pub(super) fn guard(scale: &ScaleRegistered, load: Mass) -> Option<Mass> {
-    guard_band(limit(scale, load)?, scale.repeatability, scale.d)
+/// Guard band at a load by a version of the rule, grams; `None` for an unverified scale.
+pub(super) fn guard(scale: &ScaleRegistered, rule: GradeRule, load: Mass) -> Option<Mass> {
+    let rule = GuardRule::find(GUARD_RULES, rule.word())?;
+    rule.guard_band(limit(scale, load)?, scale.repeatability, scale.d)
 }
 
 /// Expanded uncertainty (k = 2) at a load, grams, rounded up to the scale step; `None` for an unverified scale.
@@ -34,7 +36,7 @@ pub(super) fn square(mass: Mass) -> u128 {
 
 /// The grade that a reading gets, by the rule that the grading names.
 pub(super) fn grade(scale: &ScaleRegistered, mass: Mass, graded: &PieceGraded) -> Grade {
-    match (guard(scale, mass), graded.lower) {
+    match (guard(scale, graded.rule, mass), graded.lower) {
         (None, _) => Grade::Borderline,
         (Some(_), None) => Grade::Accepted,
         (Some(guard), Some(lower)) => grade_by_limits(mass, lower, graded.upper, guard).into(),

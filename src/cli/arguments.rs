@@ -2,7 +2,7 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
-use crate::calculators::{self, Bar, Blend, Convert, Gravity, Price, Raise, Vat};
+use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
@@ -75,6 +75,12 @@ enum Typed {
     /// Calculate the tax contained in a gross amount.
     #[command(after_help = calculators::VAT_HELP, allow_negative_numbers = true)]
     Vat(reckon::Reckoned<Vat>),
+    /// Calculate what a reading says of limits: uncertainty, guard band, grade, probability, claim.
+    #[command(after_help = calculators::CONFORMITY_HELP, allow_negative_numbers = true)]
+    Conformity(reckon::Reckoned<Conformity>),
+    /// Compare two readings of one piece, each with its uncertainty.
+    #[command(after_help = calculators::COMPARISON_HELP, allow_negative_numbers = true)]
+    Compare(reckon::Reckoned<Comparison>),
     /// Answer many questions of the calculators, one line of JSON each.
     Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
@@ -111,6 +117,8 @@ pub fn run() -> ExitCode {
         Typed::Bar(typed) => done(reckon::reckon(&typed)),
         Typed::Price(typed) => done(reckon::reckon(&typed)),
         Typed::Vat(typed) => done(reckon::reckon(&typed)),
+        Typed::Conformity(typed) => done(reckon::reckon(&typed)),
+        Typed::Compare(typed) => done(reckon::reckon(&typed)),
         Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };

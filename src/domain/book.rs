@@ -14,6 +14,7 @@ mod certificates;
 mod corrections;
 mod dies;
 mod grading;
+mod gravities;
 mod lots;
 mod masses;
 mod melts;

@@ -58,7 +58,7 @@ macro_rules! any_of {
 
 any_of! {
     ReceiveLot, RegisterScale, OpenSession, CheckSession, CloseSession, OpenJar, ChargeMelt, CloseMelt,
-    PourPieces, WeighPieces, FaultPiece, FinishPieces, MovePiece, CondemnPiece, GiveSerials, NumberPieces,
+    PourPieces, WeighPieces, MeasureGravity, FaultPiece, FinishPieces, MovePiece, CondemnPiece, GiveSerials, NumberPieces,
     OpenSeries, CloseSeries, IssueCertificates, SupersedeCertificate, EraseField, SetClock,
     RegisterDie, DisposeDie, StrikePieces, ArchivePiece,
     SendConsignment, ReturnConsignment, SparePieces,

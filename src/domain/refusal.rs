@@ -5,6 +5,7 @@ use super::id::{
     RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
 };
 use super::words::{DieState, Grade, OrderState, PieceState};
+use crate::metal::gravity::Impossible;
 use crate::metal::{Fineness, Mass, Metal, Money, Reading};
 
 /// A refusal, and which member of the command it is about.
@@ -70,6 +71,9 @@ refusals! {
     "too-fine-for-scale" "{reading} g is finer than the scale shows: its step is {step} g" => TooFineForScale { reading: Reading, step: Mass };
     "above-scale" "{reading} g is above the scale's greatest load of {max} g" => AboveScale { reading: Reading, max: Mass };
     "scale-impossible" "the scale cannot be so: {why}" => ScaleImpossible { why: &'static str };
+    "displacement-impossible" "{in_air} g in air and {in_water} g in water cannot be: {why}" => DisplacementImpossible { in_air: Reading, in_water: Reading, why: Impossible };
+    "too-coarse-for-gravity" "cannot tell with this scale: {displaced} g of water on steps of {step} g; {could}" => TooCoarseForGravity { displaced: Mass, step: Mass, could: String };
+    "not-as-weighed" "in air it shows {in_air} g, its last reading is {weighed} g, more than both readings' uncertainty explains: dry it and weigh it again, or it is another piece" => NotAsWeighed { weighed: Mass, in_air: Reading };
     "check-not-held" "the check weighing shows {reading} g for {nominal} g; within {limit} g would hold: level, clean and adjust the scale" => CheckNotHeld { nominal: Mass, reading: Reading, limit: Mass };
     "session-closed" "session {session} is closed" => SessionNotOpen { session: SessionId };
     "scale-in-session" "the scale is already in session {session}; close that one first" => ScaleInSession { session: SessionId };

@@ -68,6 +68,14 @@ words! {
         Returned = "returned",
     }
 
+    /// How a piece is weighed in water.
+    Immersion {
+        /// Hung under the balance, the piece is in the water: the scale shows what it weighs there.
+        Hung = "hung",
+        /// Hung by a thread into a tared cup of water upon the scale, touching nothing: the scale shows what the cup gains.
+        Cup = "cup",
+    }
+
     /// What a grading says of a piece.
     Grade {
         /// Within the limits, scale's uncertainty allowed for.
@@ -217,6 +225,11 @@ words! {
         /// Guard band of 1.645 u on either side of each limit; anything inside a band is borderline.
         Guarded1 = "guarded-1",
     }
+}
+
+impl GradeRule {
+    /// The version by which a piece is graded now.
+    pub const NEWEST: Self = Self::Guarded1;
 }
 
 impl From<LimitGrade> for Grade {

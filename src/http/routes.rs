@@ -3,9 +3,13 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not here does not exist.
 
 use super::access::Role::{self, Admin, Auditor, Bench, Office};
+use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use crate::calculators::{
+    Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
+};
 use crate::domain::{self, Command};
 use crate::views::Table;
 use serde_json::Value;
@@ -42,6 +46,8 @@ pub enum Deed {
     Find,
     /// Looks something up by what stands in the body, certificate codes too.
     FindPosted,
+    /// Answers a question that needs no book.
+    Calculation(Calculation),
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
@@ -124,6 +130,7 @@ recordings! {
     CLOSE_MELT CloseMelt Some("melt"), tray false, hidden &[], main "melt";
     WEIGH_PIECES WeighPieces None, tray true, hidden &[], main "piece";
     FINISH_PIECES FinishPieces None, tray true, hidden &[], main "piece";
+    MEASURE_GRAVITY MeasureGravity Some("piece"), tray false, hidden &[], main "piece";
     FAULT_PIECE FaultPiece Some("piece"), tray false, hidden &[], main "piece";
     MOVE_PIECE MovePiece Some("piece"), tray false, hidden &[], main "piece";
     CONDEMN_PIECE CondemnPiece Some("piece"), tray false, hidden &[], main "piece";
@@ -187,6 +194,16 @@ const fn read(path: &'static str, who: Who, deed: Deed) -> Route {
     }
 }
 
+/// A question that is posted and answered without a book.
+const fn calculate<Q: Calculator>(path: &'static str) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Public,
+        deed: Deed::Calculation(Calculation::of::<Q>()),
+    }
+}
+
 const fn list(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::List(table))
 }
@@ -209,6 +226,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/melts/{melt}/closing", TRADE, &CLOSE_MELT),
     post("/v1/weighings", TRADE, &WEIGH_PIECES),
     post("/v1/finishings", TRADE, &FINISH_PIECES),
+    post("/v1/pieces/{piece}/gravity", TRADE, &MEASURE_GRAVITY),
     post("/v1/pieces/{piece}/fault", TRADE, &FAULT_PIECE),
     post("/v1/pieces/{piece}/series", OFFICE, &MOVE_PIECE),
     post("/v1/pieces/{piece}/condemnation", TRADE, &CONDEMN_PIECE),
@@ -307,6 +325,16 @@ pub const ROUTES: &[Route] = &[
         who: Who::Roles(OFFICE),
         deed: Deed::FindPosted,
     },
+    calculate::<Gravity>("/v1/calculations/gravity"),
+    calculate::<Plan>("/v1/calculations/plan"),
+    calculate::<Conformity>("/v1/calculations/conformity"),
+    calculate::<Comparison>("/v1/calculations/comparison"),
+    calculate::<Blend>("/v1/calculations/blend"),
+    calculate::<Raise>("/v1/calculations/raise"),
+    calculate::<Convert>("/v1/calculations/convert"),
+    calculate::<Bar>("/v1/calculations/bar"),
+    calculate::<Price>("/v1/calculations/price"),
+    calculate::<Vat>("/v1/calculations/vat"),
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),
     read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),

@@ -8,6 +8,9 @@
     reason = "statistics: a normalised error is a float"
 )]
 
+use super::mass::Mass;
+use super::tolerance::expanded_uncertainty_fine;
+
 /// Up to this size of E_n two readings agree.
 const AGREE_MAX: f64 = 1.0;
 /// Up to this size they are to be repeated on another scale (the workshop's own rule; no source).
@@ -66,6 +69,58 @@ pub fn agreement(normalised_error: f64) -> Agreement {
         Agreement::RepeatOnAnotherScale
     } else {
         Agreement::DoNotAgree
+    }
+}
+
+/// What is assumed of a scale of which nothing but its step is known.
+#[derive(Clone, Copy, Debug)]
+pub struct Assumed {
+    step: i64,
+    error: i64,
+    repeatability: i64,
+}
+
+/// Assumed errors and repeatabilities by step, coarsest first, in counts of 10 micrograms: cheap scales that nobody has
+/// checked (common practice, no source).
+pub const ASSUMED: [Assumed; 4] = [
+    assumed(100_000, 200_000, 60_000),
+    assumed(10_000, 20_000, 6_000),
+    assumed(1_000, 5_000, 1_000),
+    assumed(100, 500, 100),
+];
+
+const fn assumed(step: i64, error: i64, repeatability: i64) -> Assumed {
+    Assumed {
+        step,
+        error,
+        repeatability,
+    }
+}
+
+impl Assumed {
+    /// What is assumed of a scale with this step; `None` for a step that no row is about.
+    #[must_use]
+    pub fn of(step: Mass) -> Option<Self> {
+        ASSUMED.into_iter().find(|row| row.step == step.units())
+    }
+
+    /// The step.
+    #[must_use]
+    pub fn step(&self) -> Mass {
+        Mass::from_units(self.step).unwrap_or_default()
+    }
+
+    /// The error that is assumed on either side.
+    #[must_use]
+    pub fn error(&self) -> Mass {
+        Mass::from_units(self.error).unwrap_or_default()
+    }
+
+    /// The expanded uncertainty (k = 2) of a reading of such a scale, by the model of `tolerance`.
+    #[must_use]
+    pub fn uncertainty(&self) -> Mass {
+        let repeatability = Mass::from_units(self.repeatability).unwrap_or_default();
+        expanded_uncertainty_fine(self.error(), repeatability, self.step()).unwrap_or_default()
     }
 }
 

@@ -19,8 +19,23 @@ use super::water::WaterTemperature;
 pub const AIR_DENSITY: f64 = 0.0012;
 /// What bubbles, meniscus and thread are worth however fine the scale, grams (common practice, no source).
 pub const BUBBLE_ALLOWANCE: f64 = 0.01;
-/// The least displacement in steps of the scale, and in bubble allowances (common practice, no source).
-const DISPLACEMENT_LEAST: u32 = 200;
+/// From which displacement on a density can be told, with the source of the rule and the year from which it speaks.
+#[derive(Clone, Copy, Debug)]
+pub struct DisplacementRule {
+    /// Where the rule comes from.
+    pub source: &'static str,
+    /// The year from which it holds.
+    pub from_year: u16,
+    /// The least displacement in steps of the scale, and in bubble allowances.
+    pub least: u32,
+}
+
+/// The rule in force.
+pub const DISPLACEMENT_RULE: DisplacementRule = DisplacementRule {
+    source: "common practice, no source",
+    from_year: 2026,
+    least: 200,
+};
 /// The bubble allowance as a mass, for the bound that decides.
 const BUBBLE_UNITS: i64 = 1_000;
 /// Steps that scales are sold with, coarsest first, in units of 10 micrograms: 1 g down to 0.1 mg.
@@ -172,17 +187,18 @@ impl Weighing {
     #[must_use]
     pub fn fine_enough(&self) -> FineEnough {
         let reaches = |least: Option<Mass>| least.is_some_and(|least| self.displacement >= least);
-        if !reaches(Mass::from_units(BUBBLE_UNITS).and_then(|bubble| bubble.checked_mul(DISPLACEMENT_LEAST)))
-        {
+        if !reaches(
+            Mass::from_units(BUBBLE_UNITS).and_then(|bubble| bubble.checked_mul(DISPLACEMENT_RULE.least)),
+        ) {
             return FineEnough::No;
         }
-        if reaches(self.step.checked_mul(DISPLACEMENT_LEAST)) {
+        if reaches(self.step.checked_mul(DISPLACEMENT_RULE.least)) {
             return FineEnough::Yes;
         }
         let steps = STEPS.into_iter().filter_map(Mass::from_units);
         steps
             .into_iter()
-            .find(|step| reaches(step.checked_mul(DISPLACEMENT_LEAST)))
+            .find(|step| reaches(step.checked_mul(DISPLACEMENT_RULE.least)))
             .map_or(FineEnough::No, FineEnough::WithStep)
     }
 }

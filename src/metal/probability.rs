@@ -21,7 +21,7 @@ const PROBABILITY_ONE: u32 = 1_000_000_000;
 const SHOWN_LEAST: f64 = 0.000_001;
 
 /// A probability, from 0 to 1.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
 pub struct Probability(f64);
 
 impl Probability {

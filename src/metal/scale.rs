@@ -69,8 +69,10 @@ pub const MPE_TABLE: MpeTable = MpeTable {
 };
 
 impl MpeTable {
-    /// The permissible error in half intervals (1, 2 or 3); `None` for an interval of zero or a load beyond the class.
-    fn half_intervals(&self, class: ScaleClass, e: Mass, load: Mass) -> Option<u32> {
+    /// The permissible error in half intervals (1, 2 or 3) at initial verification, which in service is so many whole
+    /// ones; `None` for an interval of zero or a load beyond the class.
+    #[must_use]
+    pub fn half_intervals(&self, class: ScaleClass, e: Mass, load: Mass) -> Option<u32> {
         let bands = self.rows.iter().find(|row| row.class == class)?;
         if e.is_zero() {
             return None;
@@ -108,4 +110,17 @@ pub fn mpe(class: ScaleClass, e: Mass, load: Mass) -> Option<Mass> {
 #[must_use]
 pub fn mpe_in_service(class: ScaleClass, e: Mass, load: Mass) -> Option<Mass> {
     e.checked_mul(MPE_TABLE.half_intervals(class, e, load)?)
+}
+
+impl std::str::FromStr for ScaleClass {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        match text {
+            "I" => Ok(Self::I),
+            "II" => Ok(Self::II),
+            "III" => Ok(Self::III),
+            _ => Err("is none of I, II, III"),
+        }
+    }
 }

@@ -24,6 +24,44 @@ pub enum LimitGrade {
     Borderline,
 }
 
+/// A version of the rule by which a guard band follows from the uncertainty: a row of a dated table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GuardRule {
+    /// Its name with its version, as gradings carry it.
+    pub word: &'static str,
+    /// The year from which it holds.
+    pub from_year: u16,
+    /// What it rests on.
+    pub source: &'static str,
+    /// The guard band in standard uncertainties, in thousandths.
+    pub thousandths: u32,
+}
+
+/// The versions, oldest first. A new one is added; one that was graded by never changes.
+pub const GUARD_RULES: &[GuardRule] = &[GuardRule {
+    word: "guarded-1",
+    from_year: 2026,
+    source: "JCGM 106:2012, chapter 8, for a one-sided risk of 5 %; a third answer as in ILAC-G8:09/2019",
+    thousandths: 1_645,
+}];
+
+impl GuardRule {
+    /// The version with a name; `None` where the table has none.
+    #[must_use]
+    pub fn find<'a>(rules: &'a [Self], word: &str) -> Option<&'a Self> {
+        rules.iter().find(|rule| rule.word == word)
+    }
+
+    /// The guard band of this version, rounded up to a multiple of the scale's step `d`; see [`guard_band`].
+    #[must_use]
+    pub fn guard_band(&self, mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {
+        let factor = u128::from(self.thousandths);
+        // (n d)^2 >= (factor / 1000)^2 u^2; a factor of four digits keeps the product below 10^38.
+        let square = six_variances(mpe, s, d).checked_mul(factor.checked_mul(factor)?)?;
+        smallest_multiple(d, 6_000_000, square)
+    }
+}
+
 /// 6 u^2 in squares of 10 micrograms. Masses reach 10^13 steps, so this stays below 10^27.
 fn six_variances(mpe: Mass, s: Mass, d: Mass) -> u128 {
     let square = |mass: Mass| mass.count() * mass.count();
@@ -43,14 +81,19 @@ fn smallest_multiple(step: Mass, scale: u128, square: u128) -> Option<Mass> {
     Mass::from_count(root.div_ceil(step).checked_mul(step)?)
 }
 
-/// The guard band for a one-sided risk of 5 %: 1.645 u, rounded up to a multiple of the scale's step `d`.
+/// The guard band by the newest rule: 1.645 u for a one-sided risk of 5 %, rounded up to a multiple of the scale's step.
 ///
 /// `mpe` is the permissible error in service, `s` the repeatability as a standard deviation, `d` the step of the display.
 /// `None` for a step of zero or a band beyond [`Mass::MAX`].
 #[must_use]
 pub fn guard_band(mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {
-    // 1.645^2 = 2.706025 exactly.
-    smallest_multiple(d, 6_000_000, 2_706_025 * six_variances(mpe, s, d))
+    GUARD_RULES.last()?.guard_band(mpe, s, d)
+}
+
+/// The standard uncertainty u, rounded up to 10 micrograms. See [`guard_band`].
+#[must_use]
+pub fn standard_uncertainty(mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {
+    smallest_multiple(Mass::from_units(1)?, 6, six_variances(mpe, s, d))
 }
 
 /// The expanded uncertainty U = 2 u (k = 2), rounded up to a multiple of the scale's step `d`. See [`guard_band`].

@@ -7,6 +7,7 @@ mod certificates;
 mod closing;
 mod corrections;
 mod foreign;
+mod gravities;
 pub mod histories;
 mod masses;
 mod melts;

@@ -7,6 +7,7 @@ mod check_digits;
 mod gravity;
 mod masses;
 mod mixtures;
+mod plans;
 mod prices;
 mod ratios;
 mod units;

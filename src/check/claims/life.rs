@@ -133,6 +133,8 @@ impl Life {
                 self.grade = Some(e.grade);
                 Ok(())
             }
+            // Water that is dried off changes nothing of the piece; its readings are held by the claim about weight.
+            Event::PieceGravity(_) => Ok(()),
             Event::PieceFaulted(_) => {
                 must(self.grade != Some(Grade::Faulty), "it was graded faulty before")?;
                 self.grade = Some(Grade::Faulty);

@@ -24,6 +24,24 @@ const HELD: &[S] = &[
     S::Returned,
     S::BoughtBack,
 ];
+/// In the workshop, weighed, and not at its end: it can be weighed in water.
+const IN_HAND: &[S] = &[
+    S::Graded,
+    S::Condemned,
+    S::Serialled,
+    S::Struck,
+    S::MisStruck,
+    S::Archived,
+    S::Hallmarked,
+    S::Unmarked,
+    S::Spare,
+    S::Numbered,
+    S::Certified,
+    S::Reserved,
+    S::Sold,
+    S::Returned,
+    S::BoughtBack,
+];
 /// Weighed, and neither certified nor at its end: it may be given up.
 const IN_WORK: &[S] = &[
     S::Graded,
@@ -101,6 +119,7 @@ const fn weighed_from(stage: Stage) -> &'static [S] {
 pub(super) const fn follows(event: &Event) -> Option<&'static [S]> {
     Some(match event {
         Event::PieceWeighed(e) => weighed_from(e.stage),
+        Event::PieceGravity(_) => IN_HAND,
         Event::PieceFaulted(_) => FAULTY_FROM,
         Event::PieceFinished(_) => &[S::Graded],
         Event::PieceMoved(_) => &[S::Graded, S::Serialled, S::Struck, S::Hallmarked, S::Unmarked],

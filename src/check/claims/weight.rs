@@ -2,8 +2,9 @@
 
 use super::Claims;
 use crate::check::measures;
-use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, SeriesId, SessionId};
-use crate::metal::Reading;
+use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, PieceGravity, SeriesId, SessionId};
+use crate::metal::gravity::FineEnough;
+use crate::metal::{Mass, Reading};
 
 /// A reading, and the session that names its scale.
 type Weighed<'a> = (SessionId, &'a Reading);
@@ -20,6 +21,10 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             Event::PieceFaulted(_) => faulty = true,
             Event::PieceMoved(moved) => series = moved.to,
             Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass)),
+            Event::PieceGravity(gravity) => {
+                let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
+                immersed(claims, before, gravity).map_err(at)?;
+            }
             Event::PieceBoughtBack(back) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
                 bought_back(claims, before, back).map_err(at)?;
@@ -81,11 +86,66 @@ fn regrade(
             graded.grade
         ));
     }
-    let guard = graded.lower.and_then(|_| measures::guard(scale, mass));
+    let guard = graded
+        .lower
+        .and_then(|_| measures::guard(scale, graded.rule, mass));
     if graded.lower.is_some() && guard != graded.guard {
         return Err("the guard band is not the scale's".to_owned());
     }
     Ok(true)
+}
+
+/// Whether two readings' uncertainty (k = 2) explains their difference; `None` where the file does not describe both
+/// scales, or one is not verified.
+fn explained(
+    claims: &Claims<'_>,
+    (session, before): (SessionId, Mass),
+    (other, after): (SessionId, Mass),
+) -> Option<bool> {
+    let squared = |session, mass| {
+        let uncertainty = measures::uncertainty_fine(claims.scale_of(session)?, mass)?;
+        Some(measures::square(uncertainty))
+    };
+    let both = squared(session, before)?.saturating_add(squared(other, after)?);
+    Some(measures::square(before.minus(after).magnitude()) <= both)
+}
+
+/// A weighing in water is of what sinks and of what weighs as the piece did; where the file describes the scale, its steps
+/// could tell.
+fn immersed(
+    claims: &Claims<'_>,
+    (session, before): Weighed<'_>,
+    gravity: &PieceGravity,
+) -> Result<(), String> {
+    let in_air = gravity.in_air.mass();
+    let scale = claims.scale_of(gravity.session);
+    // Where the file does not describe the scale, any step shows what cannot be of a piece that sinks.
+    let step = scale.map_or(Mass::MAX, |scale| scale.d);
+    let weighing = gravity
+        .method
+        .weighing(&gravity.in_air, &gravity.in_water, gravity.water, step);
+    let weighing =
+        weighing.map_err(|why| format!("{in_air} g in air and {} g in water: {why}", gravity.in_water))?;
+    if explained(claims, (session, before.mass()), (gravity.session, in_air)) == Some(false) {
+        return Err(format!(
+            "in air it weighed {in_air} g, its last reading is {before} g"
+        ));
+    }
+    if scale.is_none() {
+        return Ok(());
+    }
+    for reading in [&gravity.in_air, &gravity.in_water] {
+        if !reading.mass().is_multiple_of(step) {
+            return Err(format!("{reading} g is finer than the scale shows"));
+        }
+    }
+    match weighing.fine_enough() {
+        FineEnough::Yes => Ok(()),
+        _ => Err(format!(
+            "the scale cannot tell {} g of water well enough",
+            weighing.displacement()
+        )),
+    }
 }
 
 /// A piece bought back is held against its last reading before; whether both readings' uncertainty (k = 2) explains the
@@ -108,13 +168,7 @@ fn bought_back(
             back.before, back.mass, back.difference
         ));
     }
-    let squared = |session, mass| {
-        let uncertainty = measures::uncertainty_fine(claims.scale_of(session)?, mass)?;
-        Some(measures::square(uncertainty))
-    };
-    let both = squared(session, back.before).zip(squared(back.session, back.mass.mass()));
-    let explained = both.map(|(a, b)| measures::square(difference.magnitude()) <= a.saturating_add(b));
-    match explained {
+    match explained(claims, (session, back.before), (back.session, back.mass.mass())) {
         Some(explained) if explained != back.explained => {
             Err("whether the scales explain the difference is stated wrongly".to_owned())
         }

@@ -5,10 +5,10 @@ use super::crucible::shown;
 use super::workshop::{MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    CondemnPiece, CondemnReason, DieId, EraseField, EraseReason, FinishPieces, GiveSerials,
-    IssueCertificates, JarId, MovePiece, NumberPieces, PieceId, PieceState, SeriesId, SessionId, Shape,
-    SparePieces, Stage, Strike, StrikeOutcome, StrikePieces, SupersedeCertificate, SupersedeReason,
-    WeighPieces, Weighing,
+    CondemnPiece, CondemnReason, DieId, EraseField, EraseReason, FinishPieces, GiveSerials, Immersion,
+    IssueCertificates, JarId, MeasureGravity, MovePiece, NumberPieces, PieceId, PieceState, SeriesId,
+    SessionId, Shape, SparePieces, Stage, Strike, StrikeOutcome, StrikePieces, SupersedeCertificate,
+    SupersedeReason, WeighPieces, Weighing,
 };
 
 impl Workshop {
@@ -39,6 +39,29 @@ impl Workshop {
             })
         });
         items.collect()
+    }
+
+    /// Weighs a piece in air and hung in water of 20.5 degrees. `density` is what it really is, in 0.00001 g/cm3: a pour
+    /// has its pores.
+    pub(super) fn immerse(
+        &mut self,
+        session: SessionId,
+        piece: PieceId,
+        density: i64,
+    ) -> Result<(), Failure> {
+        let mass = self.ledger.weighs(piece);
+        // Water of that warmth weighs 0.9981 g/cm3, and air 0.0012: a piece loses the difference of each cm3.
+        let displaced = mass.saturating_mul(99_690) / density.saturating_sub(120).max(1);
+        self.record(MeasureGravity {
+            piece,
+            session,
+            method: Immersion::Hung,
+            in_air: shown(mass)?,
+            in_water: shown(mass.saturating_sub(displaced))?,
+            water: "20.5".parse().map_err(Failure::unusable)?,
+        })?;
+        self.ledger.densities.insert(piece, density);
+        Ok(())
     }
 
     /// Files and polishes a little off pieces.

@@ -106,6 +106,8 @@ pub struct Ledger {
     pub jars: BTreeMap<JarId, (Residue, Held)>,
     /// Every piece that ever was.
     pub pieces: BTreeMap<PieceId, Fate>,
+    /// What pieces that were weighed in water weigh for their size, in 0.00001 g/cm3.
+    pub densities: BTreeMap<PieceId, i64>,
     /// What each melt lost in fume, flux and spill, in order.
     pub melt_losses: Vec<i64>,
     /// Of each melt, what was poured from it and never written down.

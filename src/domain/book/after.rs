@@ -4,8 +4,7 @@
 //! has no way out. Deliberately absent: who the witness was (a private member); money.
 
 use super::owed::Owed;
-use super::scales::square;
-use super::{Book, PieceReading, agree};
+use super::{Book, PieceReading, Scale, agree};
 use crate::domain::{
     Grade, PieceBoughtBack, PieceDestroyed, PieceId, PieceRecovered, PieceRestocked, PieceReturned,
     PieceState, PieceStolen, Refusal, SessionId, Stage, Stamp,
@@ -71,9 +70,8 @@ impl Book {
         self.owe(Owed::Grading { piece: e.piece })
     }
 
-    /// What a reading says of a piece that a buyer sells back, held against its last reading before. Both wobble: a
-    /// difference within the root of the sum of the squares of their uncertainties (k = 2) is explained
-    /// (JCGM 100:2008, 5.1.2).
+    /// What a reading says of a piece that a buyer sells back, held against its last reading before, and whether both
+    /// readings' uncertainty explains the difference.
     pub(in crate::domain) fn reckon_buy_back(
         &self,
         id: PieceId,
@@ -86,15 +84,14 @@ impl Book {
         let reading = piece.reading().ok_or(Refusal::NotWeighed)?;
         let before = reading.mass.mass();
         let difference = before.minus(mass.mass());
-        let wobble = Self::wobble_squared(self.scale_of(reading)?, before)
-            .saturating_add(Self::wobble_squared(self.scale_in_session(session)?, mass.mass()));
+        let (then, now) = (self.scale_of(reading)?, self.scale_in_session(session)?);
         Ok(PieceBoughtBack {
             piece: id,
             session,
             mass: mass.clone(),
             before,
             difference,
-            explained: square(difference.magnitude()) <= wobble,
+            explained: Scale::explain(then, before, now, mass.mass()),
         })
     }
 

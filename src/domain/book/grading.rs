@@ -3,13 +3,16 @@
 //! Rule `guarded-1`: the guard band is 1.645 u of the scale at this load, so that a piece is called accepted, under or
 //! over wrongly at most once in twenty (JCGM 106:2012, chapter 8). An unverified scale grants no band, and nothing is
 //! accepted on its word. A series without limits accepts what a verified scale has weighed.
+//!
+//! A grading names the version of its rule. Whoever takes or corrects an old one reckons it by that version, so that a
+//! newer version changes no grading that was made before it.
 
 use super::owed::Owed;
 use super::{Book, Grading, Melt, Scale, agree};
 use crate::domain::{
     Grade, GradeRule, PieceGraded, PieceId, PieceMoved, PieceState, Refusal, SeriesId, SeriesKind, Stamp,
 };
-use crate::metal::{Mass, grade_by_limits, guard_band, mpe_in_service};
+use crate::metal::{GUARD_RULES, GuardRule, Mass, grade_by_limits, mpe_in_service};
 
 /// Not yet certified, numbered or given up: they may leave their series.
 const MOVABLE: &[PieceState] = &[
@@ -27,7 +30,7 @@ impl Book {
             "piece.graded",
             |owed| matches!(owed, Owed::Grading { piece } if *piece == e.piece),
         )?;
-        agree(e, &self.reckon_grading(e.piece)?)?;
+        agree(e, &self.reckon_grading(e.piece, e.rule)?)?;
         let mut piece = self.known_piece(e.piece)?.clone();
         let fault = piece.grading.and_then(|grading| grading.fault);
         if piece.state == PieceState::Poured {
@@ -46,28 +49,30 @@ impl Book {
         Ok(())
     }
 
-    /// What the last reading of a piece makes of it. A faulty piece stays faulty, whatever it weighs.
-    pub(in crate::domain) fn reckon_grading(&self, id: PieceId) -> Result<PieceGraded, Refusal> {
+    /// What the last reading of a piece makes of it, by a version of the rule. A faulty piece stays faulty, whatever it
+    /// weighs.
+    pub(in crate::domain) fn reckon_grading(
+        &self,
+        id: PieceId,
+        rule: GradeRule,
+    ) -> Result<PieceGraded, Refusal> {
         let piece = self.known_piece(id)?;
         let reading = piece.reading().ok_or(Refusal::NotWeighed)?;
         let mass = reading.mass.mass();
         let limits = self.known_series(piece.series)?.limits.as_ref();
-        let guard = guard(self.scale_of(reading)?, mass);
         let faulty = piece
             .grading
             .as_ref()
             .is_some_and(|grading| grading.fault.is_some());
-        let grade = match (faulty, guard, limits) {
-            (true, _, _) => Grade::Faulty,
-            (false, None, _) => Grade::Borderline,
-            (false, Some(_), None) => Grade::Accepted,
-            (false, Some(guard), Some(limits)) => {
-                grade_by_limits(mass, limits.lower, Some(limits.upper), guard).into()
-            }
-        };
+        let table_row = GuardRule::find(GUARD_RULES, rule.word()).ok_or_else(|| Refusal::Contradicts {
+            says: rule.word().to_owned(),
+            reckons: "no such rule".to_owned(),
+        })?;
+        let within = limits.map(|limits| (limits.lower, limits.upper));
+        let (grade, guard) = self.scale_of(reading)?.grade(table_row, mass, within, faulty);
         Ok(PieceGraded {
             piece: id,
-            rule: GradeRule::Guarded1,
+            rule,
             grade,
             lower: limits.map(|limits| limits.lower),
             upper: limits.map(|limits| limits.upper),
@@ -134,14 +139,36 @@ impl Book {
     }
 }
 
-/// The guard band of a scale at a load; none where the scale is not verified.
-fn guard(scale: &Scale, load: Mass) -> Option<Mass> {
-    if !scale.verified {
-        return None;
+impl Scale {
+    /// What a reading is graded by a version of the rule, and its guard band, grams; none where the scale is not verified.
+    /// `within` are the limits, lower and upper.
+    #[must_use]
+    pub fn grade(
+        &self,
+        rule: &GuardRule,
+        mass: Mass,
+        within: Option<(Mass, Mass)>,
+        faulty: bool,
+    ) -> (Grade, Option<Mass>) {
+        let guard = self.guard(rule, mass);
+        let grade = match (faulty, guard, within) {
+            (true, _, _) => Grade::Faulty,
+            (false, None, _) => Grade::Borderline,
+            (false, Some(_), None) => Grade::Accepted,
+            (false, Some(guard), Some((lower, upper))) => {
+                grade_by_limits(mass, lower, Some(upper), guard).into()
+            }
+        };
+        (grade, guard)
     }
-    guard_band(
-        mpe_in_service(scale.class, scale.e, load)?,
-        scale.repeatability,
-        scale.d,
-    )
+
+    /// The greatest error that is permitted in service at a load, grams; none where the scale is not verified.
+    #[must_use]
+    pub fn permitted(&self, load: Mass) -> Option<Mass> {
+        self.verified.then(|| mpe_in_service(self.class, self.e, load))?
+    }
+
+    fn guard(&self, rule: &GuardRule, load: Mass) -> Option<Mass> {
+        rule.guard_band(self.permitted(load)?, self.repeatability, self.d)
+    }
 }

@@ -32,6 +32,7 @@ impl Book {
             shape: e.shape.clone(),
             state: PieceState::Poured,
             readings: Vec::new(),
+            gravities: Vec::new(),
             grading: None,
             filed: Mass::ZERO,
             condemned: None,
@@ -234,9 +235,7 @@ impl Book {
         }
         piece.grading = Some(Grading {
             grade: Grade::Faulty,
-            rule: before
-                .as_ref()
-                .map_or(GradeRule::Guarded1, |grading| grading.rule),
+            rule: before.as_ref().map_or(GradeRule::NEWEST, |grading| grading.rule),
             lower: before.as_ref().and_then(|grading| grading.lower),
             upper: before.as_ref().and_then(|grading| grading.upper),
             guard: before.as_ref().and_then(|grading| grading.guard),

@@ -31,6 +31,14 @@ impl Scale {
         expanded_uncertainty_fine(self.check_limit(load)?, self.repeatability, self.d)
     }
 
+    /// Whether two readings' uncertainty (k = 2) explains their difference: it is within the root of the sum of the squares
+    /// (JCGM 100:2008, 5.1.2).
+    #[must_use]
+    pub fn explain(one: &Self, load: Mass, other: &Self, other_load: Mass) -> bool {
+        let wobble = Book::wobble_squared(one, load).saturating_add(Book::wobble_squared(other, other_load));
+        square(load.minus(other_load).magnitude()) <= wobble
+    }
+
     /// Why a scale cannot be so.
     fn impossible(&self) -> Option<&'static str> {
         if self.d.is_zero() {

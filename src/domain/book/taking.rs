@@ -33,6 +33,7 @@ takes! {
         PiecePoured take_pour,
         PieceWeighed take_weighing,
         PieceGraded take_grading,
+        PieceGravity take_gravity,
         PieceFaulted take_fault,
         PieceNumbered take_number,
         CertificateIssued take_issue,

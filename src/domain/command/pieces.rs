@@ -1,7 +1,10 @@
 //! Commands about pieces in the making: poured, weighed, finished, moved, given up, serials and numbers.
 
-use crate::domain::{CondemnReason, Fault, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage};
+use crate::domain::{
+    CondemnReason, Fault, Immersion, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage,
+};
 use crate::metal::Reading;
+use crate::metal::water::WaterTemperature;
 use serde::{Deserialize, Serialize};
 
 commands! {
@@ -21,6 +24,22 @@ commands! {
         stage: Stage,
         /// The pieces and what the scale showed.
         items: Vec<Weighing>,
+    }
+
+    /// A piece is weighed in air and in water.
+    MeasureGravity {
+        /// The piece.
+        piece: PieceId,
+        /// The open session.
+        session: SessionId,
+        /// How it is weighed in water.
+        method: Immersion,
+        /// What the scale showed of it in air, grams.
+        in_air: Reading,
+        /// What the scale showed with it in the water, grams: by `hung` its weight there, by `cup` what the cup gained.
+        in_water: Reading,
+        /// Of the water, degrees Celsius.
+        water: WaterTemperature,
     }
 
     /// A piece is unfit by eye.

@@ -24,7 +24,7 @@ impl Book {
                 .reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?
                 .into(),
             Event::JarFilled(e) => self.filled_again(e).into(),
-            Event::PieceGraded(e) => self.reckon_grading(e.piece)?.into(),
+            Event::PieceGraded(e) => self.reckon_grading(e.piece, e.rule)?.into(),
             Event::PieceFinished(e) => self.finished_again(e, following)?.into(),
             Event::PieceMoved(e) => PieceMoved {
                 from: self.known_piece(e.piece)?.series,

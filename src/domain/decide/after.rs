@@ -3,8 +3,8 @@
 use super::{Decision, pointed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    PieceDestroyed, PieceRecovered, PieceRestocked, PieceReturned, PieceState, PieceStolen, Private, Refusal,
-    Refused,
+    GradeRule, PieceDestroyed, PieceRecovered, PieceRestocked, PieceReturned, PieceState, PieceStolen,
+    Private, Refusal, Refused,
 };
 
 impl Decision<'_> {
@@ -37,7 +37,7 @@ impl Decision<'_> {
             .money("price", c.price.as_ref())
             .text("note", c.note.as_deref());
         self.add_with(event, private).map_err(at)?;
-        let grading = self.book.reckon_grading(c.piece).map_err(at)?;
+        let grading = self.book.reckon_grading(c.piece, GradeRule::NEWEST).map_err(at)?;
         self.add(grading).map_err(at)
     }
 

@@ -3,8 +3,8 @@
 use super::{Decision, listed, pointed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    PieceCondemned, PieceFaulted, PieceFinished, PieceId, PieceMoved, PiecePoured, PieceWeighed, Private,
-    Refusal, Refused, SessionId, Stage,
+    GradeRule, PieceCondemned, PieceFaulted, PieceFinished, PieceGravity, PieceId, PieceMoved, PiecePoured,
+    PieceWeighed, Private, Refusal, Refused, SessionId, Stage,
 };
 use crate::metal::Mass;
 
@@ -58,7 +58,7 @@ impl Decision<'_> {
     }
 
     fn grade(&mut self, piece: PieceId) -> Result<(), Refusal> {
-        let grading = self.book.reckon_grading(piece)?;
+        let grading = self.book.reckon_grading(piece, GradeRule::NEWEST)?;
         self.add(grading)
     }
 
@@ -89,6 +89,30 @@ impl Decision<'_> {
             self.weigh(c.session, Stage::Finished, item, i)?;
         }
         Ok(self.fill_jars()?)
+    }
+
+    pub(super) fn measure_gravity(&mut self, c: &MeasureGravity) -> Result<(), Refused> {
+        let event = PieceGravity {
+            piece: c.piece,
+            session: c.session,
+            method: c.method,
+            in_air: c.in_air.clone(),
+            in_water: c.in_water.clone(),
+            water: c.water,
+        };
+        let at = |refusal: Refusal| match refusal {
+            Refusal::DisplacementImpossible { .. } | Refusal::TooCoarseForGravity { .. } => {
+                refusal.at("/in_water")
+            }
+            Refusal::NotAsWeighed { .. } => refusal.at("/in_air"),
+            // A reading that the scale cannot have shown: which of the two is found by asking of the first alone.
+            other => match self.book.weighed(c.session, &c.in_air) {
+                Ok(()) => pointed(other, "/piece", "/in_water", "/session"),
+                Err(_) => pointed(other, "/piece", "/in_air", "/session"),
+            },
+        };
+        self.book.may_measure(&event).map_err(at)?;
+        Ok(self.add(event)?)
     }
 
     pub(super) fn fault_piece(&mut self, c: &FaultPiece) -> Result<(), Refused> {

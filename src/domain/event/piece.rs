@@ -1,9 +1,10 @@
 //! Events that follow one piece.
 
 use crate::domain::{
-    CertificateId, CondemnReason, Fault, Grade, GradeRule, JarId, MeltId, PieceId, Serial, SeriesId,
-    SessionId, Shape, Stage,
+    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, PieceId, Serial,
+    SeriesId, SessionId, Shape, Stage,
 };
+use crate::metal::water::WaterTemperature;
 use crate::metal::{Mass, Reading};
 use serde::{Deserialize, Serialize};
 
@@ -56,6 +57,24 @@ pub struct PieceGraded {
     /// Guard band, grams; absent where the scale is unverified, and then nothing can be accepted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub guard: Option<Mass>,
+}
+
+/// A piece was weighed in air and in water, for its density. The readings stand here; the density is reckoned from them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PieceGravity {
+    /// The piece.
+    pub piece: PieceId,
+    /// The session, which names the scale.
+    pub session: SessionId,
+    /// How it was weighed in water.
+    pub method: Immersion,
+    /// What the scale showed of it in air, as typed, grams.
+    pub in_air: Reading,
+    /// What the scale showed with it in the water, as typed, grams: by `hung` its weight there, by `cup` what the cup gained.
+    pub in_water: Reading,
+    /// Of the water, degrees Celsius.
+    pub water: WaterTemperature,
 }
 
 /// A piece was found unfit by eye.

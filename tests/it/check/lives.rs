@@ -121,13 +121,13 @@ const OUTTURN: &[&str] = &[
 ];
 
 /// A bench, and one of its pieces.
-struct Tale {
-    bench: Bench,
-    piece: PieceId,
+pub struct Tale {
+    pub bench: Bench,
+    pub piece: PieceId,
     serial: Serial,
 }
 
-fn tale(given: &[&[&str]], name: &str) -> Tale {
+pub fn tale(given: &[&[&str]], name: &str) -> Tale {
     let lines = [&[WORKSHOP][..], given].concat();
     let bench = Bench::with(&lines);
     let piece = bench.piece(name);
@@ -136,7 +136,7 @@ fn tale(given: &[&[&str]], name: &str) -> Tale {
 }
 
 impl Tale {
-    fn report(&self) -> Report {
+    pub fn report(&self) -> Report {
         self.told_as(&self.bench.entries)
     }
 
@@ -145,7 +145,7 @@ impl Tale {
         log.check(&log.proof(self.piece, &self.serial))
     }
 
-    fn facts(&self) -> Facts {
+    pub fn facts(&self) -> Facts {
         let report = self.report();
         assert!(report.holds(), "{report}");
         report.facts
@@ -153,7 +153,7 @@ impl Tale {
 
     /// The same record, with something changed: which step does not hold, and why.
     #[track_caller]
-    fn falsified(&self, change: impl FnOnce(&mut Vec<Recorded>), step: &str, says: &str) {
+    pub fn falsified(&self, change: impl FnOnce(&mut Vec<Recorded>), step: &str, says: &str) {
         let mut entries = self.bench.entries.clone();
         change(&mut entries);
         match self.told_as(&entries).conclusion {
@@ -166,7 +166,7 @@ impl Tale {
 
     /// The same record, with one event of it changed wherever it stands.
     #[track_caller]
-    fn changed<T>(
+    pub fn changed<T>(
         &self,
         pick: fn(&mut Event) -> Option<&mut T>,
         change: impl Fn(&mut T),
@@ -188,7 +188,7 @@ impl Tale {
     }
 
     /// The entry in which something of a kind happens to the piece, the last one if there are several.
-    fn at(&self, kind: &str) -> usize {
+    pub fn at(&self, kind: &str) -> usize {
         let has = |entry: &Recorded| {
             let mut events = entry.drafts.iter().map(|draft| &draft.event);
             events.any(|event| event.kind() == kind && event.piece() == Some(self.piece))
@@ -223,7 +223,7 @@ impl Tale {
     }
 
     /// Two entries that change places.
-    fn swapped(&self, kind: &str, other: &str) -> impl FnOnce(&mut Vec<Recorded>) + use<> {
+    pub fn swapped(&self, kind: &str, other: &str) -> impl FnOnce(&mut Vec<Recorded>) + use<> {
         let (a, b) = (self.at(kind), self.at(other));
         move |entries| entries.swap(a, b)
     }

@@ -9,7 +9,7 @@ use std::path::Path;
 #[test]
 fn every_command_has_help_with_an_example() {
     let commands = "init|serve|demo|show|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
-        key list|key add|key revoke|key suspect|key sign|key record|gravity|reckon|completions";
+        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();
         words.push("--help");
@@ -107,7 +107,7 @@ fn a_folder_without_a_book_is_not_used() {
 fn show_and_proof_read_a_book() {
     let desk = Desk::new();
     let book = desk.demo();
-    pourbook(&["show", &book]).ends(0, &["409 entries", "27 pieces certified"]);
+    pourbook(&["show", &book]).ends(0, &["416 entries", "27 pieces certified"]);
     assert_eq!(
         pourbook(&["show", &book, "--json"]).members(),
         ["pieces", "root_key", "size", "torn"]
@@ -248,7 +248,7 @@ fn erase_forgets_refuses_and_cannot() {
         pourbook(&words)
     };
     erase("1", "note", &[]).ends(1, &["entry 1 has no private member note in its event 0"]);
-    let lot = (0..409)
+    let lot = (0..416)
         .map(|index: u32| index.to_string())
         .find(|index| erase(index, "seller", &["--json"]).code == 0);
     let lot = lot.expect("a lot of the demo has a seller");
@@ -265,20 +265,20 @@ fn a_book_that_is_served_is_not_changed_beside_the_server() {
     let book = desk.demo();
     assert_eq!(
         pourbook(&["rebuild", &book, "--json"]).ends(0, &[]).json(),
-        json!({"entries": 409})
+        json!({"entries": 416})
     );
     let served = Served::start(Path::new(&book));
     pourbook(&["rebuild", &book]).ends(1, &["already open"]);
     pourbook(&["erase", &book, "4", "0", "seller", "--reason", "request"]).ends(1, &["already open"]);
     pourbook(&["serve", &book, "--listen", "127.0.0.1:0"]).ends(2, &["already open"]);
-    pourbook(&["show", &book]).ends(0, &["409 entries"]);
-    pourbook(&["audit", &book]).ends(0, &["holds: 409 entries"]);
+    pourbook(&["show", &book]).ends(0, &["416 entries"]);
+    pourbook(&["audit", &book]).ends(0, &["holds: 416 entries"]);
     let audited = pourbook(&["audit", &served.address, "--json"]).ends(0, &[]);
-    assert_eq!(audited.json()["size"], 409);
+    assert_eq!(audited.json()["size"], 416);
     // Another book at an address that is taken.
     let other = desk.book();
     let taken = served.address.trim_start_matches("http://");
     pourbook(&["serve", &other, "--listen", taken]).ends(2, &["in use"]);
     served.stop();
-    pourbook(&["rebuild", &book]).ends(0, &["409 entries"]);
+    pourbook(&["rebuild", &book]).ends(0, &["416 entries"]);
 }

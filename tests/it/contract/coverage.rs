@@ -264,6 +264,7 @@ impl Walk {
             let schema = match route.deed {
                 Deed::Command(command) => Some(command.name),
                 Deed::FindPosted => Some("Question"),
+                Deed::Calculation(calculation) => Some(calculation.question),
                 _ => None,
             };
             let body = match schema {
@@ -299,7 +300,7 @@ impl Walk {
                 let first = app.send(self.parts(app, route).request(route.method)).await;
                 parts.with("if-none-match", first.header("etag")?)
             }
-            400 if matches!(route.deed, Deed::FindPosted) => parts.body("{"),
+            400 if matches!(route.deed, Deed::FindPosted | Deed::Calculation(_)) => parts.body("{"),
             400 if post => parts.without("idempotency-key"),
             400 => Parts {
                 address: format!(
@@ -324,7 +325,9 @@ impl Walk {
             412 => parts.with("if-match", "\"99\""),
             413 => parts.body(&"x".repeat(300_000)),
             415 => parts.with("content-type", "text/csv"),
-            422 if recording(route).is_some() || matches!(route.deed, Deed::FindPosted) => {
+            422 if recording(route).is_some()
+                || matches!(route.deed, Deed::FindPosted | Deed::Calculation(_)) =>
+            {
                 parts.body("{\"nonsense\": 1}")
             }
             422 if route.path.contains("{serial}") => Parts {

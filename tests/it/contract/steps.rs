@@ -155,6 +155,17 @@ pub const STEPS: &[Step] = &[
         201,
         r#"{"session": "$session", "jar": "$jar", "items": [{"piece": "$piece#2", "mass": "50.90"}]}"#,
     ),
+    // Silver of 50.42 g displaces 4.81 g: 481 steps of this scale. Gaining 0.48 g it would be 48, and too coarse.
+    post(
+        "POST /v1/pieces/$piece/gravity",
+        201,
+        r#"{"session": "$session", "method": "cup", "in_air": "50.42", "in_water": "4.81", "water": "20.50"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/gravity",
+        409,
+        r#"{"session": "$session", "method": "cup", "in_air": "50.42", "in_water": "0.48", "water": "20"}"#,
+    ),
     post("POST /v1/pieces/$piece#3/fault", 201, r#"{"fault": "porosity"}"#),
     post(
         "POST /v1/pieces/$piece#3/condemnation",

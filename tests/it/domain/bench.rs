@@ -203,6 +203,14 @@ impl Bench {
             }
             Event::MeltClosed(e) => format!("{} lost {}", name(e.melt.0), e.loss),
             Event::PiecePoured(e) => format!("{} is pour {}", name(e.piece.0), e.pour),
+            Event::PieceGravity(e) => format!(
+                "{} {} {} {} at {}",
+                name(e.piece.0),
+                e.in_air,
+                e.method,
+                e.in_water,
+                e.water
+            ),
             Event::PieceWeighed(e) => format!("{} weighs {}", name(e.piece.0), e.mass),
             Event::PieceGraded(e) => format!("{} {}", name(e.piece.0), e.grade),
             Event::PieceFinished(e) => format!("{} filed by {}", name(e.piece.0), e.filed),
@@ -799,6 +807,18 @@ impl Bench {
             "serials" => GiveSerials { pieces: pieces(w) }.into(),
             "numbers" => NumberPieces { pieces: pieces(w) }.into(),
             "certify" => IssueCertificates { pieces: pieces(w) }.into(),
+            "immerse" => {
+                let piece = PieceId(self.id(w.next()));
+                MeasureGravity {
+                    piece,
+                    session: SessionId(self.id(w.after("in").unwrap())),
+                    in_air: reading(w.next()),
+                    method: word(w.next()),
+                    in_water: reading(w.next()),
+                    water: w.after("at").unwrap().parse().unwrap(),
+                }
+                .into()
+            }
             "fault" => FaultPiece {
                 piece: PieceId(self.id(w.next())),
                 fault: word(w.next()),

@@ -4,6 +4,8 @@ mod refining;
 
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
+use pourbook::metal::gravity::FineEnough;
+use pourbook::metal::water::WaterTemperature;
 use pourbook::metal::{Mass, Metal};
 use proptest::prelude::*;
 use std::collections::HashSet;
@@ -212,6 +214,35 @@ impl Shop {
         )
     }
 
+    /// A piece in water: mostly silver, sometimes what floats, or what a scale cannot tell.
+    fn immerse(&self, a: u32, b: u32, c: u32) -> Option<Command> {
+        let pieces = self.pieces(|piece| b.is_multiple_of(9) || piece.state != PieceState::Poured);
+        let piece = one(&pieces, a)?;
+        let mass = self.bench.book.piece(piece)?.mass().unwrap_or(Mass::ZERO);
+        let displaced = match c % 12 {
+            0 => 0,
+            1 => mass.units(),
+            2 => 100_000,
+            _ => mass.units() * 10 / 105,
+        };
+        let in_air = Self::around(mass, c / 12);
+        let (method, in_water) = match b.is_multiple_of(2) {
+            true => (Immersion::Hung, grams(in_air.mass().units() - displaced)),
+            false => (Immersion::Cup, grams(displaced)),
+        };
+        Some(
+            MeasureGravity {
+                piece,
+                session: self.session(),
+                method,
+                in_air,
+                in_water,
+                water: WaterTemperature::from_units((b % 4_001) as u16)?,
+            }
+            .into(),
+        )
+    }
+
     fn finish(&self, a: u32, b: u32) -> Option<Command> {
         let piece = one(&self.settled(|piece| piece.state == PieceState::Graded), a)?;
         let before = self.bench.book.piece(piece)?.mass()?;
@@ -275,6 +306,9 @@ impl Shop {
         }
         if kind == refining::KIND && self.bench.book.owners().next().is_some() {
             return self.refining(a, b, c);
+        }
+        if (138..143).contains(&kind) {
+            return self.immerse(a, b, c);
         }
         if (144..200).contains(&kind) {
             return self.marking(a, b, c);
@@ -413,6 +447,17 @@ impl Shop {
                 );
             }
             assert_eq!(piece.state == PieceState::Remelted, piece.remelted.is_some());
+            for gravity in &piece.gravities {
+                let session = self.bench.book.session(gravity.session).unwrap();
+                let step = self.bench.book.scale(session.scale).unwrap().d;
+                let weighing =
+                    gravity
+                        .method
+                        .weighing(&gravity.in_air, &gravity.in_water, gravity.water, step);
+                assert_eq!(weighing.unwrap().fine_enough(), FineEnough::Yes);
+                let weighed = piece.readings.iter().any(|reading| reading.index < gravity.index);
+                assert!(weighed, "weighed in water before it was weighed");
+            }
         }
         for lot in self.bench.book.lots() {
             assert!(lot.left <= lot.mass.mass());
@@ -910,6 +955,7 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
         "certificate.superseded",
         "session.closed",
         "piece.faulted",
+        "piece.gravity",
         "piece.struck",
         "piece.archived",
         "die.disposed",

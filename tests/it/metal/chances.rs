@@ -1,6 +1,6 @@
 //! Probabilities: the normal distribution, conformity, and whether two readings agree.
 
-use pourbook::metal::consistency::{Agreement, agreement, normalised_error, shown_from};
+use pourbook::metal::consistency::{Agreement, Assumed, agreement, normalised_error, shown_from};
 use pourbook::metal::probability::{
     Probability, conformity, normal_between, normal_cdf, normal_quantile, standard_uncertainty,
 };
@@ -101,6 +101,18 @@ fn two_readings_agree_or_not_by_their_uncertainties() {
         assert_eq!(agreement(edge), verdict, "{edge}");
     }
     near(shown_from(0.3, 0.4), 0.75, 1e-12);
+}
+
+#[test]
+fn a_scale_of_which_only_the_step_is_known_is_assumed_to_be_a_cheap_one() {
+    // The expanded uncertainties computed in Python: 0.062 g at a step of 0.01 g, 0.27 g at 0.1 g.
+    let of = |step: &str| Assumed::of(mass(step)).unwrap();
+    assert_eq!(of("0.01").error(), mass("0.05"));
+    assert_eq!(of("0.01").uncertainty().to_text(3), "0.062");
+    assert_eq!(of("0.1").uncertainty().to_text(2), "0.27");
+    for step in ["0", "0.02", "0.0001", "10"] {
+        assert!(Assumed::of(mass(step)).is_none(), "{step}");
+    }
 }
 
 #[test]

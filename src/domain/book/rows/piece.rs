@@ -1,10 +1,11 @@
 //! Rows of pieces and their certificates.
 
 use crate::domain::{
-    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, MeltId, OrderId,
-    PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage, StrikeOutcome,
-    Timestamp, UnmarkedReason,
+    CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, Immersion, MeltId,
+    OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
+    StrikeOutcome, Timestamp, UnmarkedReason,
 };
+use crate::metal::water::WaterTemperature;
 use crate::metal::{Fineness, Mass, MassDifference, Reading};
 
 rows! {
@@ -16,6 +17,22 @@ rows! {
         stage: Stage,
         /// As typed, grams.
         mass: Reading,
+        /// Index of its entry.
+        index: u64,
+    }
+
+    /// A weighing of a piece in air and in water. It is never edited; a later one supersedes it.
+    GravityReading {
+        /// The session.
+        session: SessionId,
+        /// How it was weighed in water.
+        method: Immersion,
+        /// In air, as typed, grams.
+        in_air: Reading,
+        /// With it in the water, as typed, grams: by `hung` its weight there, by `cup` what the cup gained.
+        in_water: Reading,
+        /// Of the water, degrees Celsius.
+        water: WaterTemperature,
         /// Index of its entry.
         index: u64,
     }
@@ -64,6 +81,8 @@ rows! {
         state: PieceState,
         /// Its readings, oldest first.
         readings: Vec<PieceReading>,
+        /// Its weighings in water, oldest first.
+        gravities: Vec<GravityReading>,
         /// Its last grading.
         grading: Option<Grading>,
         /// Metal filed off, grams.

@@ -82,6 +82,7 @@ pub const ROWS: &[Row] = &[
         vec![draft("lot.outturned", lot_outturned())]
     }),
     row("entry.corrected", 64, entry_corrected),
+    row("piece.gravity", 1, piece_gravity),
 ];
 
 fn pieces(count: usize) -> Vec<String> {
@@ -265,6 +266,12 @@ fn piece_missing(n: usize) -> Vec<Draft> {
             json!({"piece": id(PIECE, n), "consignment": id(CONSIGNMENT, 1)}),
         )
     })
+}
+
+fn piece_gravity(_: usize) -> Vec<Draft> {
+    let members = json!({"piece": id(PIECE, 1), "session": id(SESSION, 1), "method": "hung", "in_air": MASS,
+        "in_water": MASS, "water": "39.99"});
+    vec![draft("piece.gravity", members)]
 }
 
 fn piece_spared(n: usize) -> Vec<Draft> {
