@@ -10,6 +10,7 @@
 //! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
 pub mod alloying;
+mod assay;
 pub mod bullion;
 pub mod check_digits;
 pub mod consistency;
@@ -38,6 +39,7 @@ pub mod water;
 
 use serde::{Deserialize, Serialize};
 
+pub use assay::{ASSAY_TABLE, AssayUncertainty, assay_uncertainty};
 pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;

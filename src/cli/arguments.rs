@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
+use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, traced};
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -38,6 +38,12 @@ enum Typed {
     Demo(demo::DemoArguments),
     /// Show what a book holds, or one piece.
     Show(looking::ShowArguments),
+    /// Tell of which lots a piece is, through heels, remelts, jars and the refiner.
+    Shares(traced::SharesArguments),
+    /// Tell everything that holds metal of a lot, or came from a melt.
+    Recall(traced::RecallArguments),
+    /// Tell which lots may be behind an assay that contradicts what was declared.
+    Suspects(traced::SuspectsArguments),
     /// Write the proof file of a piece.
     Proof(looking::ProofArguments),
     /// Check a proof file offline.
@@ -103,6 +109,9 @@ pub fn run() -> ExitCode {
         Typed::Serve(arguments) => done(making::serve(&arguments)),
         Typed::Demo(arguments) => done(demo::demo(&arguments)),
         Typed::Show(arguments) => done(looking::show(&arguments)),
+        Typed::Shares(arguments) => done(traced::shares(&arguments)),
+        Typed::Recall(arguments) => done(traced::recall(&arguments)),
+        Typed::Suspects(arguments) => done(traced::suspects(&arguments)),
         Typed::Proof(arguments) => done(looking::proof(&arguments)),
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),

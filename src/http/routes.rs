@@ -7,6 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use super::traced;
 use crate::calculators::{
     Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
 };
@@ -102,6 +103,8 @@ const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
 const ADMIN: &[Role] = &[Admin];
+/// Who may see money.
+const MONEY: &[Role] = &[Office, Admin];
 const AUDITOR: &[Role] = &[Auditor];
 
 macro_rules! recordings {
@@ -204,6 +207,10 @@ const fn calculate<Q: Calculator>(path: &'static str) -> Route {
     }
 }
 
+const fn figure(path: &'static str, roles: &'static [Role], figure: Figure) -> Route {
+    read(path, Who::Roles(roles), Deed::Figure(figure))
+}
+
 const fn list(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::List(table))
 }
@@ -296,6 +303,12 @@ pub const ROUTES: &[Route] = &[
     list("/v1/owners", Table::Owner),
     list("/v1/spots", Table::Spot),
     list("/v1/quotes", Table::Quote),
+    figure("/v1/lots/suspects", ALL, traced::suspects),
+    figure("/v1/lots/{lot}/recall", ALL, traced::lot_recall),
+    figure("/v1/melts/{melt}/recall", ALL, traced::melt_recall),
+    figure("/v1/melts/{melt}/shares", ALL, traced::melt_shares),
+    figure("/v1/pieces/{piece}/shares", ALL, traced::piece_shares),
+    figure("/v1/pieces/{piece}/cost", MONEY, traced::piece_cost),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -313,11 +326,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/spots/{spot}", Table::Spot),
     show("/v1/quotes/{quote}", Table::Quote),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
-    read(
-        "/v1/statement",
-        Who::Roles(ALL),
-        Deed::Figure(metal_statement::statement),
-    ),
+    figure("/v1/statement", ALL, metal_statement::statement),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",
