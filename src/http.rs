@@ -32,6 +32,7 @@ mod quotes;
 mod reads;
 pub mod routes;
 mod said;
+mod stock_value;
 mod traced;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};

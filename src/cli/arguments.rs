@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, traced};
+use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, stock, traced};
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -55,6 +55,10 @@ enum Typed {
     /// Tokens of those who use the API.
     #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
+    /// What the stock is worth: at cost, at spot, for the insurer.
+    Stock(stock::StockArguments),
+    /// Note spot prices, typed or from a file.
+    Spot(stock::SpotArguments),
     /// Erase a private member of an entry.
     Erase(erase::EraseArguments),
     /// Keys that sign.
@@ -117,6 +121,8 @@ pub fn run() -> ExitCode {
         Typed::Audit(arguments) => audit::audit(&arguments),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
+        Typed::Stock(arguments) => done(stock::stock(&arguments)),
+        Typed::Spot(arguments) => stock::spot(&arguments),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),
         Typed::Gravity(typed) => done(reckon::reckon(&typed)),

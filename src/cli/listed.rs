@@ -26,6 +26,7 @@ pub(super) enum Kind {
     Owners,
     Spots,
     Quotes,
+    Charges,
 }
 
 /// The rows as lines for people, or as JSON.
@@ -47,6 +48,7 @@ pub(super) fn list(book: &Book, kind: Kind, as_json: bool) -> String {
         Kind::Owners => rows(book.owners(), as_json),
         Kind::Spots => rows(book.spots(), as_json),
         Kind::Quotes => rows(book.quotes(), as_json),
+        Kind::Charges => rows(book.charges(), as_json),
     }
 }
 

@@ -41,8 +41,9 @@ pub use rows::*;
 pub use stock::Availability;
 
 use super::{
-    CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
-    RefiningId, Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, SpotId, Stamp, Told,
+    CertificateId, ChargeId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId,
+    QuoteId, RefiningId, Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, SpotId, Stamp,
+    Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
@@ -98,7 +99,7 @@ macro_rules! tables {
                 }
 
                 /// The row of an id that must be there.
-                #[allow(dead_code, reason = "no rule looks up a quotation: nothing rests on one")]
+                #[allow(dead_code, reason = "no rule looks up a quotation or a charge: nothing rests on one")]
                 pub(in crate::domain) fn $known(&self, $one: $id) -> Result<&$row, Refusal> {
                     self.$table.find(&$one).ok_or(Refusal::$unknown { $one })
                 }
@@ -193,6 +194,7 @@ tables! {
     owners: OwnerId => Owner, owner, owners, known_owner, UnknownOwner;
     spots: SpotId => Spot, spot, spots, known_spot, UnknownSpot;
     quotes: QuoteId => Quote, quote, quotes, known_quote, UnknownQuote;
+    charges: ChargeId => Charge, charge, charges, known_charge, UnknownCharge;
 }
 
 impl Book {

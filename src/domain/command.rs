@@ -66,5 +66,5 @@ any_of! {
     SellPieces, CancelSale, HandOverPieces, DispatchPieces, DeliverPieces, LosePieces, FindPiece, SendBackPieces,
     ReturnPiece, RestockPiece, BuyBackPiece, StealPiece, RecoverPiece, DestroyPiece,
     RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, CorrectEntries,
-    RecordSpot, MakeQuote,
+    RecordSpot, MakeQuote, RecordCharge,
 }

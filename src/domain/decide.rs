@@ -168,6 +168,7 @@ impl Decision<'_> {
             Command::ReturnRefining(c) => self.return_refining(c),
             Command::RecordSpot(c) => self.record_spot(c),
             Command::MakeQuote(c) => self.make_quote(c),
+            Command::RecordCharge(c) => self.record_charge(c),
         }
     }
 

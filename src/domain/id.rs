@@ -51,6 +51,8 @@ ids! {
     SpotId,
     /// A quotation.
     QuoteId,
+    /// A charge for something.
+    ChargeId,
     /// A person or a device that gives commands; the name stands elsewhere.
     OperatorId,
 }

@@ -1,7 +1,7 @@
 //! Refusals: valid answers that name the fact that forbids.
 
 use super::id::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
     RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
 };
 use super::words::{DieState, Grade, OrderState, PieceState};
@@ -60,6 +60,7 @@ refusals! {
     "unknown-owner" "there is no customer {owner} whose metal is here" => UnknownOwner { owner: OwnerId };
     "unknown-spot" "there is no spot price {spot}" => UnknownSpot { spot: SpotId };
     "unknown-quote" "there is no quotation {quote}" => UnknownQuote { quote: QuoteId };
+    "unknown-charge" "there is no charge {charge}" => UnknownCharge { charge: ChargeId };
     "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
     "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
     "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
@@ -170,6 +171,7 @@ refusals! {
 
     "spot-not-positive" "a spot price is above zero, this is {price}" => SpotNotPositive { price: Money };
     "spot-to-come" "the time of the price is still to come" => SpotToCome;
+    "charge-impossible" "the charge cannot be so: {why}" => ChargeImpossible { why: &'static str };
     "price-impossible" "there is no such price: {why}" => PriceImpossible { why: String };
 
     "not-correctable" "entry {index} holds {kind}, which no correction changes" => NotCorrectable { index: u64, kind: &'static str };

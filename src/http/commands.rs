@@ -269,6 +269,7 @@ fn missing(refusal: &Refusal) -> Option<Uuid> {
         Refusal::UnknownOwner { owner } => Some(owner.0),
         Refusal::UnknownSpot { spot } => Some(spot.0),
         Refusal::UnknownQuote { quote } => Some(quote.0),
+        Refusal::UnknownCharge { charge } => Some(charge.0),
         _ => None,
     }
 }

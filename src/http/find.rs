@@ -12,8 +12,8 @@ use super::problem::Problem;
 use super::said::Said;
 use super::{App, conditions, failed, json, located, private};
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale, Serial,
-    SerialError, Series, Session, Spot,
+    Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
+    Serial, SerialError, Series, Session, Spot,
 };
 use crate::views::{Cursor, Table, Tabled};
 use actix_web::HttpRequest;
@@ -203,6 +203,7 @@ fn item(app: &App, table: Table, id: Uuid, answer: &mut Answer) -> Result<(), Pr
         Table::Owner => said_of::<Owner>(app, id),
         Table::Spot => said_of::<Spot>(app, id),
         Table::Quote => said_of::<Quote>(app, id),
+        Table::Charge => said_of::<Charge>(app, id),
     }?;
     answer.items.extend(says.map(|says| {
         let link = format!("/v1/{}/{id}", table.plural());

@@ -7,9 +7,9 @@ use super::query::Parameters;
 use super::reads::row_json;
 use super::{App, failed};
 use crate::domain::{
-    Certificate, Consignment, ConsignmentState, Die, DieOwner, DieState, Grade, Jar, Lot, Melt, MeltState,
-    Order, OrderState, Owner, Piece, PieceState, Quote, Refining, RefiningState, Residue, Sale, Scale,
-    Series, SeriesKind, SeriesState, Session, SessionState, Spot,
+    Certificate, Charge, Consignment, ConsignmentState, Die, DieOwner, DieState, Grade, Jar, Lot, Melt,
+    MeltState, Order, OrderState, Owner, Piece, PieceState, Quote, Refining, RefiningState, Residue, Sale,
+    Scale, Series, SeriesKind, SeriesState, Session, SessionState, Spot,
 };
 use crate::metal::Metal;
 use crate::views::{Filter, Table, Tabled};
@@ -71,6 +71,7 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
                 piece.is_none() || piece == row.piece.map(|piece| piece.0)
             })
         }
+        Table::Charge => page::<Charge>(app, asked, query, &|_| true),
     }
 }
 

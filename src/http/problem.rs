@@ -112,6 +112,7 @@ const IMPOSSIBLE: &[&str] = &[
     "witness-missing",
     "spot-not-positive",
     "price-impossible",
+    "charge-impossible",
 ];
 
 impl Problem {

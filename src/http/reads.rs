@@ -7,8 +7,8 @@ use super::private;
 use super::problem::Problem;
 use super::{App, failed, lists, quotes};
 use crate::domain::{
-    Certificate, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Quote, Refining,
-    Sale, Scale, Series, Session, Spot,
+    Certificate, Charge, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Quote,
+    Refining, Sale, Scale, Series, Session, Spot,
 };
 use crate::record::{self, Entry};
 use crate::views::{Table, Tabled};
@@ -37,6 +37,7 @@ pub fn show(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         Table::Owner => show_row::<Owner>(app, asked, true),
         Table::Spot => show_row::<Spot>(app, asked, true),
         Table::Quote => show_row::<Quote>(app, asked, true),
+        Table::Charge => show_row::<Charge>(app, asked, true),
     }
 }
 

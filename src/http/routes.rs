@@ -7,7 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
-use super::traced;
+use super::{stock_value, traced};
 use crate::calculators::{
     Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
 };
@@ -177,6 +177,7 @@ recordings! {
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
     RECORD_SPOT RecordSpot None, tray false, hidden &[], main "spot";
     MAKE_QUOTE MakeQuote None, tray false, hidden &[], main "quote";
+    RECORD_CHARGE RecordCharge None, tray false, hidden &[], main "charge";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -278,6 +279,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
     post("/v1/spots", OFFICE, &RECORD_SPOT),
     post("/v1/quotes", OFFICE, &MAKE_QUOTE),
+    post("/v1/charges", OFFICE, &RECORD_CHARGE),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -303,12 +305,15 @@ pub const ROUTES: &[Route] = &[
     list("/v1/owners", Table::Owner),
     list("/v1/spots", Table::Spot),
     list("/v1/quotes", Table::Quote),
+    list("/v1/charges", Table::Charge),
     figure("/v1/lots/suspects", ALL, traced::suspects),
     figure("/v1/lots/{lot}/recall", ALL, traced::lot_recall),
     figure("/v1/melts/{melt}/recall", ALL, traced::melt_recall),
     figure("/v1/melts/{melt}/shares", ALL, traced::melt_shares),
     figure("/v1/pieces/{piece}/shares", ALL, traced::piece_shares),
     figure("/v1/pieces/{piece}/cost", MONEY, traced::piece_cost),
+    figure("/v1/stock-value", MONEY, stock_value::stock_value),
+    figure("/v1/pieces/{piece}/margin", MONEY, stock_value::piece_margin),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -325,6 +330,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/owners/{owner}", Table::Owner),
     show("/v1/spots/{spot}", Table::Spot),
     show("/v1/quotes/{quote}", Table::Quote),
+    show("/v1/charges/{charge}", Table::Charge),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     figure("/v1/statement", ALL, metal_statement::statement),
     read("/v1/find", Who::Roles(ALL), Deed::Find),

@@ -155,6 +155,7 @@ impl Views {
             Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Spot(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Quote(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Charge(row) => self.put(index, entry, row.as_ref(), is_newest),
         }
     }
 
@@ -269,5 +270,6 @@ fn place(row: &Row) -> (Table, Uuid) {
         Row::Owner(row) => of(row.as_ref()),
         Row::Spot(row) => of(row.as_ref()),
         Row::Quote(row) => of(row.as_ref()),
+        Row::Charge(row) => of(row.as_ref()),
     }
 }

@@ -1,8 +1,8 @@
 //! How the views keep the rows of the book: which table a row belongs to, its id and the entry that made it.
 
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale, Series,
-    Session, Spot, Touched,
+    Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
+    Series, Session, Spot, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -103,4 +103,6 @@ tables! {
     Spot Spot spot "spot" "spots" 15;
     /// Quotations.
     Quote Quote quote "quote" "quotes" 16;
+    /// Charges.
+    Charge Charge charge "charge" "charges" 17;
 }

@@ -16,6 +16,7 @@ mod main_line;
 mod public;
 mod quotes;
 mod settings;
+mod stock;
 mod wire;
 
 use actix_web::body::MessageBody;

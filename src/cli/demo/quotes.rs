@@ -3,7 +3,7 @@
 use super::equipment::Bench;
 use super::workshop::Workshop;
 use crate::cli::Failure;
-use crate::domain::{Event, MakeQuote, Quoted, RecordSpot, SpotId};
+use crate::domain::{Event, MakeQuote, Quoted, RecordCharge, RecordSpot, SpotId};
 use crate::metal::bullion::WeightRule;
 use crate::metal::price::TO_THE_PENNY;
 use crate::metal::vat::Treatment;
@@ -49,6 +49,39 @@ pub(super) fn quotes(shop: &mut Workshop, bench: &Bench) -> Result<(), Failure> 
         note: Some("asked at the counter; whether it is investment gold is not ours to say".to_owned()),
     })
     .map(|_| ())
+}
+
+/// What was charged: by the Hall for the consignment that came back first, by the carrier for the last parcel, by the cutter.
+pub(super) fn charges(shop: &mut Workshop) -> Result<(), Failure> {
+    let book = shop.book();
+    let first = book
+        .consignments()
+        .min_by_key(|sent| sent.since)
+        .map(|sent| sent.consignment);
+    let die = book.dies().min_by_key(|die| die.since).map(|die| die.die);
+    let sale = book.sales().max_by_key(|sale| sale.number).map(|sale| sale.sale);
+    let bills = [
+        (first, None, None, "38.40", "bill of the Hall"),
+        (
+            None,
+            die,
+            None,
+            "120.00",
+            "cut years ago, by the workshop's own book of tools",
+        ),
+        (None, None, sale, "8.40", "postage"),
+    ];
+    for (consignment, die, sale, amount, note) in bills {
+        shop.record(RecordCharge {
+            consignment,
+            die,
+            sale,
+            amount: pounds(amount)?,
+            document: None,
+            note: Some(note.to_owned()),
+        })?;
+    }
+    Ok(())
 }
 
 fn spot(shop: &mut Workshop, metal: Metal, amount: &str) -> Result<SpotId, Failure> {

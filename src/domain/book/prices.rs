@@ -4,8 +4,8 @@
 //! Deliberately absent: what was asked and for how much metal (one private member), and which spot price is the newest,
 //! which is a question of the day that is asked for.
 
-use super::{Book, Counted, Quote, Spot};
-use crate::domain::{PieceState, QuoteMade, Refusal, SpotRecorded, Stamp};
+use super::{Book, Charge, Counted, Quote, Spot};
+use crate::domain::{ChargeRecorded, PieceState, QuoteMade, Refusal, SpotRecorded, Stamp};
 
 /// A piece that is no piece any more.
 const GONE: [PieceState; 3] = [PieceState::Remelted, PieceState::Refined, PieceState::Destroyed];
@@ -61,6 +61,29 @@ impl Book {
             at: stamp.at,
         };
         self.quotes.put(e.quote, quote);
+        Ok(())
+    }
+
+    pub(super) fn take_charged(&mut self, stamp: &Stamp, e: &ChargeRecorded) -> Result<(), Refusal> {
+        self.free(e.charge.0)?;
+        match (e.consignment, e.die, e.sale) {
+            (Some(consignment), None, None) => self.known_consignment(consignment).map(|_| ())?,
+            (None, Some(die), None) => self.known_die(die).map(|_| ())?,
+            (None, None, Some(sale)) => self.known_sale(sale).map(|_| ())?,
+            _ => {
+                let why = "it is for a consignment, a die or a sale: one of them";
+                return Err(Refusal::ChargeImpossible { why });
+            }
+        }
+        let charge = Charge {
+            charge: e.charge,
+            consignment: e.consignment,
+            die: e.die,
+            sale: e.sale,
+            since: stamp.index,
+            at: stamp.at,
+        };
+        self.charges.put(e.charge, charge);
         Ok(())
     }
 

@@ -4,7 +4,7 @@
 
 use super::Book;
 use crate::domain::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
     RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
 };
 
@@ -67,6 +67,7 @@ tables! {
     Owner OwnerId owner,
     Spot SpotId spot,
     Quote QuoteId quote,
+    Charge ChargeId charge,
 }
 
 impl Book {

@@ -51,6 +51,7 @@ takes! {
         LotOutturned take_outturn,
         SpotRecorded take_spot,
         QuoteMade take_quote,
+        ChargeRecorded take_charged,
     }
     plain {
         JarFilled take_filling,

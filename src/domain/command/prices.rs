@@ -1,7 +1,7 @@
 //! Commands about prices.
 
 use crate::domain::instant;
-use crate::domain::{PieceId, SpotId, Timestamp};
+use crate::domain::{ConsignmentId, DieId, PieceId, SaleId, SpotId, Timestamp};
 use crate::metal::bullion::WeightRule;
 use crate::metal::price::MoneyRounding;
 use crate::metal::vat::Treatment;
@@ -50,6 +50,27 @@ commands! {
         /// For whom; private.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         buyer: Option<String>,
+        /// Private.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
+    }
+
+    /// Something was charged, for a consignment, a die or a sale: one of them.
+    RecordCharge {
+        /// The consignment.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        consignment: Option<ConsignmentId>,
+        /// The die.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        die: Option<DieId>,
+        /// The sale.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        sale: Option<SaleId>,
+        /// How much, zero for what was free; private.
+        amount: Money,
+        /// Number of the bill; private.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        document: Option<String>,
         /// Private.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         note: Option<String>,

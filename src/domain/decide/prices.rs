@@ -3,7 +3,8 @@
 use super::{Decision, short};
 use crate::domain::command::*;
 use crate::domain::{
-    PieceId, Private, QuoteId, QuoteMade, Refusal, Refused, Spot, SpotId, SpotRecorded, Timestamp, instant,
+    ChargeId, ChargeRecorded, PieceId, Private, QuoteId, QuoteMade, Refusal, Refused, Spot, SpotId,
+    SpotRecorded, Timestamp, instant,
 };
 use crate::metal::price::{PriceInputs, TO_THE_PENNY};
 use crate::metal::vat::{self, VAT_ROWS};
@@ -46,6 +47,30 @@ impl Decision<'_> {
             Refusal::SpotToCome => refusal.at("/priced_at"),
             Refusal::NotPrecious { .. } => refusal.at("/metal"),
             other => other.at("/price"),
+        })
+    }
+
+    pub(super) fn record_charge(&mut self, c: &RecordCharge) -> Result<(), Refused> {
+        short(&[("document", &c.document), ("note", &c.note)])?;
+        if c.amount.amount().is_sign_negative() {
+            let why = "nothing is charged below zero";
+            return Err(Refusal::ChargeImpossible { why }.at("/amount"));
+        }
+        let event = ChargeRecorded {
+            charge: ChargeId(self.fresh()),
+            consignment: c.consignment,
+            die: c.die,
+            sale: c.sale,
+        };
+        let private = Private::none()
+            .money("amount", Some(&c.amount))
+            .text("document", c.document.as_deref())
+            .text("note", c.note.as_deref());
+        self.add_with(event, private).map_err(|refusal| match refusal {
+            Refusal::UnknownConsignment { .. } => refusal.at("/consignment"),
+            Refusal::UnknownDie { .. } => refusal.at("/die"),
+            Refusal::UnknownSale { .. } => refusal.at("/sale"),
+            other => other.into(),
         })
     }
 

@@ -4,7 +4,7 @@
 //! offered a piece to whom, is private: all that a quotation was made from is one private member, so that it recomputes from
 //! what was stored with it and can be erased whole.
 
-use crate::domain::{PieceId, QuoteId, SpotId, Timestamp};
+use crate::domain::{ChargeId, ConsignmentId, DieId, PieceId, QuoteId, SaleId, SpotId, Timestamp};
 use crate::metal::{Metal, Money};
 use serde::{Deserialize, Serialize};
 
@@ -37,4 +37,21 @@ pub struct QuoteMade {
     /// The piece, if it is for one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub piece: Option<PieceId>,
+}
+
+/// Something was charged: by the assay office for a consignment, by the cutter for a die, by the carrier for a sale.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChargeRecorded {
+    /// The charge.
+    pub charge: ChargeId,
+    /// The consignment, if it is for one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub consignment: Option<ConsignmentId>,
+    /// The die, if it is for one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub die: Option<DieId>,
+    /// The sale, if it is for one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sale: Option<SaleId>,
 }

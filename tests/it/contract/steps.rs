@@ -654,6 +654,16 @@ pub const AFTER: &[Step] = &[
         r#"{"spot": "$spot", "of": {"piece": "$marked#2"}, "premium_percent": "28", "weight": "ozt-0.001", "vat": "standard"}"#,
     ),
     post(
+        "POST /v1/charges",
+        201,
+        r#"{"consignment": "$consignment", "amount": {"amount": "6.20", "currency": "GBP"}, "document": "H-88"}"#,
+    ).keeps(&["charge"]),
+    post(
+        "POST /v1/charges",
+        409,
+        r#"{"die": "11111111-1111-4111-8111-111111111111", "amount": {"amount": "6.20", "currency": "GBP"}}"#,
+    ),
+    post(
         "POST /v1/series/$series_marked/closing",
         409,
         r#"{}"#,

@@ -87,7 +87,7 @@ pub fn draft(kind: &str, members: Value) -> Draft {
     let private = Event::private_members(kind)
         .iter()
         .fold(Private::none(), |private, member| match member.name {
-            name @ ("price" | "insured" | "charge" | "net" | "vat" | "gross") => {
+            name @ ("price" | "insured" | "charge" | "net" | "vat" | "gross" | "amount") => {
                 private.money(name, Some(&Money::parse("812.40", "GBP").unwrap()))
             }
             "code" => private.text("code", Some("2H7KQ9M4XW2")),

@@ -1,6 +1,6 @@
 //! Rows of spot prices and quotations.
 
-use crate::domain::{PieceId, QuoteId, SpotId, Timestamp};
+use crate::domain::{ChargeId, ConsignmentId, DieId, PieceId, QuoteId, SaleId, SpotId, Timestamp};
 use crate::metal::{Metal, Money};
 
 rows! {
@@ -35,6 +35,22 @@ rows! {
         /// Index of its entry.
         since: u64,
         /// When it was made.
+        at: Timestamp,
+    }
+
+    /// A charge for a consignment, a die or a sale.
+    Charge {
+        /// Its id.
+        charge: ChargeId,
+        /// The consignment, if it is for one.
+        consignment: Option<ConsignmentId>,
+        /// The die, if it is for one.
+        die: Option<DieId>,
+        /// The sale, if it is for one.
+        sale: Option<SaleId>,
+        /// Index of its entry.
+        since: u64,
+        /// When it was recorded.
         at: Timestamp,
     }
 }

@@ -6,6 +6,8 @@ use serde_json::json;
 
 const SPOT: u8 = 0x59;
 const QUOTE: u8 = 0x90;
+const CHARGE: u8 = 0xc4;
+const CONSIGNMENT: u8 = 0xc0;
 
 /// Sealed behind those of before; only appended to, as those are.
 pub const ROWS: &[Row] = &[
@@ -18,5 +20,9 @@ pub const ROWS: &[Row] = &[
         let members = json!({"quote": id(QUOTE, 1), "number": MANY, "metal": "palladium", "spot": id(SPOT, 1),
             "piece": id(PIECE, 1)});
         vec![draft("quote.made", members)]
+    }),
+    row("charge.recorded", 1, |_| {
+        let members = json!({"charge": id(CHARGE, 1), "consignment": id(CONSIGNMENT, 1)});
+        vec![draft("charge.recorded", members)]
     }),
 ];
