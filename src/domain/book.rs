@@ -32,6 +32,7 @@ mod second_look;
 mod series;
 mod standing;
 mod stock;
+mod stocktakes;
 mod table;
 mod taking;
 
@@ -39,11 +40,12 @@ pub use balances::is_flagged;
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
 pub use stock::Availability;
+pub(in crate::domain) use stocktakes::{LINES_MAX, SEEN_MAX};
 
 use super::{
     CertificateId, ChargeId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId,
     QuoteId, RefiningId, Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, SpotId, Stamp,
-    Told,
+    StocktakeId, Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
@@ -192,6 +194,7 @@ tables! {
     sales: SaleId => Sale, sale, sales, known_sale, UnknownSale;
     refinings: RefiningId => Refining, refining, refinings, known_refining, UnknownRefining;
     owners: OwnerId => Owner, owner, owners, known_owner, UnknownOwner;
+    stocktakes: StocktakeId => Stocktake, stocktake, stocktakes, known_stocktake, UnknownStocktake;
     spots: SpotId => Spot, spot, spots, known_spot, UnknownSpot;
     quotes: QuoteId => Quote, quote, quotes, known_quote, UnknownQuote;
     charges: ChargeId => Charge, charge, charges, known_charge, UnknownCharge;
@@ -244,6 +247,7 @@ enum Counted {
     Order,
     Sale,
     Refining,
+    Stocktake,
     Quote,
 }
 

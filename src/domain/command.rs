@@ -24,6 +24,7 @@ mod pieces;
 mod prices;
 mod refining;
 mod sales;
+mod stocktake;
 mod strikes;
 
 pub use assay::*;
@@ -34,6 +35,7 @@ pub use pieces::*;
 pub use prices::*;
 pub use refining::*;
 pub use sales::*;
+pub use stocktake::*;
 pub use strikes::*;
 
 use serde::{Deserialize, Serialize};
@@ -65,6 +67,6 @@ any_of! {
     RecordOrder, CancelOrder, ReservePiece, ReleasePiece,
     SellPieces, CancelSale, HandOverPieces, DispatchPieces, DeliverPieces, LosePieces, FindPiece, SendBackPieces,
     ReturnPiece, RestockPiece, BuyBackPiece, StealPiece, RecoverPiece, DestroyPiece,
-    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, CorrectEntries,
+    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, TakeStock, CorrectEntries,
     RecordSpot, MakeQuote, RecordCharge,
 }

@@ -13,6 +13,7 @@ mod pieces;
 mod prices;
 mod refining;
 mod sales;
+mod stocktake;
 mod strikes;
 
 use super::book::Book;
@@ -166,6 +167,7 @@ impl Decision<'_> {
             Command::GatherSweeps(c) => self.gather_sweeps(c),
             Command::SendToRefiner(c) => self.send_to_refiner(c),
             Command::ReturnRefining(c) => self.return_refining(c),
+            Command::TakeStock(c) => self.take_stock(c),
             Command::RecordSpot(c) => self.record_spot(c),
             Command::MakeQuote(c) => self.make_quote(c),
             Command::RecordCharge(c) => self.record_charge(c),

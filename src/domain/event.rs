@@ -11,6 +11,7 @@ mod piece;
 mod price;
 mod refining;
 mod sale;
+mod stocktake;
 mod strike;
 
 pub use assay::*;
@@ -21,6 +22,7 @@ pub use piece::*;
 pub use price::*;
 pub use refining::*;
 pub use sale::*;
+pub use stocktake::*;
 pub use strike::*;
 
 use super::private::{Audience, PrivateMember};
@@ -185,6 +187,11 @@ events! {
     "refining.sent" => RefiningSent of refining, slots 4, private ["refiner" Staff, "seal" Staff, "document" Staff, "note" Staff];
     "refining.returned" => RefiningReturned of refining, slots 4, private ["price" Staff, "charge" Staff, "document" Staff, "note" Staff];
     "lot.outturned" => LotOutturned of lot, slots 0, private [];
+    "stocktake.taken" => StocktakeTaken of stocktake, slots 1, private ["note" Staff];
+    "lot.counted" => LotCounted of lot, slots 0, private [];
+    "melt.counted" => MeltCounted of melt, slots 0, private [];
+    "jar.counted" => JarCounted of jar, slots 0, private [];
+    "lot.found" => LotFound of lot, slots 1, private ["note" Staff];
     "spot.recorded" => SpotRecorded of spot, slots 2, private ["source" Staff, "note" Staff];
     "quote.made" => QuoteMade of quote, slots 6, private ["inputs" Staff, "net" Staff, "vat" Staff, "gross" Staff, "buyer" Staff, "note" Staff];
     "charge.recorded" => ChargeRecorded of charge, slots 3, private ["amount" Staff, "document" Staff, "note" Staff];
@@ -216,6 +223,8 @@ impl Event {
             Self::SaleMade(e) => Some(e.sale.0),
             Self::RefiningSent(e) => Some(e.refining.0),
             Self::OwnerRegistered(e) => Some(e.owner.0),
+            Self::StocktakeTaken(e) => Some(e.stocktake.0),
+            Self::LotFound(e) => Some(e.lot.0),
             Self::SpotRecorded(e) => Some(e.spot.0),
             Self::QuoteMade(e) => Some(e.quote.0),
             Self::ChargeRecorded(e) => Some(e.charge.0),

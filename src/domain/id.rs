@@ -47,6 +47,8 @@ ids! {
     RefiningId,
     /// A customer whose metal is in the workshop.
     OwnerId,
+    /// One count of what is there.
+    StocktakeId,
     /// A spot price that was noted.
     SpotId,
     /// A quotation.

@@ -175,6 +175,7 @@ recordings! {
     GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
+    TAKE_STOCK TakeStock None, tray false, hidden &[], main "stocktake";
     RECORD_SPOT RecordSpot None, tray false, hidden &[], main "spot";
     MAKE_QUOTE MakeQuote None, tray false, hidden &[], main "quote";
     RECORD_CHARGE RecordCharge None, tray false, hidden &[], main "charge";
@@ -277,6 +278,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/stocktakes", TRADE, &TAKE_STOCK),
     post("/v1/spots", OFFICE, &RECORD_SPOT),
     post("/v1/quotes", OFFICE, &MAKE_QUOTE),
     post("/v1/charges", OFFICE, &RECORD_CHARGE),
@@ -314,6 +316,7 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/pieces/{piece}/cost", MONEY, traced::piece_cost),
     figure("/v1/stock-value", MONEY, stock_value::stock_value),
     figure("/v1/pieces/{piece}/margin", MONEY, stock_value::piece_margin),
+    list("/v1/stocktakes", Table::Stocktake),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),
@@ -328,6 +331,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/sales/{sale}", Table::Sale),
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
+    show("/v1/stocktakes/{stocktake}", Table::Stocktake),
     show("/v1/spots/{spot}", Table::Spot),
     show("/v1/quotes/{quote}", Table::Quote),
     show("/v1/charges/{charge}", Table::Charge),

@@ -153,6 +153,7 @@ impl Views {
             Row::Sale(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Stocktake(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Spot(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Quote(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Charge(row) => self.put(index, entry, row.as_ref(), is_newest),
@@ -168,6 +169,7 @@ impl Views {
             Row::Order(row) => self.numbered(row.number, row.as_ref()),
             Row::Sale(row) => self.numbered(row.number, row.as_ref()),
             Row::Refining(row) => self.numbered(row.number, row.as_ref()),
+            Row::Stocktake(row) => self.numbered(row.number, row.as_ref()),
             Row::Quote(row) => self.numbered(row.number, row.as_ref()),
             _ => Ok(()),
         }
@@ -268,6 +270,7 @@ fn place(row: &Row) -> (Table, Uuid) {
         Row::Sale(row) => of(row.as_ref()),
         Row::Refining(row) => of(row.as_ref()),
         Row::Owner(row) => of(row.as_ref()),
+        Row::Stocktake(row) => of(row.as_ref()),
         Row::Spot(row) => of(row.as_ref()),
         Row::Quote(row) => of(row.as_ref()),
         Row::Charge(row) => of(row.as_ref()),

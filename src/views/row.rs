@@ -2,7 +2,7 @@
 
 use crate::domain::{
     Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
-    Series, Session, Spot, Touched,
+    Series, Session, Spot, Stocktake, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -99,10 +99,12 @@ tables! {
     Refining Refining refining "refining" "refinings" 13;
     /// Customers whose metal is here.
     Owner Owner owner "owner" "owners" 14;
+    /// Stock-takes.
+    Stocktake Stocktake stocktake "stocktake" "stocktakes" 15;
     /// Spot prices.
-    Spot Spot spot "spot" "spots" 15;
+    Spot Spot spot "spot" "spots" 16;
     /// Quotations.
-    Quote Quote quote "quote" "quotes" 16;
+    Quote Quote quote "quote" "quotes" 17;
     /// Charges.
-    Charge Charge charge "charge" "charges" 17;
+    Charge Charge charge "charge" "charges" 18;
 }

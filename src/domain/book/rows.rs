@@ -5,7 +5,7 @@
 use super::Book;
 use crate::domain::{
     CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
-    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId,
+    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
 };
 
 macro_rules! rows {
@@ -20,11 +20,13 @@ mod metal;
 mod office;
 mod piece;
 mod price;
+mod stocktake;
 
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
 pub use price::*;
+pub use stocktake::*;
 
 macro_rules! tables {
     ($($type:ident $id:ident $lookup:ident,)*) => {
@@ -65,6 +67,7 @@ tables! {
     Sale SaleId sale,
     Refining RefiningId refining,
     Owner OwnerId owner,
+    Stocktake StocktakeId stocktake,
     Spot SpotId spot,
     Quote QuoteId quote,
     Charge ChargeId charge,

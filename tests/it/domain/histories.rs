@@ -1,6 +1,7 @@
 //! Random histories: whatever a workshop does, in whatever order, what must always hold does.
 
 mod refining;
+mod stocktakes;
 
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
@@ -307,6 +308,9 @@ impl Shop {
         if kind == refining::KIND && self.bench.book.owners().next().is_some() {
             return self.refining(a, b, c);
         }
+        if kind == stocktakes::KIND && self.bench.book.stocktakes().next().is_some() {
+            return Some(self.stocktake(a, b, c));
+        }
         if (138..143).contains(&kind) {
             return self.immerse(a, b, c);
         }
@@ -460,7 +464,13 @@ impl Shop {
             }
         }
         for lot in self.bench.book.lots() {
-            assert!(lot.left <= lot.mass.mass());
+            assert!(
+                lot.left
+                    <= lot
+                        .counted
+                        .as_ref()
+                        .map_or(lot.mass.mass(), |count| count.mass.mass())
+            );
         }
         for certificate in self.bench.book.certificates() {
             let newest = self.bench.book.piece(certificate.piece).unwrap().certificate
@@ -893,16 +903,24 @@ pub fn book(steps: &[Choice]) -> Bench {
     run(steps).0.bench
 }
 
-/// The same in a workshop with customers' metal, in which every third step is about the refiner.
+/// The same in a workshop with customers' metal, in which every third step is about the refiner and some are stock-takes.
 pub fn book_with_customers(steps: &[Choice]) -> Bench {
+    let kind = |i: u32, kind: u8| match (i % 3, i % 11) {
+        (0, _) => refining::KIND,
+        (_, 4) => stocktakes::KIND,
+        _ => kind,
+    };
     let steps: Vec<Choice> = steps
         .iter()
         .zip(0..)
-        .map(|((kind, a, b, c), i): (&Choice, u32)| {
-            (if i % 3 == 0 { refining::KIND } else { *kind }, *a, *b, *c)
-        })
+        .map(|((chosen, a, b, c), i): (&Choice, u32)| (kind(i, *chosen), *a, *b, *c))
         .collect();
-    run_in(&[WORKSHOP, marking::SHOP, refining::SHOP], &steps).0.bench
+    run_in(
+        &[WORKSHOP, marking::SHOP, refining::SHOP, stocktakes::SHOP],
+        &steps,
+    )
+    .0
+    .bench
 }
 
 proptest! {
