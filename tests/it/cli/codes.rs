@@ -254,7 +254,7 @@ fn erase_forgets_refuses_and_cannot() {
     let lot = lot.expect("a lot of the demo has a seller");
     erase(&lot, "seller", &[]).ends(1, &["already erased"]);
     let audited = pourbook(&["audit", &book, "--json"]).ends(0, &[]).json();
-    assert_eq!((&audited["erased"], &audited["size"]), (&json!(3), &json!(405)));
+    assert_eq!((&audited["erased"], &audited["size"]), (&json!(3), &json!(420)));
     pourbook(&["erase", &book, &lot, "0", "seller", "--reason", "whim"])
         .ends(2, &["request, expired, mistake"]);
 }
@@ -293,7 +293,7 @@ fn spot_prices_are_typed_or_read_from_a_file_and_stock_is_valued_by_them() {
         "--price",
         "24.51 GBP",
         "--priced-at",
-        "2026-07-01T12:00:00Z",
+        "2026-10-01T12:00:00Z",
     ];
     let mut words = vec!["spot", &book];
     words.extend(typed);
@@ -303,15 +303,15 @@ fn spot_prices_are_typed_or_read_from_a_file_and_stock_is_valued_by_them() {
     let file = desk.at("prices.csv");
     let write = |text: &str| std::fs::write(&file, text).unwrap();
     let import = || pourbook(&["spot", &book, "--import", &file, "--json"]);
-    write("metal,amount,currency,priced_at,source\nsilver,25.02,GBP,2026-07-02T12:00:00Z,the trade letter\n");
+    write("metal,amount,currency,priced_at,source\nsilver,25.02,GBP,2026-10-02T12:00:00Z,the trade letter\n");
     let told = import().ends(0, &[]).json();
     assert!(told[0]["index"].is_u64(), "{told}");
     write("metal,amount,currency,priced_at,source\nsilver,25.02,GBP\n");
     import().ends(2, &["line 2: has 3 fields"]);
-    write("silver,25.02,GBP,2026-07-02T12:00:00Z,\n");
+    write("silver,25.02,GBP,2026-10-02T12:00:00Z,\n");
     import().ends(2, &["the first line must be"]);
     write(
-        "[{\"metal\": \"gold\", \"price\": {\"amount\": \"2610\", \"currency\": \"GBP\"}, \"priced_at\": \"2026-07-02T12:00:00Z\"}]",
+        "[{\"metal\": \"gold\", \"price\": {\"amount\": \"2610\", \"currency\": \"GBP\"}, \"priced_at\": \"2026-10-02T12:00:00Z\"}]",
     );
     import().ends(0, &[]);
     write("[]");
