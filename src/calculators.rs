@@ -17,7 +17,7 @@ pub use comparison::{Comparison, HELP as COMPARISON_HELP};
 pub use conformity::{Conformity, HELP as CONFORMITY_HELP};
 pub use convert::{BAR_HELP, Bar, CONVERT_HELP, Convert};
 pub use gravity::{Gravity, HELP as GRAVITY_HELP};
-pub use plan::{HELP as PLAN_HELP, Plan, Wanted};
+pub use plan::{Plan, Wanted};
 pub use price::{PRICE_HELP, Price, VAT_HELP, Vat};
 
 use serde::de::DeserializeOwned;

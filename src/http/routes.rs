@@ -7,7 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
-use super::{stock_value, traced};
+use super::{plans, stock_value, traced};
 use crate::calculators::{
     Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
 };
@@ -99,6 +99,7 @@ pub struct Route {
     pub deed: Deed,
 }
 
+const SERIES_PLAN: Deed = Deed::Figure(plans::plan);
 const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
@@ -337,6 +338,7 @@ pub const ROUTES: &[Route] = &[
     show("/v1/charges/{charge}", Table::Charge),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     figure("/v1/statement", ALL, metal_statement::statement),
+    read("/v1/series/{series}/plan", Who::Roles(ALL), SERIES_PLAN),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

@@ -9,7 +9,7 @@ use std::path::Path;
 #[test]
 fn every_command_has_help_with_an_example() {
     let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
-        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|blend|raise|convert|bar|price|vat|stock|spot|reckon|completions";
+        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|plan|blend|raise|convert|bar|price|vat|stock|spot|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();
         words.push("--help");
@@ -89,6 +89,7 @@ fn a_folder_without_a_book_is_not_used() {
         vec!["proof", &nowhere, "TW-0001-83"],
         vec!["audit", &nowhere],
         vec!["rebuild", &nowhere],
+        vec!["plan", &nowhere, "--series", "TW"],
         vec!["token", "add", &nowhere, "--role", "bench"],
         vec!["token", "list", &nowhere],
         vec!["token", "revoke", &nowhere, operator],
@@ -329,7 +330,7 @@ fn spot_prices_are_typed_or_read_from_a_file_and_stock_is_valued_by_them() {
     assert!(told["lines"].as_array().unwrap().len() > 10);
     pourbook(&["stock", &book, "--making", "40"])
         .ends(0, &["spot of silver: 25.02 GBP", "in all", "Ask the insurer"]);
-    pourbook(&["stock", &book, "--making", "-1"]).ends(2, &["negative"]);
+    pourbook(&["stock", &book, "--making=-1"]).ends(2, &["negative"]);
     pourbook(&["stock", &book, "--at", "99999"]).ends(2, &["99999"]);
     pourbook(&["stock", &desk.at("nothing")]).ends(2, &["holds no book"]);
 }

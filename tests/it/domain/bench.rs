@@ -783,6 +783,7 @@ impl Bench {
             .map(|_| Pour {
                 series,
                 shape: shape.clone(),
+                mould: None,
             })
             .collect();
         (PourPieces { melt, pours }.into(), names)
