@@ -35,6 +35,8 @@ mod slip;
 #[cfg(feature = "server")]
 mod statement;
 #[cfg(feature = "server")]
+mod stock;
+#[cfg(feature = "server")]
 mod traced;
 pub mod verify;
 
