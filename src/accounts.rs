@@ -6,6 +6,7 @@
 
 mod as_of;
 mod gradings;
+mod gravities;
 mod heading;
 mod past;
 mod reckoning;
@@ -14,6 +15,7 @@ mod suspicions;
 
 pub use as_of::{Accounts, AsOf, AskError};
 pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};
+pub use gravities::{Against, GravityTold, HeldAgainst, Possible};
 pub use heading::Heading;
 pub use past::Unread;
 pub use reckoning::{ReckonError, Reckoning};

@@ -26,6 +26,8 @@ mod pace;
 mod reckon;
 #[cfg(feature = "server")]
 mod slip;
+#[cfg(feature = "server")]
+mod suspects;
 pub mod verify;
 
 #[cfg(feature = "server")]

@@ -28,6 +28,7 @@ mod problem;
 mod proofs;
 mod public_record;
 mod query;
+mod readings;
 mod reads;
 pub mod routes;
 mod said;

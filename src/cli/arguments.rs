@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon};
+use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, suspects};
 use crate::calculators::{self, Comparison, Conformity, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -44,6 +44,8 @@ enum Typed {
     Verify(VerifyArguments),
     /// Check a whole log, entry by entry.
     Audit(audit::AuditArguments),
+    /// What failed checks of scales put in doubt.
+    Suspects(suspects::SuspectsArguments),
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
     /// Tokens of those who use the API.
@@ -88,6 +90,7 @@ pub fn run() -> ExitCode {
         Typed::Proof(arguments) => done(looking::proof(&arguments)),
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
+        Typed::Suspects(arguments) => done(suspects::suspects(&arguments)),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),

@@ -7,6 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use super::readings;
 use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
 use crate::domain::{self, Command};
 use crate::views::Table;
@@ -303,6 +304,22 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    read(
+        "/v1/pieces/{piece}/gradings",
+        Who::Roles(ALL),
+        Deed::Figure(readings::gradings),
+    ),
+    read(
+        "/v1/pieces/{piece}/gravity",
+        Who::Roles(ALL),
+        Deed::Figure(readings::gravities),
+    ),
+    read(
+        "/v1/sessions/{session}/suspects",
+        Who::Roles(ALL),
+        Deed::Figure(readings::of_session),
+    ),
+    read("/v1/suspects", Who::Roles(ALL), Deed::Figure(readings::suspects)),
     read(
         "/v1/statement",
         Who::Roles(ALL),
