@@ -193,7 +193,7 @@ impl Against {
         };
         // A step between two rows is taken for the coarser one.
         let coarser = |row: &Assumed| row.step() >= step;
-        let Some(theirs) = ASSUMED.into_iter().filter(coarser).last() else {
+        let Some(theirs) = ASSUMED.into_iter().rev().find(coarser) else {
             return Self::CannotTell {
                 step_needed: ASSUMED.first().map(Assumed::step),
             };

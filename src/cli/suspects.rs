@@ -18,7 +18,7 @@ use uuid::Uuid;
 It reads beside a running server too, and changes nothing. A decision is told when it would be another had the readings
 been off by what the check showed, as so many grams or as the same share.
 Exit code: 0 told; 1 there is no such session; 2 the book cannot be read.
-With --json: a list of sessions, the members of each as GET /v1/sessions/{session}/suspects has them.")]
+With --json: a list of sessions, the members of each as `suspicion` of GET /v1/sessions/{session}/suspects has them.")]
 pub struct SuspectsArguments {
     /// The book.
     dir: PathBuf,

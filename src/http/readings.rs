@@ -10,7 +10,7 @@ use crate::check::Ancestry;
 use crate::domain::{Piece, PieceId, SessionId};
 use crate::metal::GUARD_RULES;
 use crate::record::{self, Entry};
-use serde_json::{Map, Value, json};
+use serde_json::{Map, json};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -113,10 +113,8 @@ pub fn of_session(app: &App, asked: &Asked) -> Result<Found, Problem> {
     answered(app, as_of, |reckoning| {
         let suspicion = suspicion(app, reckoning, SessionId(id))?;
         let suspicion = suspicion.ok_or_else(|| Problem::not_found(format!("there is no session {id}")))?;
-        match serde_json::to_value(suspicion).map_err(failed)? {
-            Value::Object(members) => Ok(members),
-            _ => Err(Problem::internal("a suspicion is no object")),
-        }
+        let suspicion = serde_json::to_value(suspicion).map_err(failed)?;
+        Ok(Map::from_iter([("suspicion".to_owned(), suspicion)]))
     })
 }
 

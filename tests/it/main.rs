@@ -19,6 +19,7 @@ mod log;
 mod metal;
 mod opening;
 mod proof;
+mod readings;
 mod record;
 mod shop;
 mod simulation;
