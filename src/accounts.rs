@@ -5,13 +5,22 @@
 //! question comes), private values (only the vault has them), and HTTP.
 
 mod as_of;
+pub mod costs;
+pub mod exact;
 mod gradings;
 mod gravities;
 mod heading;
+pub mod holders;
+pub mod mixture;
 mod past;
+pub mod recall;
 mod reckoning;
+mod refined;
+pub mod shares;
 mod statement;
+pub mod suspects;
 mod suspicions;
+pub mod told;
 
 pub use as_of::{Accounts, AsOf, AskError};
 pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};

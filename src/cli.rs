@@ -11,6 +11,8 @@ mod audit;
 #[cfg(feature = "server")]
 pub mod demo;
 #[cfg(feature = "server")]
+mod doubts;
+#[cfg(feature = "server")]
 mod erase;
 #[cfg(feature = "server")]
 mod keys;
@@ -27,7 +29,7 @@ mod reckon;
 #[cfg(feature = "server")]
 mod slip;
 #[cfg(feature = "server")]
-mod suspects;
+mod traced;
 pub mod verify;
 
 #[cfg(feature = "server")]

@@ -32,6 +32,7 @@ mod readings;
 mod reads;
 pub mod routes;
 mod said;
+mod traced;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;

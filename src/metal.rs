@@ -9,6 +9,7 @@
 //!
 //! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
+mod assay;
 pub mod check_digits;
 pub mod consistency;
 mod digits;
@@ -31,6 +32,7 @@ pub mod water;
 
 use serde::{Deserialize, Serialize};
 
+pub use assay::{ASSAY_TABLE, AssayUncertainty, assay_uncertainty};
 pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;

@@ -3,7 +3,7 @@
 //! Each row is our rate and a limit, taken in turns (ours, limit, ours, limit, ...) and as medians of three, so that a
 //! busy machine slows both. The table is for reading; nothing here fails because a machine is slow.
 //! `N=<entries>` sets the size of the book that is audited, `EVENTS=<n>` of the one that is opened, and `ROWS="log turns
-//! commands proofs million"` chooses. Servers, and what is to be measured for memory, run in child processes.
+//! commands proofs shares million"` chooses. Servers, and what is to be measured for memory, run in child processes.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -18,6 +18,7 @@ mod client;
 mod million;
 mod postgres;
 mod served;
+mod shares;
 #[path = "../../tests/it/shop.rs"]
 mod shop;
 mod table;
@@ -192,7 +193,8 @@ fn main() {
             served::child(&what)
         };
     }
-    let chosen = std::env::var("ROWS").unwrap_or_else(|_| "log turns commands proofs million".to_owned());
+    let chosen =
+        std::env::var("ROWS").unwrap_or_else(|_| "log turns commands proofs shares million".to_owned());
     let n = usize::try_from(number("N", 20_000)).unwrap();
     let events = number("EVENTS", 1_000_000);
     println!("{n} entries, {WORKERS} workers, medians of {ROUNDS}; rates are things a second\n");
@@ -204,6 +206,7 @@ fn main() {
             "commands" => served::commands(),
             "proofs" => served::proofs(),
             "million" => million::rows(events),
+            "shares" => shares::rows(),
             other => panic!("there are no rows {other}"),
         }
     }

@@ -3,9 +3,11 @@
 //! Recording costs nothing for it: whoever asks advances it first. Deliberately absent: any signature's verification
 //! (the audit's), and anything of the time after its position: a correction that came later has not been heard of here.
 
+use super::shares::Shares;
 use crate::check::{Faulty, Replay};
-use crate::domain::{Book, Stamp, Timestamp};
+use crate::domain::{Book, Event, Stamp, Timestamp};
 use crate::log::{Store, StoreError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Why a log cannot be reckoned from.
 #[derive(Debug, thiserror::Error)]
@@ -22,6 +24,8 @@ pub enum ReckonError {
 pub struct Reckoning {
     replay: Replay,
     stamps: Vec<Stamp>,
+    /// The shares that somebody asked for, and at which position they were learned.
+    shares: Mutex<(u64, Arc<Shares>)>,
 }
 
 impl Reckoning {
@@ -31,6 +35,7 @@ impl Reckoning {
         Self {
             replay: Replay::new(origin),
             stamps: Vec::new(),
+            shares: Mutex::default(),
         }
     }
 
@@ -41,10 +46,13 @@ impl Reckoning {
     pub fn advance(&mut self, store: &dyn Store, position: u64) -> Result<(), ReckonError> {
         let from = self.position();
         let stamps = &mut self.stamps;
+        let mut corrected = false;
         self.replay.run(
             |each| store.scan(from, &mut |index, bytes| index < position && each(index, bytes)),
             &|each| store.scan(0, each).map_err(|error| error.to_string()),
             |taken| {
+                let mut events = taken.leaf.entry.events();
+                corrected |= events.any(|event| matches!(event, Event::EntryCorrected(_)));
                 stamps.push(Stamp {
                     index: taken.index,
                     at: taken.leaf.entry.payload.iat,
@@ -52,7 +60,22 @@ impl Reckoning {
                 });
             },
         )??;
+        if corrected {
+            // What went into a melt may be another metal now: nothing that was learned holds.
+            self.shares = Mutex::default();
+        }
         Ok(())
+    }
+
+    /// The shares of every melt at the position, learned when they are first asked for and remembered.
+    #[must_use]
+    pub fn shares(&self) -> Arc<Shares> {
+        let mut learned = self.shares.lock().unwrap_or_else(PoisonError::into_inner);
+        if learned.0 != self.position() {
+            Arc::make_mut(&mut learned.1).learn(self.book());
+            learned.0 = self.position();
+        }
+        Arc::clone(&learned.1)
     }
 
     /// The book as it stood at the position.

@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, suspects};
+use super::{Failure, access, audit, demo, doubts, erase, keys, looking, making, reckon, traced};
 use crate::calculators::{self, Comparison, Conformity, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -38,6 +38,12 @@ enum Typed {
     Demo(demo::DemoArguments),
     /// Show what a book holds, or one piece.
     Show(looking::ShowArguments),
+    /// Tell of which lots a piece is, through heels, remelts, jars and the refiner.
+    Shares(traced::SharesArguments),
+    /// Tell everything that holds metal of a lot, or came from a melt.
+    Recall(traced::RecallArguments),
+    /// Tell which lots may be behind an assay that contradicts what was declared.
+    Suspects(traced::SuspectsArguments),
     /// Write the proof file of a piece.
     Proof(looking::ProofArguments),
     /// Check a proof file offline.
@@ -45,7 +51,7 @@ enum Typed {
     /// Check a whole log, entry by entry.
     Audit(audit::AuditArguments),
     /// What failed checks of scales put in doubt.
-    Suspects(suspects::SuspectsArguments),
+    Doubts(doubts::DoubtsArguments),
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
     /// Tokens of those who use the API.
@@ -87,10 +93,13 @@ pub fn run() -> ExitCode {
         Typed::Serve(arguments) => done(making::serve(&arguments)),
         Typed::Demo(arguments) => done(demo::demo(&arguments)),
         Typed::Show(arguments) => done(looking::show(&arguments)),
+        Typed::Shares(arguments) => done(traced::shares(&arguments)),
+        Typed::Recall(arguments) => done(traced::recall(&arguments)),
+        Typed::Suspects(arguments) => done(traced::suspects(&arguments)),
         Typed::Proof(arguments) => done(looking::proof(&arguments)),
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
-        Typed::Suspects(arguments) => done(suspects::suspects(&arguments)),
+        Typed::Doubts(arguments) => done(doubts::doubts(&arguments)),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),

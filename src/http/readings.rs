@@ -10,7 +10,7 @@ use crate::check::Ancestry;
 use crate::domain::{Piece, PieceId, SessionId};
 use crate::metal::GUARD_RULES;
 use crate::record::{self, Entry};
-use serde_json::{Map, json};
+use serde_json::{Map, Value, json};
 use std::sync::Arc;
 use uuid::Uuid;
 

@@ -8,6 +8,7 @@ use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
 use super::readings;
+use super::traced;
 use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
 use crate::domain::{self, Command};
 use crate::views::Table;
@@ -101,6 +102,8 @@ const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
 const ADMIN: &[Role] = &[Admin];
+/// Who may see money.
+const MONEY: &[Role] = &[Office, Admin];
 const AUDITOR: &[Role] = &[Auditor];
 
 macro_rules! recordings {
@@ -289,6 +292,36 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
+    read(
+        "/v1/lots/suspects",
+        Who::Roles(ALL),
+        Deed::Figure(traced::suspects),
+    ),
+    read(
+        "/v1/lots/{lot}/recall",
+        Who::Roles(ALL),
+        Deed::Figure(traced::lot_recall),
+    ),
+    read(
+        "/v1/melts/{melt}/recall",
+        Who::Roles(ALL),
+        Deed::Figure(traced::melt_recall),
+    ),
+    read(
+        "/v1/melts/{melt}/shares",
+        Who::Roles(ALL),
+        Deed::Figure(traced::melt_shares),
+    ),
+    read(
+        "/v1/pieces/{piece}/shares",
+        Who::Roles(ALL),
+        Deed::Figure(traced::piece_shares),
+    ),
+    read(
+        "/v1/pieces/{piece}/cost",
+        Who::Roles(MONEY),
+        Deed::Figure(traced::piece_cost),
+    ),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
     show("/v1/sessions/{session}", Table::Session),

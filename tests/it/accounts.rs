@@ -1,5 +1,11 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
+mod asked;
+mod exactly;
+mod mixtures;
+mod suspects;
+mod traced;
+
 use crate::http::{NOW, TestApp, Workshop, lot};
 use pourbook::accounts::{AsOf, AskError, Reckoning};
 use pourbook::domain::{Book, Date};

@@ -8,7 +8,7 @@ use std::path::Path;
 
 #[test]
 fn every_command_has_help_with_an_example() {
-    let commands = "init|serve|demo|show|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
+    let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
         key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();

@@ -893,6 +893,18 @@ pub fn book(steps: &[Choice]) -> Bench {
     run(steps).0.bench
 }
 
+/// The same in a workshop with customers' metal, in which every third step is about the refiner.
+pub fn book_with_customers(steps: &[Choice]) -> Bench {
+    let steps: Vec<Choice> = steps
+        .iter()
+        .zip(0..)
+        .map(|((kind, a, b, c), i): (&Choice, u32)| {
+            (if i % 3 == 0 { refining::KIND } else { *kind }, *a, *b, *c)
+        })
+        .collect();
+    run_in(&[WORKSHOP, marking::SHOP, refining::SHOP], &steps).0.bench
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 96, max_shrink_iters: 2_000, failure_persistence: None, ..ProptestConfig::default() })]
 

@@ -1,4 +1,4 @@
-//! `suspects`: what failed checks of scales put in doubt, for whoever weighs again.
+//! `doubts`: what failed checks of scales put in doubt, for whoever weighs again.
 
 use super::Failure;
 use super::arguments::{book_folder, json};
@@ -12,14 +12,14 @@ use uuid::Uuid;
 /// What is in doubt.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
-  pourbook suspects ./book
-  pourbook suspects ./book --json
+  pourbook doubts ./book
+  pourbook doubts ./book --json
 
 It reads beside a running server too, and changes nothing. A decision is told when it would be another had the readings
 been off by what the check showed, as so many grams or as the same share.
 Exit code: 0 told; 1 there is no such session; 2 the book cannot be read.
 With --json: a list of sessions, the members of each as `suspicion` of GET /v1/sessions/{session}/suspects has them.")]
-pub struct SuspectsArguments {
+pub struct DoubtsArguments {
     /// The book.
     dir: PathBuf,
     /// Only this session.
@@ -30,7 +30,7 @@ pub struct SuspectsArguments {
     json: bool,
 }
 
-pub(super) fn suspects(arguments: &SuspectsArguments) -> Result<String, Failure> {
+pub(super) fn doubts(arguments: &DoubtsArguments) -> Result<String, Failure> {
     let reader = BookReader::open(&book_folder(&arguments.dir)?).map_err(Failure::unusable)?;
     let ids = match arguments.session {
         Some(id) => vec![SessionId(id)],
