@@ -38,6 +38,8 @@ pub enum Heading {
     RefiningLoss,
     /// Pieces weighed again that showed another mass, without anything filed off or taken at the office.
     WeighingVariance,
+    /// What stock-takes found missing of lots, heels and in jars; below zero what they found more.
+    StocktakeVariance,
     /// Fine metal that a rounding down gave up: of blends, and of residues to their jar's fineness.
     Revaluation,
 }
@@ -64,6 +66,7 @@ impl Heading {
             Self::AssayLoss,
             Self::RefiningLoss,
             Self::WeighingVariance,
+            Self::StocktakeVariance,
             Self::Revaluation,
         ];
         first
@@ -99,6 +102,7 @@ impl fmt::Display for Heading {
             Self::AssayLoss => "assay_loss",
             Self::RefiningLoss => "refining_loss",
             Self::WeighingVariance => "weighing_variance",
+            Self::StocktakeVariance => "stocktake_variance",
             Self::Revaluation => "revaluation",
         })
     }

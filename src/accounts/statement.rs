@@ -68,6 +68,7 @@ fn amount(masses: &MassStatement, heading: Heading) -> Amount {
         Heading::AssayLoss => masses.assay_loss,
         Heading::RefiningLoss => masses.refining_loss,
         Heading::WeighingVariance => masses.weighing_variance,
+        Heading::StocktakeVariance => masses.stocktake_variance,
         Heading::Revaluation => Amount {
             mass: MassDifference::ZERO,
             fine: masses.revaluation,

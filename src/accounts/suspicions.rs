@@ -10,6 +10,7 @@
 //! consignment, and any change of what was recorded.
 
 mod balances;
+mod counts;
 mod deviation;
 mod readings;
 
@@ -99,7 +100,7 @@ pub enum Remedy {
 pub struct Decision {
     /// Index of its entry.
     pub index: u64,
-    /// Which: `grade`, `filed`, `explained`, `melt_loss`, `jar_shortfall`, `refining_loss`.
+    /// Which: `grade`, `filed`, `explained`, `melt_loss`, `jar_shortfall`, `refining_loss`, `variance`.
     pub kind: &'static str,
     /// What it is about.
     pub subject: Uuid,
@@ -169,6 +170,7 @@ impl Suspicion {
         suspicion.to_weigh = suspicion.readings.iter().filter(open).count();
         suspicion.decisions = doubt.of_pieces(&suspicion.readings)?;
         suspicion.decisions.extend(doubt.of_balances()?);
+        suspicion.decisions.extend(doubt.of_counts()?);
         let place = |decision: &Decision| (decision.index, decision.kind, decision.name.clone());
         suspicion.decisions.sort_by_cached_key(place);
         Ok(Some(suspicion))

@@ -3,7 +3,8 @@
 //! The builder and the checker call the same function on what they have, so the file must hold just these entries.
 //! Of a melt only the entry that weighed it out is read: it restates every input, and an input piece's own history is
 //! not walked. Melts are taken newest first; since metal only flows from earlier melts into later ones, each is
-//! reached once, with its whole share. What comes from a refiner is a lot: what went there is not walked.
+//! reached once, with its whole share. What comes from a refiner is a lot: what went there is not walked. A heel that went
+//! on with another weight than it was weighed out with was counted in between, so its stock-takes are read too.
 
 use super::corrected::{AsCorrected, corrections_in};
 use crate::domain::{Event, LotId, MeltClosed, MeltId, MeltInput, PieceId, ScaleId, SeriesId, SessionId};
@@ -213,6 +214,22 @@ pub(super) fn closing(source: &dyn Ancestry, melt: MeltId) -> Option<(u64, MeltC
     })
 }
 
+/// The stock-takes of a heel that did not go on as it was weighed out: then a count says what it weighed.
+fn counts_of_heel(source: &dyn Ancestry, melt: MeltId, taken: Mass) -> Vec<u64> {
+    if closing(source, melt).is_none_or(|(_, closed)| closed.heel.mass() == taken) {
+        return Vec::new();
+    }
+    let counts = |event: &Event| matches!(event, Event::MeltCounted(e) if e.melt == melt);
+    let history = source.history(melt.0).into_iter();
+    history
+        .filter(|index| {
+            source
+                .entry(*index)
+                .is_some_and(|entry| entry.events().any(counts))
+        })
+        .collect()
+}
+
 /// The entry that opened a series.
 pub(super) fn series_index(source: &dyn Ancestry, series: SeriesId) -> Option<u64> {
     source.history(series.0).first().copied()
@@ -243,6 +260,11 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
         lineage.indexes.insert(index);
         lineage.melts.insert(index, closed.melt);
         lineage.read.insert(closed.melt.0);
+        for input in &closed.inputs {
+            if let MeltInput::Heel { melt, mass } = input {
+                lineage.indexes.extend(counts_of_heel(source, *melt, *mass));
+            }
+        }
         for (from, part) in parts(&closed, share)? {
             match from {
                 From::Lot(lot) => {

@@ -95,6 +95,13 @@ impl Claims<'_> {
                 basis: FinenessBasis::Assayed,
                 outturn: true,
             }),
+            Event::LotFound(lot) if lot.lot == id => Some(LotTold {
+                number: lot.number,
+                metal: lot.metal,
+                fineness: lot.fineness,
+                basis: FinenessBasis::Declared,
+                outturn: false,
+            }),
             _ => None,
         })
     }

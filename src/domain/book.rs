@@ -31,6 +31,7 @@ mod second_look;
 mod series;
 mod standing;
 mod stock;
+mod stocktakes;
 mod table;
 mod taking;
 
@@ -38,10 +39,11 @@ pub use balances::is_flagged;
 pub use masses::{Amount, MassStatement, StateMass};
 pub use rows::*;
 pub use stock::Availability;
+pub(in crate::domain) use stocktakes::{LINES_MAX, SEEN_MAX};
 
 use super::{
     CertificateId, ConsignmentId, DieId, Event, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId,
-    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp, Told,
+    Refusal, SaleId, ScaleId, SeriesCode, SeriesId, SessionId, Shape, Stamp, StocktakeId, Told,
 };
 use crate::metal::{Mass, MassDifference};
 use owed::Due;
@@ -189,6 +191,7 @@ tables! {
     sales: SaleId => Sale, sale, sales, known_sale, UnknownSale;
     refinings: RefiningId => Refining, refining, refinings, known_refining, UnknownRefining;
     owners: OwnerId => Owner, owner, owners, known_owner, UnknownOwner;
+    stocktakes: StocktakeId => Stocktake, stocktake, stocktakes, known_stocktake, UnknownStocktake;
 }
 
 impl Book {
@@ -238,6 +241,7 @@ enum Counted {
     Order,
     Sale,
     Refining,
+    Stocktake,
 }
 
 impl Book {

@@ -23,6 +23,7 @@ mod office;
 mod pieces;
 mod refining;
 mod sales;
+mod stocktake;
 mod strikes;
 
 pub use assay::*;
@@ -32,6 +33,7 @@ pub use office::*;
 pub use pieces::*;
 pub use refining::*;
 pub use sales::*;
+pub use stocktake::*;
 pub use strikes::*;
 
 use serde::{Deserialize, Serialize};
@@ -63,5 +65,5 @@ any_of! {
     RecordOrder, CancelOrder, ReservePiece, ReleasePiece,
     SellPieces, CancelSale, HandOverPieces, DispatchPieces, DeliverPieces, LosePieces, FindPiece, SendBackPieces,
     ReturnPiece, RestockPiece, BuyBackPiece, StealPiece, RecoverPiece, DestroyPiece,
-    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, CorrectEntries,
+    RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, TakeStock, CorrectEntries,
 }

@@ -12,6 +12,7 @@ mod orders;
 mod pieces;
 mod refining;
 mod sales;
+mod stocktake;
 mod strikes;
 
 use super::book::Book;
@@ -163,6 +164,7 @@ impl Decision<'_> {
             Command::GatherSweeps(c) => self.gather_sweeps(c),
             Command::SendToRefiner(c) => self.send_to_refiner(c),
             Command::ReturnRefining(c) => self.return_refining(c),
+            Command::TakeStock(c) => self.take_stock(c),
         }
     }
 

@@ -10,6 +10,7 @@ mod office;
 mod piece;
 mod refining;
 mod sale;
+mod stocktake;
 mod strike;
 
 pub use assay::*;
@@ -19,6 +20,7 @@ pub use office::*;
 pub use piece::*;
 pub use refining::*;
 pub use sale::*;
+pub use stocktake::*;
 pub use strike::*;
 
 use super::private::{Audience, PrivateMember};
@@ -183,6 +185,11 @@ events! {
     "refining.sent" => RefiningSent of refining, slots 4, private ["refiner" Staff, "seal" Staff, "document" Staff, "note" Staff];
     "refining.returned" => RefiningReturned of refining, slots 4, private ["price" Staff, "charge" Staff, "document" Staff, "note" Staff];
     "lot.outturned" => LotOutturned of lot, slots 0, private [];
+    "stocktake.taken" => StocktakeTaken of stocktake, slots 1, private ["note" Staff];
+    "lot.counted" => LotCounted of lot, slots 0, private [];
+    "melt.counted" => MeltCounted of melt, slots 0, private [];
+    "jar.counted" => JarCounted of jar, slots 0, private [];
+    "lot.found" => LotFound of lot, slots 1, private ["note" Staff];
     "entry.corrected" => EntryCorrected of correction, slots 1, private ["note" Staff];
     "key.added" => KeyAdded of nothing, slots 0, private [];
     "key.revoked" => KeyRevoked of nothing, slots 0, private [];
@@ -211,6 +218,8 @@ impl Event {
             Self::SaleMade(e) => Some(e.sale.0),
             Self::RefiningSent(e) => Some(e.refining.0),
             Self::OwnerRegistered(e) => Some(e.owner.0),
+            Self::StocktakeTaken(e) => Some(e.stocktake.0),
+            Self::LotFound(e) => Some(e.lot.0),
             _ => None,
         }
     }

@@ -47,6 +47,8 @@ ids! {
     RefiningId,
     /// A customer whose metal is in the workshop.
     OwnerId,
+    /// One count of what is there.
+    StocktakeId,
     /// A person or a device that gives commands; the name stands elsewhere.
     OperatorId,
 }

@@ -2,7 +2,7 @@
 
 use super::id::{
     CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId,
+    ScaleId, SeriesId, SessionId, StocktakeId,
 };
 use super::words::{DieState, Grade, OrderState, PieceState};
 use crate::metal::gravity::Impossible;
@@ -58,6 +58,7 @@ refusals! {
     "unknown-sale" "there is no sale {sale}" => UnknownSale { sale: SaleId };
     "unknown-refining" "there is no refining {refining}" => UnknownRefining { refining: RefiningId };
     "unknown-owner" "there is no customer {owner} whose metal is here" => UnknownOwner { owner: OwnerId };
+    "unknown-stocktake" "there is no stock-take {stocktake}" => UnknownStocktake { stocktake: StocktakeId };
     "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
     "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
     "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
@@ -163,6 +164,8 @@ refusals! {
     "owners-mixed" "metal of a customer goes in with other metal, and customer {owner} has not agreed to that" => OwnersMixed { owner: OwnerId };
     "jar-not-sweeps" "only a jar of sweeps takes sweepings" => JarNotSweeps;
     "sweeps-not-melted" "sweepings go to the refiner, not into a crucible" => SweepsNotMelted;
+    "sweeps-not-counted" "sweepings are no metal in the book, so there is nothing to hold their weight against" => SweepsNotCounted;
+    "found-too-fine" "found metal is entered at no more than the lowest that the book has of {metal}: {most}" => FoundTooFine { metal: Metal, most: Fineness };
     "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;
     "settled-more-than-sent" "{accounted} g are accounted for, {sent} g were sent" => AccountedMoreThanSent { accounted: Mass, sent: Mass };
 

@@ -56,6 +56,18 @@ words! {
         Sweeps = "sweeps",
     }
 
+    /// What was weighed in a stock-take.
+    CountedThing {
+        /// What is left of a lot.
+        Lot = "lot",
+        /// The heel of a melt.
+        Heel = "heel",
+        /// A jar of residues.
+        Jar = "jar",
+        /// Metal that the book did not know of.
+        Found = "found",
+    }
+
     /// At which point of its life a piece was weighed.
     Stage {
         /// As it came from the mould.

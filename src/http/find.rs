@@ -1,5 +1,5 @@
 //! One box to look things up by: a serial as somebody types it, a pour number, the number of a lot, melt, consignment,
-//! order, sale or refining, the code of a series, an id, and for the office the code of a certificate.
+//! order, sale, refining or stock-take, the code of a series, an id, and for the office the code of a certificate.
 //!
 //! The code of a certificate is a secret of whoever holds the paper, and addresses end up in histories and in the logs of
 //! proxies. So a code is looked up by `POST` only, and `GET` refuses whatever might be one, without telling it back.
@@ -13,7 +13,7 @@ use super::said::Said;
 use super::{App, conditions, failed, json, located, private};
 use crate::domain::{
     Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Serial,
-    SerialError, Series, Session,
+    SerialError, Series, Session, Stocktake,
 };
 use crate::views::{Cursor, Table, Tabled};
 use actix_web::HttpRequest;
@@ -38,6 +38,7 @@ const NUMBERED: &[Table] = &[
     Table::Order,
     Table::Sale,
     Table::Refining,
+    Table::Stocktake,
 ];
 const SLIP: &str = "this has the form of a serial, but its check digits do not fit: one character is wrong, or two are swapped";
 const UNCHECKED: &str = "the check digits were not given, so a slip in typing could not be caught";
@@ -200,6 +201,7 @@ fn item(app: &App, table: Table, id: Uuid, answer: &mut Answer) -> Result<(), Pr
         Table::Sale => said_of::<Sale>(app, id),
         Table::Refining => said_of::<Refining>(app, id),
         Table::Owner => said_of::<Owner>(app, id),
+        Table::Stocktake => said_of::<Stocktake>(app, id),
     }?;
     answer.items.extend(says.map(|says| {
         let link = format!("/v1/{}/{id}", table.plural());

@@ -9,7 +9,7 @@ use super::{App, failed};
 use crate::domain::{
     Certificate, Consignment, ConsignmentState, Die, DieOwner, DieState, Grade, Jar, Lot, Melt, MeltState,
     Order, OrderState, Owner, Piece, PieceState, Refining, RefiningState, Residue, Sale, Scale, Series,
-    SeriesKind, SeriesState, Session, SessionState,
+    SeriesKind, SeriesState, Session, SessionState, Stocktake,
 };
 use crate::metal::Metal;
 use crate::views::{Filter, Table, Tabled};
@@ -60,6 +60,7 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
             let agreed: Option<bool> = query.parse("agreed", "true or false")?;
             page::<Owner>(app, asked, query, &|row| fits(&agreed, &row.agreed))
         }
+        Table::Stocktake => page::<Stocktake>(app, asked, query, &|_| true),
     }
 }
 

@@ -8,7 +8,7 @@ use super::problem::Problem;
 use super::{App, failed, lists};
 use crate::domain::{
     Certificate, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Refining, Sale,
-    Scale, Series, Session,
+    Scale, Series, Session, Stocktake,
 };
 use crate::record::{self, Entry};
 use crate::views::{Table, Tabled};
@@ -35,6 +35,7 @@ pub fn show(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         Table::Sale => show_row::<Sale>(app, asked, false),
         Table::Refining => show_row::<Refining>(app, asked, true),
         Table::Owner => show_row::<Owner>(app, asked, true),
+        Table::Stocktake => show_row::<Stocktake>(app, asked, true),
     }
 }
 

@@ -174,6 +174,7 @@ recordings! {
     GATHER_SWEEPS GatherSweeps Some("jar"), tray false, hidden &[], main "jar";
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
+    TAKE_STOCK TakeStock None, tray false, hidden &[], main "stocktake";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -210,6 +211,10 @@ const fn list(path: &'static str, table: Table) -> Route {
 
 const fn show(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::Show(table))
+}
+
+const fn figure(path: &'static str, figure: Figure) -> Route {
+    read(path, Who::Roles(ALL), Deed::Figure(figure))
 }
 
 /// Every route. Of two that match, the first is taken.
@@ -269,6 +274,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/jars/{jar}/sweepings", TRADE, &GATHER_SWEEPS),
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
+    post("/v1/stocktakes", TRADE, &TAKE_STOCK),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -292,31 +298,12 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
-    read(
-        "/v1/lots/suspects",
-        Who::Roles(ALL),
-        Deed::Figure(traced::suspects),
-    ),
-    read(
-        "/v1/lots/{lot}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::lot_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_shares),
-    ),
-    read(
-        "/v1/pieces/{piece}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::piece_shares),
-    ),
+    list("/v1/stocktakes", Table::Stocktake),
+    figure("/v1/lots/suspects", traced::suspects),
+    figure("/v1/lots/{lot}/recall", traced::lot_recall),
+    figure("/v1/melts/{melt}/recall", traced::melt_recall),
+    figure("/v1/melts/{melt}/shares", traced::melt_shares),
+    figure("/v1/pieces/{piece}/shares", traced::piece_shares),
     read(
         "/v1/pieces/{piece}/cost",
         Who::Roles(MONEY),
@@ -336,28 +323,13 @@ pub const ROUTES: &[Route] = &[
     show("/v1/sales/{sale}", Table::Sale),
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
+    show("/v1/stocktakes/{stocktake}", Table::Stocktake),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
-    read(
-        "/v1/pieces/{piece}/gradings",
-        Who::Roles(ALL),
-        Deed::Figure(readings::gradings),
-    ),
-    read(
-        "/v1/pieces/{piece}/gravity",
-        Who::Roles(ALL),
-        Deed::Figure(readings::gravities),
-    ),
-    read(
-        "/v1/sessions/{session}/suspects",
-        Who::Roles(ALL),
-        Deed::Figure(readings::of_session),
-    ),
-    read("/v1/suspects", Who::Roles(ALL), Deed::Figure(readings::suspects)),
-    read(
-        "/v1/statement",
-        Who::Roles(ALL),
-        Deed::Figure(metal_statement::statement),
-    ),
+    figure("/v1/pieces/{piece}/gradings", readings::gradings),
+    figure("/v1/pieces/{piece}/gravity", readings::gravities),
+    figure("/v1/sessions/{session}/suspects", readings::of_session),
+    figure("/v1/suspects", readings::suspects),
+    figure("/v1/statement", metal_statement::statement),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

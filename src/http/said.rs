@@ -2,7 +2,7 @@
 
 use crate::domain::{
     Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, ShapeCount,
+    Session, ShapeCount, Stocktake,
 };
 
 /// What a row is, in a few words that are the same for everybody.
@@ -46,6 +46,11 @@ say! {
     Owner: row => {
         let agreed = if row.agreed { "agreed" } else { "not agreed" };
         format!("customer whose metal is here, mixing {agreed}")
+    };
+    Stocktake: row => {
+        let unseen = row.pieces.as_ref().map_or(0, |pieces| pieces.unseen.len());
+        let unexplained = row.lines.iter().filter(|line| !line.explained).count();
+        format!("stock-take {}, {} weighed, {unexplained} unexplained, {} unseen", row.number, row.lines.len(), pieces(unseen))
     };
 }
 

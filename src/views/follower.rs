@@ -153,6 +153,7 @@ impl Views {
             Row::Sale(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Stocktake(row) => self.put(index, entry, row.as_ref(), is_newest),
         }
     }
 
@@ -165,6 +166,7 @@ impl Views {
             Row::Order(row) => self.numbered(row.number, row.as_ref()),
             Row::Sale(row) => self.numbered(row.number, row.as_ref()),
             Row::Refining(row) => self.numbered(row.number, row.as_ref()),
+            Row::Stocktake(row) => self.numbered(row.number, row.as_ref()),
             _ => Ok(()),
         }
     }
@@ -264,5 +266,6 @@ fn place(row: &Row) -> (Table, Uuid) {
         Row::Sale(row) => of(row.as_ref()),
         Row::Refining(row) => of(row.as_ref()),
         Row::Owner(row) => of(row.as_ref()),
+        Row::Stocktake(row) => of(row.as_ref()),
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::domain::{
     Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, Touched,
+    Session, Stocktake, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -99,4 +99,6 @@ tables! {
     Refining Refining refining "refining" "refinings" 13;
     /// Customers whose metal is here.
     Owner Owner owner "owner" "owners" 14;
+    /// Stock-takes.
+    Stocktake Stocktake stocktake "stocktake" "stocktakes" 15;
 }

@@ -21,4 +21,5 @@ mod sales;
 mod scales;
 mod second_look;
 mod series;
+mod stocktakes;
 mod strikes;

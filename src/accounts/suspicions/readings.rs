@@ -37,8 +37,10 @@ impl Doubt<'_> {
         let mut found = Vec::new();
         let until = self.session.failed_at.unwrap_or(self.past.position);
         for index in self.session.last_good.saturating_add(1)..until {
-            for event in self.past.said(index)? {
-                let weighed = weighed(&event);
+            let events = self.past.said(index)?;
+            let counted_in = session_of_count(&events);
+            for event in events {
+                let weighed = weighed(&event, counted_in);
                 let weighed = weighed
                     .iter()
                     .filter(|weighed| self.doubts(weighed.session, index));
@@ -95,6 +97,22 @@ impl Doubt<'_> {
             Event::LotOutturned(e) => {
                 let lot = self.book().lot(e.lot);
                 still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
+            }
+            Event::LotFound(e) => {
+                let lot = self.book().lot(e.lot);
+                still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
+            }
+            Event::LotCounted(e) => {
+                let lot = self.book().lot(e.lot);
+                still(lot.is_some_and(|lot| lot.left == e.mass.mass()))
+            }
+            Event::JarCounted(e) => {
+                let jar = self.book().jar(e.jar);
+                still(jar.is_some_and(|jar| jar.mass == e.mass.mass()))
+            }
+            Event::MeltCounted(e) => {
+                let melt = self.book().melt(e.melt);
+                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
             }
             // The heel lies there until another melt takes it; prills have gone into their jar.
             Event::MeltClosed(e) if subject == e.melt.0 => {
@@ -261,8 +279,16 @@ impl Doubt<'_> {
 /// As recorded, by the offset, by the proportion.
 pub(super) type Values = (String, String, Option<String>);
 
-/// What an event says was weighed.
-fn weighed(event: &Event) -> Vec<Weighed<'_>> {
+/// The session of the stock-take that stands in an entry.
+pub(super) fn session_of_count(events: &[Event]) -> Option<SessionId> {
+    events.iter().find_map(|event| match event {
+        Event::StocktakeTaken(e) => e.session,
+        _ => None,
+    })
+}
+
+/// What an event says was weighed. What a stock-take weighed was weighed in its session.
+fn weighed(event: &Event, counted_in: Option<SessionId>) -> Vec<Weighed<'_>> {
     let one = |subject: Uuid, session: SessionId, mass| {
         vec![Weighed {
             subject,
@@ -270,7 +296,15 @@ fn weighed(event: &Event) -> Vec<Weighed<'_>> {
             mass,
         }]
     };
+    let counted = |subject: Uuid, mass| {
+        let counted = counted_in.map(|session| one(subject, session, mass));
+        counted.unwrap_or_default()
+    };
     match event {
+        Event::LotCounted(e) => counted(e.lot.0, &e.mass),
+        Event::MeltCounted(e) => counted(e.melt.0, &e.mass),
+        Event::JarCounted(e) => counted(e.jar.0, &e.mass),
+        Event::LotFound(e) => counted(e.lot.0, &e.mass),
         Event::LotReceived(e) => one(e.lot.0, e.session, &e.mass),
         Event::LotOutturned(e) => one(e.lot.0, e.session, &e.mass),
         Event::PieceWeighed(e) => one(e.piece.0, e.session, &e.mass),

@@ -11,7 +11,7 @@ pub(in crate::check) fn metal(claims: &Claims<'_>) -> Result<String, String> {
     for (id, closed) in &melts {
         balance(closed).map_err(|why| format!("melt {id}: {why}"))?;
         for input in &closed.inputs {
-            handed_on(input, &melts).map_err(|why| format!("melt {id}: {why}"))?;
+            handed_on(claims, input, &melts).map_err(|why| format!("melt {id}: {why}"))?;
         }
         blend_stated(claims, closed, &melts).map_err(|why| format!("melt {id}: {why}"))?;
     }
@@ -65,13 +65,21 @@ fn balance(closed: &MeltClosed) -> Result<(), String> {
     Ok(())
 }
 
-fn handed_on(input: &MeltInput, melts: &BTreeMap<MeltId, MeltClosed>) -> Result<(), String> {
+fn handed_on(
+    claims: &Claims<'_>,
+    input: &MeltInput,
+    melts: &BTreeMap<MeltId, MeltClosed>,
+) -> Result<(), String> {
     match input {
         MeltInput::Heel { melt, mass } => match melts.get(melt) {
-            Some(source) if source.heel.mass() != *mass => Err(format!(
-                "takes a heel of {mass} g, melt {melt} left {} g",
-                source.heel.mass()
-            )),
+            Some(source) if source.heel.mass() != *mass => {
+                let left = heel_left(claims, *melt, source.heel.mass())
+                    .map_err(|why| format!("takes a heel: {why}"))?;
+                if left == *mass {
+                    return Ok(());
+                }
+                Err(format!("takes a heel of {mass} g, melt {melt} left {left} g"))
+            }
             _ => Ok(()),
         },
         MeltInput::Piece { piece, melt, .. } => match melts.get(melt) {
@@ -82,6 +90,27 @@ fn handed_on(input: &MeltInput, melts: &BTreeMap<MeltId, MeltClosed>) -> Result<
         },
         MeltInput::Lot { .. } | MeltInput::Jar { .. } => Ok(()),
     }
+}
+
+/// What a heel weighed when it went on: as it was weighed out, or as it was last counted; each count expects what the one
+/// before it says.
+fn heel_left(claims: &Claims<'_>, melt: MeltId, weighed_out: Mass) -> Result<Mass, String> {
+    let counts = claims.evidence.events().filter_map(|(_, event)| match event {
+        Event::MeltCounted(e) if e.melt == melt => Some(e),
+        _ => None,
+    });
+    let mut left = weighed_out;
+    for count in counts {
+        let weighs = count.mass.mass();
+        if count.expected != left || left.minus(weighs) != count.variance {
+            return Err(format!(
+                "a stock-take expects {} g, {left} g were left and {weighs} g there: not {} g less",
+                count.expected, count.variance
+            ));
+        }
+        left = weighs;
+    }
+    Ok(left)
 }
 
 fn blend_stated(

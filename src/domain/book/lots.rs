@@ -1,7 +1,7 @@
 //! Lots and jars: metal as it came in, and the residues that work leaves.
 
 use super::owed::Owed;
-use super::{Book, Counted, Jar, Lot, Melt, agree, sum};
+use super::{Amount, Book, Counted, Jar, Lot, Melt, agree, sum};
 use crate::domain::{JarFilled, JarId, JarOpened, JarShare, LotReceived, Refusal, Residue, Stamp};
 use crate::metal::Fineness;
 
@@ -30,6 +30,9 @@ impl Book {
             left: e.mass.mass(),
             owner: e.owner,
             outturn_of: None,
+            found_in: None,
+            counted: None,
+            variance: Amount::default(),
             session: e.session,
             since: stamp.index,
             at: stamp.at,
@@ -60,6 +63,7 @@ impl Book {
             mass: crate::metal::Mass::ZERO,
             readings: 0,
             swept: crate::metal::Mass::ZERO,
+            variance: Amount::default(),
             since: stamp.index,
         };
         self.jars.put(e.jar, jar);

@@ -8,7 +8,8 @@
 //! it is an outturn (a lot, and no receipt), was settled, or is a refining loss. In grams that loss is mostly base metal
 //! that was parted off; in fine grams it is what the refining cost, with what the refiner's assay says other than was
 //! declared. Sweepings bring no metal into the statement; what a refiner finds in them is a refining loss below zero.
-//! Deliberately absent: whose metal it is, and stock-takes.
+//! A stock-take's variance is what it found missing (below zero: more than the book said); metal that it found is a lot
+//! and no receipt. Deliberately absent: whose metal it is.
 
 use super::{Book, Jar, Melt, Piece, Refining};
 use crate::domain::{JarShare, MeltInput, MeltState, PieceState, RefiningState, Residue, Stage};
@@ -41,7 +42,7 @@ pub struct StateMass {
 pub struct MassStatement {
     /// The metal.
     pub metal: Metal,
-    /// Lots, as they were weighed when they came in; an outturn is none.
+    /// Lots, as they were weighed when they came in; an outturn is none, and found metal is none.
     pub received: Amount,
     /// Alloy metal that went into melts of this metal; no fine metal comes with it.
     pub alloyed_in: Amount,
@@ -76,6 +77,8 @@ pub struct MassStatement {
     pub refining_loss: Amount,
     /// Pieces that were weighed again and showed another mass, without anything filed off or taken at the office.
     pub weighing_variance: Amount,
+    /// What stock-takes found missing of lots, heels and in jars; below zero what they found more, or found at all.
+    pub stocktake_variance: Amount,
     /// Fine metal that a rounding down gave up: of blends to 0.1 parts per thousand, of residues to their jar's fineness.
     pub revaluation: FineMass,
 }
@@ -145,6 +148,7 @@ struct Accounts {
     settled: Sum,
     refining_loss: Sum,
     weighing_variance: Sum,
+    stocktake_variance: Sum,
     revaluation: i128,
 }
 
@@ -154,10 +158,11 @@ impl Book {
     pub fn masses(&self, metal: Metal) -> Option<MassStatement> {
         let mut accounts = Accounts::default();
         for lot in self.lots().filter(|lot| lot.metal == metal) {
-            if lot.outturn_of.is_none() {
+            if lot.outturn_of.is_none() && lot.found_in.is_none() {
                 accounts.received.add_mass(lot.mass.mass(), lot.fineness);
             }
             accounts.unmelted.add_mass(lot.left, lot.fineness);
+            accounts.stocktake_variance.add_sum(lot.variance.into());
         }
         for melt in self.melts() {
             self.add_inputs(&mut accounts, metal, melt);
@@ -172,6 +177,7 @@ impl Book {
                 .or_default()
                 .add_mass(jar.mass, jar.fineness);
             self.revalue(&mut accounts, jar, &jar.holds);
+            accounts.stocktake_variance.add_sum(jar.variance.into());
         }
         for refining in self.refinings().filter(|refining| refining.metal == metal) {
             self.add_refining(&mut accounts, refining);
@@ -280,6 +286,7 @@ fn add_melt(accounts: &mut Accounts, melt: &Melt) {
             if let (Some(heel), None) = (melt.heel, melt.heel_taken) {
                 accounts.heels.add_mass(heel, melt.fineness);
             }
+            accounts.stocktake_variance.add_sum(melt.variance.into());
             if let Some(loss) = melt.loss {
                 accounts.melt_loss.add(loss.units(), melt.fineness);
             }
@@ -344,6 +351,7 @@ impl Accounts {
             settled: self.settled.amount()?,
             refining_loss: self.refining_loss.amount()?,
             weighing_variance: self.weighing_variance.amount()?,
+            stocktake_variance: self.stocktake_variance.amount()?,
             revaluation: FineMass::from_picograms(self.revaluation)?,
         })
     }
@@ -369,6 +377,7 @@ impl MassStatement {
             self.settled,
             self.refining_loss,
             self.weighing_variance,
+            self.stocktake_variance,
         ];
         for came_in in [self.received, self.alloyed_in].map(Sum::from) {
             sum.add_sum(came_in);

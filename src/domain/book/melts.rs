@@ -7,7 +7,7 @@
 
 use super::owed::Owed;
 use super::owners::Owners;
-use super::{Book, Counted, Melt, Piece, agree, once, sum};
+use super::{Amount, Book, Counted, Melt, Piece, agree, once, sum};
 use crate::domain::{
     FinenessBasis, JarId, LotId, MeltCharged, MeltId, MeltInput, MeltState, PieceId, PieceState, Refusal,
     Residue, SessionId, Stamp,
@@ -56,6 +56,7 @@ impl Book {
             prills: None,
             loss: None,
             uncertainty: None,
+            variance: Amount::default(),
             since: stamp.index,
             closed: None,
             at: stamp.at,

@@ -15,7 +15,7 @@
 use super::owed::Owed;
 use super::owners::Owners;
 use super::scales::square;
-use super::{Book, Counted, Jar, Lot, Refining, agree, once, sum};
+use super::{Amount, Book, Counted, Jar, Lot, Refining, agree, once, sum};
 use crate::domain::{
     FinenessBasis, JarEmptied, JarSent, JarSwept, LotOutturned, PieceMass, PieceRefined, PieceState,
     RefiningReturned, RefiningSent, RefiningState, Refusal, Residue, SessionId, SettledMetal, Stamp,
@@ -296,6 +296,9 @@ impl Book {
             left: e.mass.mass(),
             owner,
             outturn_of: Some(e.refining),
+            found_in: None,
+            counted: None,
+            variance: Amount::default(),
             session: e.session,
             since: stamp.index,
             at: stamp.at,

@@ -5,7 +5,7 @@
 use super::Book;
 use crate::domain::{
     CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId,
+    ScaleId, SeriesId, SessionId, StocktakeId,
 };
 
 macro_rules! rows {
@@ -19,10 +19,12 @@ macro_rules! rows {
 mod metal;
 mod office;
 mod piece;
+mod stocktake;
 
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use stocktake::*;
 
 macro_rules! tables {
     ($($type:ident $id:ident $lookup:ident,)*) => {
@@ -63,6 +65,7 @@ tables! {
     Sale SaleId sale,
     Refining RefiningId refining,
     Owner OwnerId owner,
+    Stocktake StocktakeId stocktake,
 }
 
 impl Book {

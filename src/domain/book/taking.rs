@@ -49,6 +49,11 @@ takes! {
         OwnerRegistered take_owner,
         RefiningSent take_refining,
         LotOutturned take_outturn,
+        StocktakeTaken take_stock,
+        LotCounted take_lot_count,
+        MeltCounted take_heel_count,
+        JarCounted take_jar_count,
+        LotFound take_found_lot,
     }
     plain {
         JarFilled take_filling,

@@ -41,6 +41,10 @@ impl Book {
             Event::ConsignmentSent(e) => self.consigned_again(e)?.into(),
             Event::PieceBoughtBack(e) => self.reckon_buy_back(e.piece, e.session, &e.mass)?.into(),
             Event::RefiningSent(e) => self.sent_again(e)?.into(),
+            Event::StocktakeTaken(_)
+            | Event::LotCounted(_)
+            | Event::MeltCounted(_)
+            | Event::JarCounted(_) => self.counted_again(event)?,
             Event::RefiningReturned(e) => {
                 let sent = self.known_refining(e.refining)?.mass;
                 let loss = self.reckon_refining_loss(e)?;
@@ -94,6 +98,39 @@ impl Book {
         Ok(PieceFinished {
             filed: filed.unwrap_or(Mass::ZERO),
             ..e.clone()
+        })
+    }
+
+    /// What was counted stays; what the book said then is said anew.
+    fn counted_again(&self, event: &Event) -> Result<Event, Refusal> {
+        let session = |id| {
+            self.known_stocktake(id)?
+                .session
+                .ok_or(Refusal::UnknownStocktake { stocktake: id })
+        };
+        Ok(match event.clone() {
+            Event::StocktakeTaken(mut e) => {
+                if let Some(pieces) = &mut e.pieces {
+                    *pieces = self.reckon_seen(pieces.series, &pieces.seen)?;
+                }
+                e.into()
+            }
+            Event::LotCounted(mut e) => {
+                let it = self.reckon_lot_count(e.lot, session(e.stocktake)?, &e.mass)?;
+                (e.expected, e.variance, e.uncertainty, e.explained) = it.stated();
+                e.into()
+            }
+            Event::MeltCounted(mut e) => {
+                let it = self.reckon_heel_count(e.melt, session(e.stocktake)?, &e.mass)?;
+                (e.expected, e.variance, e.uncertainty, e.explained) = it.stated();
+                e.into()
+            }
+            Event::JarCounted(mut e) => {
+                let it = self.reckon_jar_count(e.jar, session(e.stocktake)?, &e.mass)?;
+                (e.expected, e.variance, e.uncertainty, e.explained) = it.stated();
+                e.into()
+            }
+            other => other,
         })
     }
 

@@ -633,6 +633,17 @@ pub const AFTER: &[Step] = &[
             "charge": {"amount": "25.00", "currency": "GBP"}}"#,
     ),
     post(
+        "POST /v1/stocktakes",
+        201,
+        r#"{"session": "$session3", "lots": [{"lot": "$lot", "mass": "100.00"}], "pieces": {"seen": ["$piece"]},
+            "found": [{"metal": "silver", "fineness": "900", "mass": "0.40", "note": "under the bench"}]}"#,
+    ).keeps(&["stocktake"]),
+    post(
+        "POST /v1/stocktakes",
+        409,
+        r#"{"session": "$session", "lots": [{"lot": "$lot", "mass": "100.00"}]}"#,
+    ),
+    post(
         "POST /v1/series/$series_marked/closing",
         409,
         r#"{}"#,

@@ -240,6 +240,46 @@ impl Bench {
             Event::RefiningSent(e) => {
                 format!("{} is refining {}: {} g", name(e.refining.0), e.number, e.mass)
             }
+            Event::StocktakeTaken(e) => {
+                let names = |ids: &[PieceId]| ids.iter().map(|id| name(id.0)).collect::<Vec<_>>().join("+");
+                let pieces = e.pieces.as_ref().map_or_else(String::new, |pieces| {
+                    format!(
+                        ": {} seen, unseen {}, unexpected {}",
+                        pieces.seen.len(),
+                        names(&pieces.unseen),
+                        names(&pieces.unexpected)
+                    )
+                });
+                format!("{} is stock-take {}{pieces}", name(e.stocktake.0), e.number)
+            }
+            Event::LotCounted(LotCounted {
+                lot,
+                mass,
+                variance,
+                explained,
+                ..
+            }) => say_counted(&name(lot.0), mass, *variance, *explained),
+            Event::MeltCounted(MeltCounted {
+                melt,
+                mass,
+                variance,
+                explained,
+                ..
+            }) => say_counted(&format!("heel of {}", name(melt.0)), mass, *variance, *explained),
+            Event::JarCounted(JarCounted {
+                jar,
+                mass,
+                variance,
+                explained,
+                ..
+            }) => say_counted(&name(jar.0), mass, *variance, *explained),
+            Event::LotFound(e) => format!(
+                "{} is lot {}, found: {} g at {}",
+                name(e.lot.0),
+                e.number,
+                e.mass,
+                e.fineness
+            ),
             Event::RefiningReturned(e) => format!("{} lost {} of {}", name(e.refining.0), e.loss, e.sent),
             Event::LotOutturned(e) => {
                 format!(
@@ -391,6 +431,12 @@ pub fn check(given: &[&[&str]], when: &str, then: &str) {
     bench.replays();
 }
 
+/// One line of a stock-take.
+fn say_counted(what: &str, mass: &Reading, variance: MassDifference, explained: bool) -> String {
+    let explained = if explained { "explained" } else { "unexplained" };
+    format!("{what} weighs {mass}, {variance} missing, {explained}")
+}
+
 /// The id that an event makes.
 fn made(event: &Event) -> Option<Uuid> {
     match event {
@@ -408,6 +454,8 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::LotOutturned(e) => Some(e.lot.0),
         Event::OrderRecorded(e) => Some(e.order.0),
         Event::SaleMade(e) => Some(e.sale.0),
+        Event::StocktakeTaken(e) => Some(e.stocktake.0),
+        Event::LotFound(e) => Some(e.lot.0),
         _ => None,
     }
 }
@@ -467,6 +515,7 @@ impl Bench {
                 self.read_marking(verb, w)
             }
             "check" | "close" => (self.read_check(verb, w), vec![]),
+            "count" => self.read_count(w),
             "owner" | "agree" | "sweep" | "refine" | "refined" => self.read_refining(verb, w),
             "weigh" | "finish" | "balance" => (self.read_weighing(verb, w), vec![]),
             _ => (self.read_other(verb, w), vec![]),
@@ -1017,6 +1066,61 @@ impl Bench {
             _ => return self.read_refined(RefiningId(id), w),
         };
         (command, vec![name])
+    }
+
+    /// `count N in D lot A 99.00 heel M 97.00 jar LE 0.50 found X silver 900 1.00 of TW seen P1 P2`
+    fn read_count(&self, w: &mut Words<'_>) -> (Command, Vec<String>) {
+        let mut names = vec![w.next().to_owned()];
+        let mut count = TakeStock {
+            session: w.after("in").map(|session| SessionId(self.id(session))),
+            lots: vec![],
+            heels: vec![],
+            jars: vec![],
+            found: vec![],
+            pieces: None,
+            note: Some("after closing time".to_owned()),
+        };
+        let rest = w.rest();
+        let mut rest = rest.into_iter();
+        let mut series = None;
+        while let Some(what) = rest.next() {
+            if what == "seen" {
+                let seen = rest.by_ref().map(|name| PieceId(self.id(name))).collect();
+                count.pieces = Some(PiecesSeen { series, seen });
+                break;
+            }
+            let name = rest.next().unwrap();
+            let id = self.id(name);
+            let mut next = || rest.next().unwrap();
+            match what {
+                "lot" => count.lots.push(LotWeighed {
+                    lot: LotId(id),
+                    mass: reading(next()),
+                }),
+                "heel" => count.heels.push(HeelWeighed {
+                    melt: MeltId(id),
+                    mass: reading(next()),
+                }),
+                "jar" => count.jars.push(JarDraw {
+                    jar: JarId(id),
+                    mass: reading(next()),
+                }),
+                "of" => series = Some(SeriesId(id)),
+                "found" => {
+                    names.push(name.to_owned());
+                    let (metal, fineness) = (word(next()), Fineness::parse(next()).unwrap());
+                    let (mass, note) = (reading(next()), Some("behind the furnace".to_owned()));
+                    count.found.push(MetalFound {
+                        metal,
+                        fineness,
+                        mass,
+                        note,
+                    });
+                }
+                other => panic!("{other} is not counted"),
+            }
+        }
+        (count.into(), names)
     }
 
     fn read_sending(&self, w: &mut Words<'_>) -> Command {

@@ -1,6 +1,7 @@
 //! Random histories: whatever a workshop does, in whatever order, what must always hold does.
 
 mod refining;
+mod stocktakes;
 
 use super::bench::{Bench, WORKSHOP, reading};
 use pourbook::domain::*;
@@ -307,6 +308,9 @@ impl Shop {
         if kind == refining::KIND && self.bench.book.owners().next().is_some() {
             return self.refining(a, b, c);
         }
+        if kind == stocktakes::KIND && self.bench.book.stocktakes().next().is_some() {
+            return Some(self.stocktake(a, b, c));
+        }
         if (138..143).contains(&kind) {
             return self.immerse(a, b, c);
         }
@@ -460,7 +464,13 @@ impl Shop {
             }
         }
         for lot in self.bench.book.lots() {
-            assert!(lot.left <= lot.mass.mass());
+            assert!(
+                lot.left
+                    <= lot
+                        .counted
+                        .as_ref()
+                        .map_or(lot.mass.mass(), |count| count.mass.mass())
+            );
         }
         for certificate in self.bench.book.certificates() {
             let newest = self.bench.book.piece(certificate.piece).unwrap().certificate

@@ -35,16 +35,17 @@ fn hundred(mass: &str) -> Bench {
 #[test]
 fn a_grading_is_told_with_its_uncertainty_its_probability_and_what_may_be_claimed() {
     for (reading, grade, probability, least) in [
-        ("100.00", Grade::Borderline, "0.500000", "99.97"),
+        ("100.00", Grade::Borderline, "0.50000", "99.97"),
         ("100.01", Grade::Borderline, "0.76829", "99.98"),
         ("100.03", Grade::Accepted, "0.98609", "100.00"),
-        ("99.97", Grade::Under, "0.0139", "99.94"),
+        ("99.97", Grade::Under, "0.01391", "99.94"),
     ] {
         let bench = hundred(reading);
         let [told] = of(&bench, "P1", GUARD_RULES).try_into().unwrap();
         assert_eq!((told.grade, told.again, told.agrees), (grade, Some(grade), true));
         let shown = told.probability.unwrap();
-        assert!(shown.starts_with(probability), "{reading}: {shown}");
+        let shown: f64 = shown.parse().unwrap();
+        assert_eq!(format!("{shown:.5}"), probability, "{reading}");
         let row = told.scale.permitted.unwrap();
         // 100 g is 10,000 e of 0.01 g: one interval new, two in service (OIML R 76-1:2006, Table 6 and 3.5.2).
         assert_eq!((row.error, row.intervals, row.from_year), (mass("0.02"), 2, 2006));

@@ -255,6 +255,39 @@ fn a_piece_bought_back_and_metal_at_the_refiner_are_told() {
     );
 }
 
+/// The heel was weighed out on the good scale, and then counted on the other one: so it went into the next melt.
+#[test]
+fn what_a_stock_take_weighed_is_in_doubt_too() {
+    let bench = Bench::with(&[
+        WORKSHOP,
+        OTHER,
+        &[
+            "weigh from_mould in D P1 50.42 P2 50.42 P3 50.42 P4 50.42",
+            "balance M in D heel 97.82",
+            "count T in E lot B 400.00 heel M 97.82",
+            OFF,
+            "melt N in D silver heel M",
+            "balance N in D heel 97.00",
+        ],
+    ]);
+    let (readings, decisions) = told(&of(&bench, "E").unwrap());
+    assert_eq!(
+        readings,
+        [
+            "lot 2 400.00 399.90 399.6004 again",
+            "melt 1 97.82 97.72 97.72228 gone"
+        ]
+    );
+    assert_eq!(
+        decisions,
+        [
+            "lot 2 variance: 0.00, explained 0.10, unexplained 0.3996, unexplained",
+            "melt 1 variance: 0.00, explained 0.10, unexplained 0.09772, unexplained",
+            "melt 2 melt_loss: 0.82 0.72 0.72228",
+        ]
+    );
+}
+
 /// A scale that shows nothing for a weight has no proportion.
 #[test]
 fn a_scale_that_is_dead_has_an_offset_and_no_proportion() {

@@ -1,8 +1,11 @@
 //! Rows of metal before it is a piece, and after: lots, scales, sessions, jars, melts, refinings, owners.
 
+use super::LotCount;
+use crate::domain::book::Amount;
 use crate::domain::{
     FinenessBasis, JarId, JarSent, JarShare, LotId, MeltId, MeltInput, MeltState, OwnerId, PieceId,
-    PieceMass, RefiningId, RefiningState, Residue, ScaleId, SessionId, SessionState, SettledMetal, Timestamp,
+    PieceMass, RefiningId, RefiningState, Residue, ScaleId, SessionId, SessionState, SettledMetal,
+    StocktakeId, Timestamp,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, ScaleClass};
 
@@ -29,6 +32,12 @@ rows! {
         owner: Option<OwnerId>,
         /// The refining that it came back from, if it is an outturn.
         outturn_of: Option<RefiningId>,
+        /// The stock-take that found it, if it is no receipt.
+        found_in: Option<StocktakeId>,
+        /// When what was left of it was last counted.
+        counted: Option<LotCount>,
+        /// What stock-takes found missing of it: in metal and as declared in fine metal; below zero where there was more.
+        variance: Amount,
         /// The session of its weighing.
         session: SessionId,
         /// Index of its entry.
@@ -97,6 +106,8 @@ rows! {
         readings: u32,
         /// Sweepings that went in since it was last emptied, grams: mostly dust, and no metal in the book.
         swept: Mass,
+        /// What stock-takes found missing in it, ever; below zero where there was more.
+        variance: Amount,
         /// Index of its first entry.
         since: u64,
     }
@@ -137,6 +148,8 @@ rows! {
         loss: Option<MassDifference>,
         /// Expanded uncertainty of that loss (k = 2) by the readings it comes from, once weighed out, grams.
         uncertainty: Option<Mass>,
+        /// What stock-takes found missing of its heel; below zero where there was more.
+        variance: Amount,
         /// Index of its charge.
         since: u64,
         /// Index of the entry that weighed it out.

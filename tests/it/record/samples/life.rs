@@ -13,6 +13,7 @@ const ORDER: u8 = 0x0d;
 const SALE: u8 = 0x5a;
 const OWNER: u8 = 0x0a;
 const REFINING: u8 = 0xf1;
+const STOCKTAKE: u8 = 0x7e;
 
 /// Sealed behind those of before; only appended to, as those are.
 pub const ROWS: &[Row] = &[
@@ -83,6 +84,11 @@ pub const ROWS: &[Row] = &[
     }),
     row("entry.corrected", 64, entry_corrected),
     row("piece.gravity", 1, piece_gravity),
+    row("stocktake.taken", 1, stocktake_taken),
+    row("lot.counted", 63, |n| counted(n, "lot.counted", "lot", LOT)),
+    row("melt.counted", 63, |n| counted(n, "melt.counted", "melt", MELT)),
+    row("jar.counted", 63, |n| counted(n, "jar.counted", "jar", JAR)),
+    row("lot.found", 63, lot_found),
 ];
 
 fn pieces(count: usize) -> Vec<String> {
@@ -366,6 +372,43 @@ fn refining_returned(_: usize) -> Vec<Draft> {
         draft("refining.returned", whole),
         draft("lot.outturned", lot_outturned()),
     ]
+}
+
+/// The most pieces that a command may name, and nearly as many others as then fit.
+fn stocktake_taken(_: usize) -> Vec<Draft> {
+    let pieces = json!({"series": id(SERIES, 9), "seen": pieces(512),
+        "unseen": (1..=128).map(|n| id(PIECE, 1_000 + n)).collect::<Vec<_>>(), "unexpected": pieces(32)});
+    let members =
+        json!({"stocktake": id(STOCKTAKE, 1), "number": MANY, "session": id(SESSION, 9), "pieces": pieces});
+    vec![draft("stocktake.taken", members)]
+}
+
+fn stocktake() -> Draft {
+    let members = json!({"stocktake": id(STOCKTAKE, 2), "number": MANY, "session": id(SESSION, 9)});
+    draft("stocktake.taken", members)
+}
+
+fn counted(count: usize, kind: &'static str, member: &str, subjects: u8) -> Vec<Draft> {
+    let each = |n| {
+        let mut members = json!({"stocktake": id(STOCKTAKE, 2), "mass": MASS, "expected": MASS,
+            "variance": format!("-{MASS}"), "uncertainty": MASS, "explained": false});
+        members[member] = json!(id(subjects, n));
+        draft(kind, members)
+    };
+    std::iter::once(stocktake())
+        .chain((1..=count).map(each))
+        .collect()
+}
+
+fn lot_found(count: usize) -> Vec<Draft> {
+    let each = |n| {
+        let members = json!({"lot": id(LOT, 100 + n), "number": MANY, "stocktake": id(STOCKTAKE, 2),
+            "metal": "palladium", "fineness": FINENESS, "mass": MASS});
+        draft("lot.found", members)
+    };
+    std::iter::once(stocktake())
+        .chain((1..=count).map(each))
+        .collect()
 }
 
 /// An entry restated with 60 pieces that were poured, as long as any.
