@@ -4,7 +4,7 @@
 //! holds metal (losses among it) the parts of every lot are one, to the last digit. Then what the lots cost; whoever may
 //! read prices brings them. The rules:
 //! - A lot costs its price. A lot without a price makes the cost of its part *not known*: said so, and never zero.
-//! - A customer's metal costs the workshop nothing.
+//! - A customer's metal costs the workshop nothing. Nor does what a stock-take found: what it cost once stands in a loss.
 //! - What was sent to a refiner carries its cost on by fine metal: the outturn and what was settled by the refiner's
 //!   assay, what is missing into the loss. If more came back than was sent, there is no loss, and the cost is spread over
 //!   all of it; so what was found costs nothing by itself. What a refiner charged or paid is no cost of metal.
@@ -168,6 +168,8 @@ pub enum Ground {
     NotKnown,
     /// It is a customer's.
     Customers,
+    /// A stock-take found it: nobody was paid for it then.
+    Found,
 }
 
 /// One lot's part of a cost.
@@ -203,9 +205,12 @@ impl Cost {
             ..Self::default()
         };
         for (lot, part) in &carried.lots {
-            let owned = book.lot(*lot).is_some_and(|lot| lot.owner.is_some());
+            let row = book.lot(*lot);
+            let owned = row.is_some_and(|lot| lot.owner.is_some());
+            let found = row.is_some_and(|lot| lot.found_in.is_some());
             let (ground, of_it) = match prices.get(lot) {
                 _ if owned => (Ground::Customers, None),
+                _ if found => (Ground::Found, None),
                 None => (Ground::NotKnown, None),
                 Some(price) => (Ground::Priced, Some((price.currency(), amount(price) * part))),
             };

@@ -5,96 +5,22 @@
 //! its refiner lost or settled stands beside it.
 //! Deliberately absent: what anything cost.
 
+mod place;
+
+pub use place::Place;
+
 use super::exact;
 use super::mixture::Mixture;
 use super::refined::Refined;
 use super::shares::{Origin, Shares};
 use crate::domain::{
-    Book, JarId, JarShare, LotId, Melt, MeltId, MeltInput, MeltState, Piece, PieceId, PieceState, Refining,
-    RefiningId, RefiningState, Residue, Stage,
+    Book, JarShare, LotId, Melt, MeltId, MeltInput, MeltState, Piece, PieceState, Refining, RefiningId,
+    RefiningState, Residue, Stage,
 };
 use crate::metal::{Mass, Metal};
 use num_rational::BigRational;
 use num_traits::Zero as _;
-use serde::Serialize;
 use std::collections::BTreeMap;
-
-/// Where metal is, or how it went.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(tag = "place", rename_all = "snake_case")]
-pub enum Place {
-    /// Not yet drawn from a lot.
-    Unmelted {
-        /// The lot.
-        lot: LotId,
-    },
-    /// Left in a crucible after the pour, and in no later melt.
-    Heel {
-        /// The melt.
-        melt: MeltId,
-    },
-    /// In an open crucible, less what was weighed from the mould.
-    Crucible {
-        /// The melt.
-        melt: MeltId,
-    },
-    /// In a jar, as booked.
-    Jar {
-        /// The jar.
-        jar: JarId,
-    },
-    /// A piece, by its last reading.
-    Piece {
-        /// The piece.
-        piece: PieceId,
-        /// Where it is in its life.
-        state: PieceState,
-    },
-    /// Sent to the refiner, and not accounted for.
-    AtRefiner {
-        /// The refining.
-        refining: RefiningId,
-    },
-    /// Kept by the refiner and paid for.
-    Settled {
-        /// The refining.
-        refining: RefiningId,
-    },
-    /// Lost at the refiner, base metal that was parted off among it.
-    RefiningLoss {
-        /// The refining.
-        refining: RefiningId,
-    },
-    /// Lost in a melt.
-    MeltLoss {
-        /// The melt.
-        melt: MeltId,
-    },
-    /// What a jar was short of when it was emptied into a melt.
-    JarLoss {
-        /// The jar.
-        jar: JarId,
-        /// The melt that it went into.
-        melt: MeltId,
-    },
-    /// What a jar was short of when it was emptied for the refiner.
-    SentJarLoss {
-        /// The jar.
-        jar: JarId,
-        /// The refining that it went into.
-        refining: RefiningId,
-    },
-    /// Taken off a piece by the assay office.
-    AssayLoss {
-        /// The piece.
-        piece: PieceId,
-    },
-    /// Shown otherwise when a piece was weighed again.
-    WeighingVariance {
-        /// The piece.
-        piece: PieceId,
-    },
-}
 
 /// What a holder's metal is of.
 #[derive(Clone, Debug)]
@@ -134,8 +60,15 @@ pub fn holders(book: &Book) -> Vec<Holder> {
         holders: Vec::new(),
     };
     for lot in in_order(book.lots(), |lot| (lot.since, lot.lot.0)) {
-        let place = Place::Unmelted { lot: lot.lot };
-        found.add(place, lot.metal, lot.left.units(), Content::Lot(lot.lot));
+        let (id, content) = (lot.lot, Content::Lot(lot.lot));
+        found.add(
+            Place::Unmelted { lot: id },
+            lot.metal,
+            lot.left.units(),
+            content.clone(),
+        );
+        let missing = lot.variance.mass.units();
+        found.add(Place::LotVariance { lot: id }, lot.metal, missing, content);
     }
     for melt in in_order(book.melts(), |melt| (melt.since, melt.melt.0)) {
         found.add_melt(melt);
@@ -143,6 +76,11 @@ pub fn holders(book: &Book) -> Vec<Holder> {
     for jar in in_order(book.jars(), |jar| (jar.since, jar.jar.0)) {
         let content = Content::Jar(jar.holds.clone());
         found.add(Place::Jar { jar: jar.jar }, jar.metal, jar.mass.units(), content);
+        for missing in &jar.missing {
+            let (jar_id, melt) = (jar.jar, missing.melt);
+            let place = Place::JarVariance { jar: jar_id, melt };
+            found.add(place, jar.metal, missing.mass.units(), Content::Melt(melt));
+        }
     }
     for piece in in_order(book.pieces(), |piece| (piece.since, piece.pour.clone())) {
         found.add_piece(piece);
@@ -204,6 +142,9 @@ impl Found<'_> {
                         Content::Melt(id),
                     );
                 }
+                let missing = melt.variance.mass.units();
+                let place = Place::HeelVariance { melt: id };
+                self.add(place, melt.metal, missing, Content::Melt(id));
                 let loss = melt.loss.map_or(0, |loss| loss.units());
                 self.add(Place::MeltLoss { melt: id }, melt.metal, loss, Content::Melt(id));
             }

@@ -232,11 +232,13 @@ fn told(book: &Book, held: &Held) -> HeldTold {
         _ => None,
     };
     let number = match held.place {
-        Place::Unmelted { lot } => book.lot(lot).map(|lot| lot.number),
+        Place::Unmelted { lot } | Place::LotVariance { lot } => book.lot(lot).map(|lot| lot.number),
         Place::Heel { melt }
         | Place::Crucible { melt }
         | Place::MeltLoss { melt }
-        | Place::JarLoss { melt, .. } => book.melt(melt).map(|melt| melt.number),
+        | Place::JarLoss { melt, .. }
+        | Place::HeelVariance { melt }
+        | Place::JarVariance { melt, .. } => book.melt(melt).map(|melt| melt.number),
         Place::AtRefiner { refining }
         | Place::Settled { refining }
         | Place::RefiningLoss { refining }

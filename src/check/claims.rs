@@ -36,6 +36,13 @@ pub(super) struct Claims<'a> {
     pub lineage: &'a Lineage,
 }
 
+/// A check weighing of a session.
+struct Check {
+    index: u64,
+    held: bool,
+    closing: bool,
+}
+
 /// A lot, received or come back from the refiner.
 pub(super) struct LotTold {
     pub number: u32,
@@ -117,20 +124,31 @@ impl Claims<'_> {
         })
     }
 
-    /// Checks of a session, in order: whether each held, and whether it closed the session.
-    fn checks_of(&self, id: SessionId) -> Vec<(bool, bool)> {
-        let checks = self.evidence.events().filter_map(|(_, event)| match event {
-            Event::SessionOpened(e) if e.session == id => Some((true, false)),
-            Event::SessionChecked(e) if e.session == id => Some((e.held, false)),
-            Event::SessionClosed(e) if e.session == id => Some((e.held, true)),
-            _ => None,
+    /// Checks of a session, in order.
+    fn checks_of(&self, id: SessionId) -> Vec<Check> {
+        let checks = self.evidence.events().filter_map(|(index, event)| {
+            let (held, closing) = match event {
+                Event::SessionOpened(e) if e.session == id => (true, false),
+                Event::SessionChecked(e) if e.session == id => (e.held, false),
+                Event::SessionClosed(e) if e.session == id => (e.held, true),
+                _ => return None,
+            };
+            Some(Check { index, held, closing })
         });
         checks.collect()
     }
 
-    /// Whether a check failed in a session, as far as the file holds it.
-    pub(super) fn is_suspect(&self, session: SessionId) -> bool {
-        self.checks_of(session).iter().any(|(held, _)| !held)
+    /// Whether a check that held came after a reading of the entry at `index`.
+    fn is_bracketed(&self, session: SessionId, index: u64) -> bool {
+        let checks = self.checks_of(session);
+        checks.iter().any(|check| check.held && check.index > index)
+    }
+
+    /// Whether a check failed after a reading of the entry at `index`, and none held in between, as far as the file
+    /// holds the session.
+    pub(super) fn is_suspect(&self, session: SessionId, index: u64) -> bool {
+        let failed = self.checks_of(session).iter().any(|check| !check.held);
+        failed && !self.is_bracketed(session, index)
     }
 
     fn melts(&self) -> BTreeMap<MeltId, MeltClosed> {

@@ -12,21 +12,21 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys, told: &Told) -> Facts {
         serial: claims.file.serial.to_string(),
         ..Facts::default()
     };
-    let weigh = |facts: &mut Facts, session: SessionId, mass: &Reading| {
+    let weigh = |facts: &mut Facts, index: u64, session: SessionId, mass: &Reading| {
         facts.weight_grams = Some(mass.to_string());
-        facts.weight_suspect = claims.is_suspect(session);
+        facts.weight_suspect = claims.is_suspect(session, index);
     };
-    for (_, event) in claims.own() {
+    for (index, event) in claims.own() {
         event.kind().clone_into(&mut facts.last_event);
         match event {
             Event::PiecePoured(e) => facts.pour.clone_from(&e.pour),
-            Event::PieceWeighed(e) => weigh(&mut facts, e.session, &e.mass),
+            Event::PieceWeighed(e) => weigh(&mut facts, index, e.session, &e.mass),
             Event::PieceGravity(e) => {
                 let measured = claims.measured(e);
                 facts.density = measured.map(|measured| measured.density_text());
                 facts.density_uncertainty = measured.map(|measured| measured.uncertainty_text());
             }
-            Event::PieceBoughtBack(e) => weigh(&mut facts, e.session, &e.mass),
+            Event::PieceBoughtBack(e) => weigh(&mut facts, index, e.session, &e.mass),
             _ => {}
         }
     }

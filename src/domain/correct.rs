@@ -165,6 +165,10 @@ impl Correcting {
         let index = past.stamp.index;
         let mut now = Vec::with_capacity(said.len());
         for (place, event) in said.iter().enumerate() {
+            // A jar takes what it is owed: nothing, where nothing is filed off any more.
+            if matches!(event, Event::JarFilled(e) if self.book.owed_filling(e.jar, e.melt).is_none()) {
+                continue;
+            }
             let later = |refusal: Refusal| Refusal::LaterFact {
                 index,
                 kind: event.kind(),
@@ -177,6 +181,19 @@ impl Correcting {
                 self.certificates.insert(issued.piece, restated != *event);
             }
             now.push(restated);
+        }
+        let fillings: Vec<_> = self.book.owed_fillings().collect();
+        for filling in fillings {
+            let event = Event::from(filling);
+            let kind = event.kind();
+            self.book
+                .take(&past.stamp, &event)
+                .map_err(|refusal| Refusal::LaterFact {
+                    index,
+                    kind,
+                    refusal: Box::new(refusal),
+                })?;
+            now.push(event);
         }
         if let (Err(refusal), Some(last)) = (self.book.settled(), said.last()) {
             let (kind, refusal) = (last.kind(), Box::new(refusal));
@@ -260,7 +277,8 @@ fn seed_of(leaf: &str) -> [u8; 32] {
 }
 
 impl Decision<'_> {
-    /// A piece at its end keeps the certificate that it had.
+    /// A piece at its end keeps the certificate that it had. So does one whose last weighing is not final, as after it was
+    /// bought back: it gets a new issue once it is finally weighed. What the certificate stated is restated in any case.
     fn may_reissue(&self, piece: PieceId) -> bool {
         let at_its_end = |state| {
             matches!(
@@ -270,6 +288,6 @@ impl Decision<'_> {
         };
         self.book()
             .piece(piece)
-            .is_some_and(|piece| !at_its_end(piece.state))
+            .is_some_and(|piece| !at_its_end(piece.state) && self.book().finally_weighed(piece).is_ok())
     }
 }

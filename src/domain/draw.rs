@@ -39,6 +39,7 @@ pub struct Stamp {
 pub struct Draw {
     seed: [u8; 32],
     counter: u64,
+    again: bool,
     ids: std::collections::VecDeque<Uuid>,
 }
 
@@ -55,6 +56,7 @@ impl Draw {
         Self {
             seed,
             counter: 0,
+            again: false,
             ids: std::collections::VecDeque::new(),
         }
     }
@@ -63,9 +65,16 @@ impl Draw {
     #[must_use]
     pub fn again(ids: impl IntoIterator<Item = Uuid>, seed: [u8; 32]) -> Self {
         Self {
+            again: true,
             ids: ids.into_iter().collect(),
             ..Self::new(seed)
         }
+    }
+
+    /// Whether something is decided anew, for a correction.
+    #[must_use]
+    pub const fn is_again(&self) -> bool {
+        self.again
     }
 
     /// The next 32 bytes.

@@ -10,9 +10,10 @@ use super::problem::Problem;
 use super::{App, failed};
 use crate::accounts::GravityTold;
 use crate::domain::{
-    Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesState,
+    Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesClosed,
 };
 use crate::metal::{Mass, Rounding, troy_ounces};
+use crate::record::Entry;
 use serde_json::{Map, Value, json};
 
 /// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
@@ -76,9 +77,7 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     body.insert("shape".into(), json!(piece.shape));
     if let Some(number) = piece.number {
         body.insert("number".into(), json!(number));
-        let series = app.views.series(piece.series).map_err(failed)?;
-        let closed = series.is_some_and(|series| series.state == SeriesState::Closed);
-        body.insert("number_burned".into(), json!(piece.state.burns_number(closed)));
+        body.insert("number_burned".into(), json!(is_burned(app, &piece, number)?));
     }
     body.extend(notice(piece.state).map(|notice| ("notice".to_owned(), json!(notice))));
     body.insert("series".into(), series(app, &piece)?);
@@ -137,16 +136,30 @@ fn series(app: &App, piece: &Piece) -> Result<Value, Problem> {
     Ok(Value::Object(shown))
 }
 
-/// The close of an edition, as its entry has it.
-fn closing(app: &App, index: u64) -> Result<Value, Problem> {
+/// Whether a number is burned: its piece is gone, or was counted so when its edition was closed, even if it turned up later.
+fn is_burned(app: &App, piece: &Piece, number: u32) -> Result<bool, Problem> {
+    let series = app.views.series(piece.series).map_err(failed)?;
+    let Some(index) = series.and_then(|series| series.closed) else {
+        return Ok(piece.state.burns_number(false));
+    };
+    let (_, closed) = close_of(app, index)?;
+    let mut tallies = closed.shapes.iter().filter(|tally| tally.shape == piece.shape);
+    Ok(piece.state.burns_number(true) || tallies.any(|tally| tally.burned.contains(&number)))
+}
+
+fn close_of(app: &App, index: u64) -> Result<(Entry, SeriesClosed), Problem> {
     let entry = app.entry(index)?;
     let closed = entry.events().find_map(|event| match event {
-        Event::SeriesClosed(closed) => Some(closed),
+        Event::SeriesClosed(closed) => Some(closed.clone()),
         _ => None,
     });
-    let Some(closed) = closed else {
-        return Err(Problem::internal("the entry of a close does not hold it"));
-    };
+    let closed = closed.ok_or_else(|| Problem::internal("the entry of a close does not hold it"))?;
+    Ok((entry, closed))
+}
+
+/// The close of an edition, as its entry has it.
+fn closing(app: &App, index: u64) -> Result<Value, Problem> {
+    let (entry, closed) = close_of(app, index)?;
     Ok(json!({
         "index": index,
         "at": entry.payload.iat,

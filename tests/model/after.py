@@ -2,6 +2,7 @@
 
 from making import mixed
 from marking import grade
+from trade import release_row
 from workshop import must
 
 HELD = {"graded", "condemned", "serialled", "struck", "mis_struck", "archived", "hallmarked", "unmarked", "spare", "numbered",
@@ -61,6 +62,8 @@ def destroy(shop, piece, witness):
     row = shop.pieces[piece]
     must(row.state not in ENDED, f"destroy: piece {piece} is {row.state}")
     must(witness, "nobody saw it")
+    if "reserved" in (row.state, row.before):
+        release_row(shop, row)
     row.before = row.before if row.state == "stolen" else row.state
     row.state = "destroyed"
 

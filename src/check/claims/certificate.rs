@@ -1,6 +1,6 @@
 //! The certificates: each states what the record supported when it was issued, and no more.
 
-use super::{Claims, Life, Told, say_hallmark};
+use super::{Check, Claims, Life, Told, say_hallmark};
 use crate::check::measures;
 use crate::domain::{CertificateIssued, Event, FinenessBasis, HallmarkStatement, Marking, SeriesOpened};
 use crate::metal::at_least;
@@ -15,7 +15,7 @@ pub(in crate::check) fn certificate(claims: &Claims<'_>, told: &Told) -> Result<
             told.issues.len()
         ));
     }
-    let Some((_, newest)) = issued.last() else {
+    let (Some((_, newest)), Some((_, life))) = (issued.last(), told.issues.last()) else {
         return Ok("none issued yet".to_owned());
     };
     let mut older: Option<&CertificateIssued> = None;
@@ -28,7 +28,7 @@ pub(in crate::check) fn certificate(claims: &Claims<'_>, told: &Told) -> Result<
         states_the_record(claims, stated, life).map_err(at)?;
         older = Some(stated);
     }
-    rests_on(claims, newest)?;
+    rests_on(claims, newest, life)?;
     let hallmark = match &newest.marks {
         Some(hallmark) => format!("hallmarked {}", say_hallmark(hallmark)),
         None => "not hallmarked".to_owned(),
@@ -62,8 +62,8 @@ fn takes_the_place(
     }
 }
 
-/// The scale of the weight of record supports what is stated, and its session was closed by a check that held.
-fn rests_on(claims: &Claims<'_>, newest: &CertificateIssued) -> Result<(), String> {
+/// The scale of the weight of record supports what is stated; its session is over, and a check that held came after it.
+fn rests_on(claims: &Claims<'_>, newest: &CertificateIssued, life: &Life) -> Result<(), String> {
     let scale = claims
         .scale_of(newest.session)
         .ok_or("the scale of the weight of record is missing")?;
@@ -75,12 +75,13 @@ fn rests_on(claims: &Claims<'_>, newest: &CertificateIssued) -> Result<(), Strin
             newest.uncertainty
         ));
     }
-    match claims.checks_of(newest.session).as_slice() {
-        [.., (true, true)] => {}
-        _ => return Err("the session of the weight of record has no closing check that held".to_owned()),
+    let over = |last: &Check| last.closing || !last.held;
+    if !claims.checks_of(newest.session).last().is_some_and(over) {
+        return Err("the session of the weight of record has no closing check".to_owned());
     }
-    if claims.is_suspect(newest.session) {
-        return Err("a check of the scale failed in the session of the weight of record".to_owned());
+    let weighed = life.of_record.as_ref().map_or(u64::MAX, |told| told.index);
+    if !claims.is_bracketed(newest.session, weighed) {
+        return Err("no check of the scale held after the weight of record".to_owned());
     }
     Ok(())
 }
@@ -100,8 +101,8 @@ fn states_the_record(claims: &Claims<'_>, stated: &CertificateIssued, life: &Lif
     if life.number != stated.number.zip(stated.of) || stated.number.is_some() != stated.of.is_some() {
         return Err("it states another number than the piece was given".to_owned());
     }
-    let of_record = life.of_record.as_ref().map(|(session, mass)| (*session, mass));
-    if of_record != Some((stated.session, &stated.mass)) {
+    let of_record = life.of_record.as_ref();
+    if of_record.is_none_or(|told| told.session != stated.session || told.mass != stated.mass) {
         return Err(format!(
             "it states {} g, which is not the final reading after the last thing that touched the metal",
             stated.mass

@@ -31,7 +31,7 @@ pub(in crate::check) struct Life {
     /// The claim at which an office refused it.
     pub refused_at: Option<Fineness>,
     /// Its last reading, unless something touched the metal after it or the reading is no final one.
-    pub of_record: Option<(SessionId, Reading)>,
+    pub of_record: Option<OfRecord>,
     serialled: bool,
     /// Whether all its strikes came out well, if it was struck.
     struck_well: Option<bool>,
@@ -41,6 +41,15 @@ pub(in crate::check) struct Life {
     consignment: Option<(ConsignmentId, Fineness)>,
     sale: Option<SaleId>,
     issues: u32,
+}
+
+/// A final weighing.
+#[derive(Clone)]
+pub(in crate::check) struct OfRecord {
+    /// The entry.
+    pub index: u64,
+    pub session: SessionId,
+    pub mass: Reading,
 }
 
 /// A life as far as it was followed.
@@ -214,7 +223,11 @@ impl Life {
             }
             Stage::FromMould | Stage::Returned => {}
         }
-        self.of_record = (e.stage == Stage::Final).then(|| (e.session, e.mass.clone()));
+        self.of_record = (e.stage == Stage::Final).then(|| OfRecord {
+            index,
+            session: e.session,
+            mass: e.mass.clone(),
+        });
         self.ungraded = Some(index);
         Ok(())
     }

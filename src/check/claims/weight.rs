@@ -6,8 +6,8 @@ use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, PieceGravity, Se
 use crate::metal::gravity::{FineEnough, Measured};
 use crate::metal::{Mass, Reading};
 
-/// A reading, and the session that names its scale.
-type Weighed<'a> = (SessionId, &'a Reading);
+/// A reading, the session that names its scale, and the index of its entry.
+type Weighed<'a> = (SessionId, &'a Reading, u64);
 
 /// Gradings follow from reading, scale and limits; a weighing at buying back names the reading before it.
 pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
@@ -21,7 +21,7 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
         match event {
             Event::PieceFaulted(_) => faulty = true,
             Event::PieceMoved(moved) => series = moved.to,
-            Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass)),
+            Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass, index)),
             Event::PieceGravity(weighed) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
                 immersed(claims, before, weighed).map_err(at)?;
@@ -30,7 +30,7 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             Event::PieceBoughtBack(back) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
                 bought_back(claims, before, back).map_err(at)?;
-                reading = Some((back.session, &back.mass));
+                reading = Some((back.session, &back.mass, index));
             }
             Event::PieceGraded(graded) if faulty && graded.grade == Grade::Faulty => {}
             Event::PieceGraded(graded) if faulty => {
@@ -45,7 +45,7 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             _ => {}
         }
     }
-    let (session, mass) = reading.ok_or("the piece was never weighed")?;
+    let (session, mass, index) = reading.ok_or("the piece was never weighed")?;
     let density = match gravity.and_then(|gravity| claims.measured(gravity)) {
         Some(measured) => format!(
             "; in water {} g/cm3, +-{} at k = 2",
@@ -54,7 +54,7 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
         ),
         None => String::new(),
     };
-    let word = if claims.is_suspect(session) {
+    let word = if claims.is_suspect(session, index) {
         "; SUSPECT: a check of the scale failed after it"
     } else {
         ""
@@ -79,7 +79,7 @@ fn limits_of(claims: &Claims<'_>, series: SeriesId, graded: &PieceGraded) -> Res
 
 fn regrade(
     claims: &Claims<'_>,
-    (session, reading): Weighed<'_>,
+    (session, reading, _): Weighed<'_>,
     graded: &PieceGraded,
 ) -> Result<bool, String> {
     let Some(scale) = claims.scale_of(session) else {
@@ -124,7 +124,7 @@ fn explained(
 /// could tell.
 fn immersed(
     claims: &Claims<'_>,
-    (session, before): Weighed<'_>,
+    (session, before, _): Weighed<'_>,
     gravity: &PieceGravity,
 ) -> Result<(), String> {
     let in_air = gravity.in_air.mass();
@@ -173,7 +173,7 @@ impl Claims<'_> {
 /// difference is recomputed where the file describes both scales and both are verified.
 fn bought_back(
     claims: &Claims<'_>,
-    (session, before): Weighed<'_>,
+    (session, before, _): Weighed<'_>,
     back: &PieceBoughtBack,
 ) -> Result<(), String> {
     if back.before != before.mass() {

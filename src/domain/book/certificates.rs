@@ -1,7 +1,7 @@
 //! Certificates: what the maker states of a piece, and the newer issue that takes an older one's place.
 //!
 //! A certificate states the last reading with its uncertainty and what that supports, never more; it stands on a session
-//! whose closing check held. Its code is a private member. Deliberately absent: the printed sheet.
+//! that is over, with a check that held after it. Its code is a private member. Deliberately absent: the printed sheet.
 
 use super::owed::Owed;
 use super::{Book, Certificate, Piece, Series, agree};
@@ -122,8 +122,11 @@ impl Book {
         let session = reading.session;
         match self.known_session(session)?.state {
             SessionState::Open => return Err(Refusal::SessionUnconfirmed { session }),
-            SessionState::Failed => return Err(Refusal::ReadingSuspect { session }),
-            SessionState::Confirmed => {}
+            SessionState::Failed if self.is_suspect(reading) => {
+                return Err(Refusal::ReadingSuspect { session });
+            }
+            // A check that held after the reading brackets it, whatever became of the scale later.
+            SessionState::Failed | SessionState::Confirmed => {}
         }
         if self.scale_of(reading)?.verified {
             Ok(reading)

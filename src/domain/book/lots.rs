@@ -64,6 +64,7 @@ impl Book {
             readings: 0,
             swept: crate::metal::Mass::ZERO,
             variance: Amount::default(),
+            missing: Vec::new(),
             since: stamp.index,
         };
         self.jars.put(e.jar, jar);

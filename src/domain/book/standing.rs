@@ -22,7 +22,7 @@ impl Book {
 
     /// Refuses a piece whose last reading is not final, or has something behind it that touched the metal: a strike, the
     /// assay office, or a number put on it.
-    pub(super) fn finally_weighed(&self, piece: &Piece) -> Result<(), Refusal> {
+    pub(in crate::domain) fn finally_weighed(&self, piece: &Piece) -> Result<(), Refusal> {
         let reading = piece
             .reading()
             .filter(|reading| reading.stage == Stage::Final && !piece.back_unweighed)

@@ -10,9 +10,12 @@
 //! A piece that was not seen keeps its state until somebody says what became of it. Deliberately absent: what the pieces
 //! weigh (they are weighed by themselves), sweepings (no metal in the book), and open crucibles.
 
+mod jar;
 mod seen;
 
 pub(in crate::domain) use seen::SEEN_MAX;
+
+use jar::{missing, scaled};
 
 use super::balances::root;
 use super::{Amount, Book, Counted, Jar, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
@@ -158,6 +161,7 @@ impl Book {
         let mut jar = self.known_jar(e.jar)?.clone();
         let before = jar.holds.clone();
         jar.holds = scaled(&before, jar.mass, e.mass.mass())?;
+        jar.missing = missing(jar.missing, &before, &jar.holds)?;
         jar.mass = e.mass.mass();
         jar.readings = 1;
         let fine = self
@@ -333,35 +337,6 @@ impl Difference {
             explained: self.explained,
         }
     }
-}
-
-/// What a jar holds of each melt when it weighs `weighed` and not `book`; the sum is `weighed`.
-fn scaled(holds: &[JarShare], book: Mass, weighed: Mass) -> Result<Vec<JarShare>, Refusal> {
-    let Some((last, others)) = holds.split_last() else {
-        return Ok(Vec::new());
-    };
-    let mut left = weighed;
-    let mut shares = Vec::with_capacity(holds.len());
-    for share in others {
-        let units = i128::from(share.mass.units())
-            .saturating_mul(i128::from(weighed.units()))
-            .checked_div(i128::from(book.units()));
-        let mass = units
-            .and_then(|units| i64::try_from(units).ok())
-            .and_then(Mass::from_units);
-        let mass = mass.ok_or_else(too_much)?;
-        left = left.checked_sub(mass).ok_or_else(too_much)?;
-        shares.push(JarShare {
-            melt: share.melt,
-            mass,
-        });
-    }
-    shares.push(JarShare {
-        melt: last.melt,
-        mass: left,
-    });
-    shares.retain(|share| !share.mass.is_zero());
-    Ok(shares)
 }
 
 /// A variance added to those of before.

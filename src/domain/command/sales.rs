@@ -222,7 +222,8 @@ commands! {
     DestroyPiece {
         /// The piece.
         piece: PieceId,
-        /// Who saw it; private.
+        /// Who saw it; private, so that it is left out of a correction.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
         witness: String,
         /// Private.
         #[serde(default, skip_serializing_if = "Option::is_none")]

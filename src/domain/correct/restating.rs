@@ -2,8 +2,9 @@
 
 use crate::domain::book::{Book, Owed};
 use crate::domain::{
-    ConsignmentSent, DieDisposed, Event, JarFilled, JarSent, MeltCharged, MeltInput, PieceFinished,
-    PieceMass, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked, SessionClosed,
+    ConsignmentSent, DieDisposed, Event, JarFilled, JarId, JarSent, MeltCharged, MeltId, MeltInput,
+    PieceFinished, PieceMass, PieceMoved, RefiningReturned, RefiningSent, Refusal, SessionChecked,
+    SessionClosed,
 };
 use crate::metal::Mass;
 
@@ -23,7 +24,10 @@ impl Book {
             Event::MeltClosed(e) => self
                 .reckon_balance(e.melt, e.session, &e.heel, e.prills.as_ref())?
                 .into(),
-            Event::JarFilled(e) => self.filled_again(e).into(),
+            Event::JarFilled(e) => self
+                .owed_filling(e.jar, e.melt)
+                .unwrap_or_else(|| e.clone())
+                .into(),
             Event::PieceGraded(e) => self.reckon_grading(e.piece, e.rule)?.into(),
             Event::PieceFinished(e) => self.finished_again(e, following)?.into(),
             Event::PieceMoved(e) => PieceMoved {
@@ -76,16 +80,22 @@ impl Book {
         })
     }
 
-    /// A jar takes what it is owed; where it is owed nothing, the event stands as it was and is refused.
-    fn filled_again(&self, e: &JarFilled) -> JarFilled {
-        let owed = self.owed().iter().find_map(|owed| match owed {
-            Owed::Filling { jar, melt, mass, .. } if *jar == e.jar && *melt == e.melt => Some(*mass),
+    /// What the jars are owed of residue, in the order in which it came about.
+    pub(super) fn owed_fillings(&self) -> impl Iterator<Item = JarFilled> {
+        self.owed().iter().filter_map(|owed| match owed {
+            Owed::Filling { jar, melt, mass, .. } => Some(JarFilled {
+                jar: *jar,
+                melt: *melt,
+                mass: *mass,
+            }),
             _ => None,
-        });
-        JarFilled {
-            mass: owed.unwrap_or(e.mass),
-            ..e.clone()
-        }
+        })
+    }
+
+    /// What a jar is owed of a melt's metal.
+    pub(super) fn owed_filling(&self, jar: JarId, melt: MeltId) -> Option<JarFilled> {
+        self.owed_fillings()
+            .find(|filling| filling.jar == jar && filling.melt == melt)
     }
 
     fn finished_again(&self, e: &PieceFinished, following: &[Event]) -> Result<PieceFinished, Refusal> {

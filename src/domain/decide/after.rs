@@ -3,8 +3,8 @@
 use super::{Decision, pointed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    GradeRule, PieceDestroyed, PieceRecovered, PieceRestocked, PieceReturned, PieceState, PieceStolen,
-    Private, Refusal, Refused,
+    GradeRule, Piece, PieceDestroyed, PieceRecovered, PieceReleased, PieceRestocked, PieceReturned,
+    PieceState, PieceStolen, Private, Refusal, Refused,
 };
 
 impl Decision<'_> {
@@ -54,12 +54,21 @@ impl Decision<'_> {
         self.about_piece(PieceRecovered { piece: c.piece }, &c.note)
     }
 
-    /// That there was a witness is checked here, since who it was is private and no rule of the book can read it.
+    /// That there was a witness is checked here, since who it was is private and no rule of the book can read it. A
+    /// correction leaves private members as they were recorded. What is kept for an order is so no longer: the order can
+    /// be served with another.
     pub(super) fn destroy_piece(&mut self, c: &DestroyPiece) -> Result<(), Refused> {
-        let witness = Some(c.witness.clone());
+        let witness =
+            Some(c.witness.clone()).filter(|_| !(self.moment.draw.is_again() && c.witness.is_empty()));
         short(&[("witness", &witness), ("note", &c.note)])?;
-        if c.witness.trim().is_empty() {
+        if witness.as_ref().is_some_and(|witness| witness.trim().is_empty()) {
             return Err(Refusal::WitnessMissing.at("/witness"));
+        }
+        let kept =
+            |row: &Piece| row.state == PieceState::Reserved || row.before == Some(PieceState::Reserved);
+        if self.book.piece(c.piece).is_some_and(kept) {
+            self.add(PieceReleased { piece: c.piece })
+                .map_err(|refusal| refusal.at("/piece"))?;
         }
         let private = Private::none()
             .text("witness", witness.as_deref())

@@ -7,6 +7,7 @@ use num_traits::Zero as _;
 use pourbook::accounts::costs::{Carrying, Cost, Ground, Prices};
 use pourbook::accounts::exact::{Grams, text, times};
 use pourbook::accounts::holders::{Place, holders};
+use pourbook::accounts::mixture::Mixture;
 use pourbook::accounts::recall::{Held, Source, recall};
 use pourbook::accounts::shares::{Origin, Shares};
 use pourbook::domain::*;
@@ -169,6 +170,46 @@ fn what_is_weighed_out_of_a_jar_has_the_shares_of_what_went_in() {
     };
     assert_eq!(t.grams_in(Source::Lot(t.lot("A")), loss), "0.01000");
     assert_eq!(t.grams_in(Source::Lot(t.lot("B")), loss), "0.03000");
+}
+
+/// The jar of 1.00 g of A and 3.00 g of B is counted at 3.60 g: 0.90 g of A and 2.70 g of B are left, and 0.10 and 0.30 g
+/// are missing. What is found elsewhere is of nobody's lot, and costs nothing.
+#[test]
+fn what_a_stock_take_finds_missing_is_of_the_lots_that_were_there() {
+    let t = traced(&[
+        JARRED,
+        &["count C in D jar LE 3.60 heel M1 39.90 lot A 499.00 found F silver 900 2.00"],
+    ]);
+    let (jar, a, b) = (
+        JarId(t.bench.id("LE")),
+        Source::Lot(t.lot("A")),
+        Source::Lot(t.lot("B")),
+    );
+    let (m1, m2) = (t.melt("M1"), t.melt("M2"));
+    assert_eq!(t.grams_in(a, Place::JarVariance { jar, melt: m1 }), "0.10000");
+    assert_eq!(t.grams_in(b, Place::JarVariance { jar, melt: m2 }), "0.30000");
+    assert_eq!(t.grams_in(b, Place::Jar { jar }), "2.70000");
+    assert_eq!(t.grams_in(a, Place::HeelVariance { melt: m1 }), "0.10000");
+    assert_eq!(t.grams_in(a, Place::LotVariance { lot: t.lot("A") }), "1.00000");
+    let found = t
+        .bench
+        .book
+        .lots()
+        .find(|lot| lot.found_in.is_some())
+        .unwrap()
+        .lot;
+    let held = t.recalled(Source::Lot(found));
+    let sum: BigRational = held.iter().map(|held| held.of_it.clone()).sum();
+    assert_eq!(
+        (held.len(), sum),
+        (2, BigRational::zero()),
+        "there, and against nothing received"
+    );
+    let carrying = Carrying::of(&t.bench.book, &t.shares);
+    let carried = carrying.mixture(&Mixture::of(found), 200_000);
+    let cost = Cost::of(&t.bench.book, &carried, &Prices::new());
+    assert!(cost.whole && cost.sums.is_empty());
+    assert_eq!(cost.lines[0].ground, Ground::Found);
 }
 
 /// Sterling: 370 g at 999.0 with 29.6 g of copper; 100 g of it go to the refiner and come back as 92 g at 999.9.

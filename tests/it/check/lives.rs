@@ -852,6 +852,38 @@ fn a_newer_certificate_takes_the_place_of_the_older_one() {
 }
 
 #[test]
+fn a_certificate_rests_on_a_reading_that_a_held_check_followed() {
+    // The last check of the session fails, after one that held: the readings before that one stand.
+    let checked = ["check D 100.00 shows 100.00", "close D 100.00 shows 100.10"];
+    let closed = SOLD.iter().position(|line| line.starts_with("close D")).unwrap();
+    let given = [&SOLD[..closed], &checked, &SOLD[closed + 1..]].concat();
+    let told = tale(&[HALLMARKED, &given], "P1");
+    assert!(!told.facts().weight_suspect);
+    let is = |entry: &Recorded, kind: &str| entry.drafts[0].event.kind() == kind;
+    let in_between = |entries: &Vec<Recorded>| entries.iter().rposition(|e| is(e, "session.checked"));
+    told.falsified(
+        |entries| drop(entries.remove(in_between(entries).unwrap())),
+        "certificate",
+        "no check of the scale held after the weight of record",
+    );
+    told.falsified(
+        |entries| drop(entries.remove(entries.iter().rposition(|e| is(e, "session.closed")).unwrap())),
+        "certificate",
+        "no closing check",
+    );
+    // A check that held before the weighing says nothing of it.
+    told.falsified(
+        |entries| {
+            let checked = entries.remove(in_between(entries).unwrap());
+            let weighed = entries.iter().rposition(|e| is(e, "piece.weighed")).unwrap();
+            entries.insert(weighed, checked);
+        },
+        "certificate",
+        "no check of the scale held after the weight of record",
+    );
+}
+
+#[test]
 fn an_entry_of_the_life_that_is_left_out_of_a_file_is_missed() {
     let told = tale(&[HALLMARKED, SOLD], "P1");
     let log = LittleLog::written(&told.bench.entries);

@@ -184,6 +184,20 @@ fn a_stolen_piece_is_again_what_it_was() {
     then(&["steal Q2"], "cancel_sale V Q2", "Q2 unsold");
 }
 
+/// What was kept for an order is free for another piece at once.
+#[test]
+fn an_order_is_served_with_another_piece_when_the_one_kept_for_it_is_destroyed() {
+    let mut bench = Bench::with(&[WORKSHOP, STOCKED, &["order O of SN oval 1", "reserve Q2 under O"]]);
+    let says = bench.run("destroy Q2 the caretaker").unwrap();
+    let kinds: Vec<&str> = says.iter().map(|draft| draft.event.kind()).collect();
+    assert_eq!(kinds, ["piece.released", "piece.destroyed"]);
+    bench.run("reserve Q3 under O").unwrap();
+    bench.run("steal Q3").unwrap();
+    bench.run("destroy Q3 the caretaker").unwrap();
+    let order = bench.book.orders().next().unwrap();
+    assert!(order.reserved.iter().all(|reserved| *reserved == 0), "{order:?}");
+}
+
 #[test]
 fn a_destruction_has_a_witness_and_no_way_out() {
     then(&[], "destroy Q1 the caretaker", "Q1 destroyed");
@@ -415,11 +429,7 @@ const TABLE: &[(&str, &str, Ways)] = &[
         &[("recover", "delivered"), DESTROY],
     ),
     ("destroyed", "destroy P the caretaker", &[]),
-    (
-        "destroyed",
-        "reserve P; destroy P the caretaker",
-        &[("release", "destroyed")],
-    ),
+    ("destroyed", "reserve P; destroy P the caretaker", &[]),
     (
         "destroyed",
         "sell V P; destroy P the caretaker",

@@ -56,6 +56,27 @@ fn a_certificate_needs_a_closed_session_that_held() {
     );
 }
 
+/// What became of the scale after a check that held says nothing of the readings before it.
+#[test]
+fn a_check_that_held_after_the_reading_is_enough() {
+    let open = &FINAL[..FINAL.len() - 1];
+    check(
+        &[
+            WORKSHOP,
+            POURED,
+            CLOSED,
+            open,
+            &[
+                "numbers P1",
+                "check D 100.00 shows 100.00",
+                "close D 100.00 shows 100.10",
+            ],
+        ],
+        "certify P1",
+        "P1 states 50.42 +-0.03, at least 50.39; P1 certified, issue 1",
+    );
+}
+
 #[test]
 fn a_certificate_comes_after_everything_else() {
     check(

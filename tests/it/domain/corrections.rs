@@ -239,6 +239,103 @@ fn a_correction_that_would_make_a_later_fact_impossible_names_it() {
     assert!(says.contains("piece.serialled of entry"), "{says}");
 }
 
+/// What an entry says instead may be one thing more, or one less: a jar takes what is filed off, and nothing if nothing is.
+#[test]
+fn a_jar_takes_filings_from_the_finishing_that_they_then_came_from() {
+    let given: [&[&str]; 4] = [
+        WORKSHOP,
+        POURED,
+        CLOSED,
+        &["finish in D into LE P3 51.90", "finish in D into LE P3 51.90"],
+    ];
+    let (first, second) = (bench_len(&given) - 2, bench_len(&given) - 1);
+    let mut bench = Bench::with(&given);
+    let withdrawn = try_correct(&bench, &[(first, "")]).unwrap_or_else(|_| panic!("it could be"));
+    assert!(replay(&bench, &withdrawn) == withdrawn.book);
+    assert_eq!(
+        said(&bench, &withdrawn),
+        [
+            "asked: ",
+            "follows: P3 filed by 0.10; P3 weighs 51.90; P3 over; LE takes 0.10 of M",
+        ]
+    );
+    let none = correct(
+        &mut bench,
+        &[(first, "finish in D into LE P3 52.00"), (second, "")],
+    );
+    assert_eq!(
+        said(&bench, &none),
+        ["asked: P3 filed by 0.00; P3 weighs 52.00; P3 over", "asked: "]
+    );
+    let later: [&[&str]; 4] = [WORKSHOP, POURED, CLOSED, &["finish in D into LE P3 51.90"]];
+    let mut bench = Bench::with(&later);
+    let weighed = entry(&later, WEIGHED);
+    let lighter = correct(
+        &mut bench,
+        &[(
+            weighed,
+            "weigh from_mould in D P1 50.42 P2 49.10 P3 51.90 P4 50.60",
+        )],
+    );
+    assert_eq!(
+        said(&bench, &lighter).last().unwrap(),
+        "follows: P3 filed by 0.00; P3 weighs 51.90; P3 over",
+    );
+}
+
+/// A destruction of the wrong piece is told again of the right one: who saw it stays as it was recorded.
+#[test]
+fn a_destruction_typed_of_the_wrong_piece_is_told_of_the_right_one() {
+    let given: [&[&str]; 3] = [WORKSHOP, STOCKED, &["destroy Q1 the caretaker"]];
+    let index = bench_len(&given) - 1;
+    let mut bench = Bench::with(&given);
+    assert!(
+        bench.run("destroy Q2").is_err(),
+        "beside a correction, a witness is asked for"
+    );
+    let says = refused(&bench, &[(index, "destroy Q2 the caretaker")]);
+    assert!(says.contains("private members"), "{says}");
+    let corrected = correct(&mut bench, &[(index, "destroy Q2")]);
+    assert_eq!(said(&bench, &corrected), ["asked: Q2 destroyed"]);
+    assert_eq!(bench.piece("Q1").state, PieceState::Certified);
+    assert_eq!(bench.piece("Q2").state, PieceState::Destroyed);
+}
+
+/// A piece that was bought back has no final weighing, so its certificate cannot be issued again yet.
+#[test]
+fn a_final_weight_is_corrected_of_a_piece_that_was_bought_back() {
+    let given: [&[&str]; 3] = [
+        WORKSHOP,
+        STOCKED,
+        &[
+            "sell V Q1",
+            "hand_over V Q1",
+            "session E on S 100.00 shows 100.00",
+            "buy_back Q1 in E 50.41",
+        ],
+    ];
+    let index = entry(
+        &given,
+        "weigh final in D Q1 50.40 Q2 50.40 Q3 50.40 Q4 50.40 Q5 50.40",
+    );
+    let mut bench = Bench::with(&given);
+    let corrected = correct(
+        &mut bench,
+        &[(
+            index,
+            "weigh final in D Q1 50.42 Q2 50.40 Q3 50.40 Q4 50.40 Q5 50.40",
+        )],
+    );
+    let kinds: Vec<&str> = corrected.drafts.iter().map(|draft| draft.event.kind()).collect();
+    assert_eq!(kinds, ["entry.corrected"]);
+    let restated = said(&bench, &corrected).join("\n");
+    assert!(restated.contains("Q1 states 50.42"), "{restated}");
+}
+
+fn bench_len(given: &[&[&str]]) -> usize {
+    given.iter().map(|lines| lines.len()).sum()
+}
+
 #[test]
 fn facts_that_hang_together_are_corrected_together() {
     let given: [&[&str]; 4] = [

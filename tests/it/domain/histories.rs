@@ -903,16 +903,24 @@ pub fn book(steps: &[Choice]) -> Bench {
     run(steps).0.bench
 }
 
-/// The same in a workshop with customers' metal, in which every third step is about the refiner.
+/// The same in a workshop with customers' metal, in which every third step is about the refiner and some are stock-takes.
 pub fn book_with_customers(steps: &[Choice]) -> Bench {
+    let kind = |i: u32, kind: u8| match (i % 3, i % 11) {
+        (0, _) => refining::KIND,
+        (_, 4) => stocktakes::KIND,
+        _ => kind,
+    };
     let steps: Vec<Choice> = steps
         .iter()
         .zip(0..)
-        .map(|((kind, a, b, c), i): (&Choice, u32)| {
-            (if i % 3 == 0 { refining::KIND } else { *kind }, *a, *b, *c)
-        })
+        .map(|((chosen, a, b, c), i): (&Choice, u32)| (kind(i, *chosen), *a, *b, *c))
         .collect();
-    run_in(&[WORKSHOP, marking::SHOP, refining::SHOP], &steps).0.bench
+    run_in(
+        &[WORKSHOP, marking::SHOP, refining::SHOP, stocktakes::SHOP],
+        &steps,
+    )
+    .0
+    .bench
 }
 
 proptest! {

@@ -167,6 +167,13 @@ async fn the_public_record_tells_the_state_at_once_and_no_name_place_or_amount()
         (&closed["closed"]["shapes"], &closed["closed"]["dies"]),
         (&tally, &json!(1))
     );
+    // A number that was burned at the close stays burned, also of a piece that turns up.
+    told.of_piece(0, "finding", json!({})).await.expect(201);
+    let shown = record(&told.app, 0).await;
+    assert_eq!(
+        (&shown["state"], &shown["number_burned"]),
+        (&json!("dispatched"), &json!(true))
+    );
 }
 
 /// What stands in the book, to see that nothing of it moved.

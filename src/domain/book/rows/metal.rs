@@ -108,8 +108,18 @@ rows! {
         swept: Mass,
         /// What stock-takes found missing in it, ever; below zero where there was more.
         variance: Amount,
+        /// The same by the melt whose metal it was, in the order in which it was first found missing.
+        missing: Vec<JarVariance>,
         /// Index of its first entry.
         since: u64,
+    }
+
+    /// What stock-takes found missing in a jar of one melt's metal.
+    JarVariance {
+        /// The melt.
+        melt: MeltId,
+        /// Grams; below zero where there was more.
+        mass: MassDifference,
     }
 
     /// One crucible charge.
