@@ -155,6 +155,19 @@ fn nothing_may_be_claimed_of_a_reading_in_doubt_or_of_an_unverified_scale() {
     );
 }
 
+#[test]
+fn what_came_after_a_position_is_not_told() {
+    let mut bench = Bench::with(&[WORKSHOP, POURED, CLOSED]);
+    let (book, position) = (bench.book.clone(), bench.entries.len() as u64);
+    bench.run("weigh finished in D P1 50.41").unwrap();
+    let piece = bench.piece("P1").piece;
+    let told = |book: &Book, position: u64| {
+        let told = GradingAgain::of(book, position, &Written::of(&bench), piece, GUARD_RULES);
+        told.unwrap().len()
+    };
+    assert_eq!((told(&book, position), told(&bench.book, position + 1)), (1, 2));
+}
+
 /// A wider band, as a later version of the rule might have it: 2.576 u, for a one-sided risk of 0.5 %. Of this test alone.
 const WIDER: GuardRule = GuardRule {
     word: "guarded-2",

@@ -1,6 +1,6 @@
 //! The same over HTTP: as of a position, with corrections, and in the public record.
 
-use crate::http::{TestApp, Workshop};
+use crate::http::{TestApp, Workshop, item};
 use pourbook::http::Role;
 use serde_json::{Value, json};
 
@@ -51,6 +51,39 @@ async fn gradings_are_reckoned_again_as_of_a_position_and_after_a_correction() {
     app.get_as(Role::Bench, &nowhere)
         .await
         .refused(404, "not-found", "");
+}
+
+/// P1 typed for P2: the entry stands in the chain of the first only, and the second has it by its correction.
+#[actix_web::test]
+async fn a_reading_that_a_correction_gave_to_another_piece_is_graded_there() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    let (session, series, lot) = (&workshop.session, &workshop.series, &workshop.lot);
+    let charge = json!({"metal": "silver", "session": session, "lots": [{"lot": lot, "mass": "250.00"}]});
+    let melt = app.done("/v1/melts", charge).await;
+    let oval = json!({"series": series, "shape": "oval"});
+    let pours = json!({"pours": [oval, oval]});
+    let poured = app
+        .post(&format!("/v1/melts/{melt}/pours"), pours)
+        .await
+        .expect(201)
+        .json();
+    let piece = |at: usize| poured["events"][at]["piece"].as_str().unwrap().to_owned();
+    let index = app.app.views.position();
+    let items = vec![item(&app, &piece(0), "50.42")];
+    app.post("/v1/weighings", workshop.tray("from_mould", items))
+        .await
+        .expect(201);
+    let items = json!([{"piece": piece(1), "mass": "50.42"}]);
+    let instead =
+        json!({"command": "weigh_pieces", "session": session, "stage": "from_mould", "items": items});
+    let body = json!({"corrections": [{"index": index, "instead": instead}], "reason": "mistyped"});
+    app.post("/v1/corrections", body).await.expect(201);
+    let first = asked(&app, &format!("/v1/pieces/{}/gradings", piece(0))).await;
+    let second = asked(&app, &format!("/v1/pieces/{}/gradings", piece(1))).await;
+    assert_eq!(first["gradings"], json!([]));
+    assert_eq!(second["gradings"][0]["reading"]["mass"], "50.42");
+    assert_eq!(second["gradings"][0]["agrees"], true);
 }
 
 #[actix_web::test]
