@@ -13,6 +13,7 @@ mod heading;
 pub mod holders;
 pub mod mixture;
 mod past;
+mod plan;
 pub mod recall;
 mod reckoning;
 mod refined;
@@ -27,6 +28,7 @@ pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleT
 pub use gravities::{Against, GravityTold, HeldAgainst, Possible};
 pub use heading::Heading;
 pub use past::Unread;
+pub use plan::{MouldSpread, PlanAsked, SeriesPlan, ShapeRecord};
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement};
 pub use suspicions::{Decision, Deviation, FailedCheck, Remedy, SuspectReading, Suspicion};

@@ -12,7 +12,7 @@ mod plan;
 pub use comparison::{Comparison, HELP as COMPARISON_HELP};
 pub use conformity::{Conformity, HELP as CONFORMITY_HELP};
 pub use gravity::{Gravity, HELP as GRAVITY_HELP};
-pub use plan::{HELP as PLAN_HELP, Plan, Wanted};
+pub use plan::{Plan, Wanted};
 
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};

@@ -25,6 +25,8 @@ mod making;
 #[cfg(feature = "server")]
 mod pace;
 #[cfg(feature = "server")]
+mod plan;
+#[cfg(feature = "server")]
 mod reckon;
 #[cfg(feature = "server")]
 mod slip;

@@ -22,6 +22,7 @@ mod live;
 mod located;
 mod log_files;
 mod metal_statement;
+mod plans;
 mod preflight;
 mod private;
 mod problem;

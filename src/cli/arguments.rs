@@ -1,7 +1,7 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, doubts, erase, keys, looking, making, reckon, traced};
+use super::{Failure, access, audit, demo, doubts, erase, keys, looking, making, plan, reckon, traced};
 use crate::calculators::{self, Comparison, Conformity, Gravity};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -71,6 +71,9 @@ enum Typed {
     /// Compare two readings of one piece, each with its uncertainty.
     #[command(after_help = calculators::COMPARISON_HELP, allow_negative_numbers = true)]
     Compare(reckon::Reckoned<Comparison>),
+    /// Calculate how many to pour of each shape, by a book's record or without a book.
+    #[command(after_help = plan::HELP, allow_negative_numbers = true)]
+    Plan(plan::PlanArguments),
     /// Answer many questions of the calculators, one line of JSON each.
     Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
@@ -107,6 +110,7 @@ pub fn run() -> ExitCode {
         Typed::Gravity(typed) => done(reckon::reckon(&typed)),
         Typed::Conformity(typed) => done(reckon::reckon(&typed)),
         Typed::Compare(typed) => done(reckon::reckon(&typed)),
+        Typed::Plan(typed) => done(plan::plan(&typed)),
         Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };

@@ -7,6 +7,7 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
+use super::plans;
 use super::readings;
 use super::traced;
 use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
@@ -98,6 +99,7 @@ pub struct Route {
     pub deed: Deed,
 }
 
+const SERIES_PLAN: Deed = Deed::Figure(plans::plan);
 const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
@@ -330,6 +332,7 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/sessions/{session}/suspects", readings::of_session),
     figure("/v1/suspects", readings::suspects),
     figure("/v1/statement", metal_statement::statement),
+    read("/v1/series/{series}/plan", Who::Roles(ALL), SERIES_PLAN),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

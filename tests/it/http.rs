@@ -3,6 +3,7 @@
 mod access;
 mod bad_input;
 mod broken;
+mod calculations;
 mod conditions;
 mod corrections;
 mod done_at;

@@ -275,6 +275,7 @@ impl World {
                 pours: vec![Pour {
                     series: self.pick(&series)?,
                     shape: Shape::parse("oval").unwrap(),
+                    mould: None,
                 }],
             }
             .into(),
@@ -395,6 +396,7 @@ impl World {
         let pour = |series| Pour {
             series,
             shape: shape.clone(),
+            mould: None,
         };
         let pours = [open, open, open, struck, struck, struck, struck]
             .map(pour)

@@ -1,8 +1,7 @@
 //! Stock-takes on a scale that was found off: what their variances would be, and heels that they weighed anew.
 
-use super::readings::session_of_count;
 use super::{Decision, Doubt, Unread};
-use crate::domain::{Event, Melt};
+use crate::domain::{Event, Melt, SessionId};
 use crate::metal::{Mass, Reading};
 use uuid::Uuid;
 
@@ -56,6 +55,14 @@ impl Doubt<'_> {
         }
         Ok(doubted)
     }
+}
+
+/// The session of the stock-take that stands in an entry.
+fn session_of_count(events: &[Event]) -> Option<SessionId> {
+    events.iter().find_map(|event| match event {
+        Event::StocktakeTaken(e) => e.session,
+        _ => None,
+    })
 }
 
 fn counted(event: &Event) -> Option<Counted<'_>> {

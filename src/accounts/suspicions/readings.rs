@@ -37,10 +37,8 @@ impl Doubt<'_> {
         let mut found = Vec::new();
         let until = self.session.failed_at.unwrap_or(self.past.position);
         for index in self.session.last_good.saturating_add(1)..until {
-            let events = self.past.said(index)?;
-            let counted_in = session_of_count(&events);
-            for event in events {
-                let weighed = weighed(&event, counted_in);
+            for event in self.past.said(index)? {
+                let weighed = self.weighed(&event);
                 let weighed = weighed
                     .iter()
                     .filter(|weighed| self.doubts(weighed.session, index));
@@ -48,6 +46,24 @@ impl Doubt<'_> {
             }
         }
         Ok(found)
+    }
+
+    /// What an event says was weighed; the session of a count stands in its stock-take.
+    fn weighed<'e>(&self, event: &'e Event) -> Vec<Weighed<'e>> {
+        let (subject, stocktake, mass) = match event {
+            Event::LotCounted(e) => (e.lot.0, e.stocktake, &e.mass),
+            Event::MeltCounted(e) => (e.melt.0, e.stocktake, &e.mass),
+            Event::JarCounted(e) => (e.jar.0, e.stocktake, &e.mass),
+            Event::LotFound(e) => (e.lot.0, e.stocktake, &e.mass),
+            other => return weighed(other),
+        };
+        let session = self.book().stocktake(stocktake).and_then(|row| row.session);
+        let one = session.map(|session| Weighed {
+            subject,
+            session,
+            mass,
+        });
+        one.into_iter().collect()
     }
 
     fn suspect(&self, index: u64, event: &Event, weighed: &Weighed<'_>) -> SuspectReading {
@@ -279,16 +295,8 @@ impl Doubt<'_> {
 /// As recorded, by the offset, by the proportion.
 pub(super) type Values = (String, String, Option<String>);
 
-/// The session of the stock-take that stands in an entry.
-pub(super) fn session_of_count(events: &[Event]) -> Option<SessionId> {
-    events.iter().find_map(|event| match event {
-        Event::StocktakeTaken(e) => e.session,
-        _ => None,
-    })
-}
-
-/// What an event says was weighed. What a stock-take weighed was weighed in its session.
-fn weighed(event: &Event, counted_in: Option<SessionId>) -> Vec<Weighed<'_>> {
+/// What an event says was weighed in the session that it names.
+fn weighed(event: &Event) -> Vec<Weighed<'_>> {
     let one = |subject: Uuid, session: SessionId, mass| {
         vec![Weighed {
             subject,
@@ -296,15 +304,7 @@ fn weighed(event: &Event, counted_in: Option<SessionId>) -> Vec<Weighed<'_>> {
             mass,
         }]
     };
-    let counted = |subject: Uuid, mass| {
-        let counted = counted_in.map(|session| one(subject, session, mass));
-        counted.unwrap_or_default()
-    };
     match event {
-        Event::LotCounted(e) => counted(e.lot.0, &e.mass),
-        Event::MeltCounted(e) => counted(e.melt.0, &e.mass),
-        Event::JarCounted(e) => counted(e.jar.0, &e.mass),
-        Event::LotFound(e) => counted(e.lot.0, &e.mass),
         Event::LotReceived(e) => one(e.lot.0, e.session, &e.mass),
         Event::LotOutturned(e) => one(e.lot.0, e.session, &e.mass),
         Event::PieceWeighed(e) => one(e.piece.0, e.session, &e.mass),

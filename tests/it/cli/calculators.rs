@@ -1,6 +1,6 @@
 //! The calculators as they are typed and piped: figures, formula, refusals by member, and one answer for one line.
 
-use super::{Outcome, pourbook};
+use super::{Desk, Outcome, pourbook};
 use serde_json::{Value, json};
 use std::io::Write;
 use std::process::{Command, Stdio};
@@ -87,6 +87,176 @@ fn gravity_is_told_with_its_formula() {
     assert_eq!(porous["recorded_agreement"], "agree");
     assert_eq!(porous["alloy_agreement"], "do-not-agree");
     assert_eq!(porous["porosity"], "low-as-if-porous");
+}
+
+#[test]
+fn a_reading_is_held_against_limits() {
+    let scale = "--class II --e 0.01 --step 0.01 --repeatability 0.006";
+    let question = |reading: &str| {
+        json!({"conformity": {
+            "reading": reading, "lower": "100", "class": "II", "e": "0.01", "step": "0.01", "repeatability": "0.006",
+        }})
+    };
+    // The grades of ILAC-G8's three answers around 100.00 g with a band of 0.03 g; the probabilities were computed with scipy.
+    for (reading, grade, probability, at_least) in [
+        ("99.97", "under", "0.013914", "99.94"),
+        ("99.98", "borderline", "0.071260", "99.95"),
+        ("100.00", "borderline", "0.500000", "99.97"),
+        ("100.02", "borderline", "0.928740", "99.99"),
+        ("100.03", "accepted", "0.986086", "100.00"),
+    ] {
+        let told = alike(
+            &format!("conformity --reading {reading} --lower 100 {scale}"),
+            &question(reading),
+        );
+        let found =
+            ["grade", "probability", "at_least", "guard_band"].map(|name| told[name].as_str().unwrap());
+        assert_eq!(found, [grade, probability, at_least, "0.03"], "{reading}");
+        assert_eq!(told["permissible_error"], "0.02");
+        assert!(told["table"].as_str().unwrap().contains("OIML R 76-1:2006"));
+    }
+    typed(&format!(
+        "conformity --reading 100.01 --lower 100 --upper 102 {scale}"
+    ))
+    .ends(
+        0,
+        &[
+            "cannot tell with this scale, re-weigh once",
+            "sqrt(0.02^2 / 3 + 0.006^2 + 0.01^2 / 6) = 0.013639 g",
+        ],
+    );
+    typed("conformity --reading 1 --lower 1 --error 0.1 --step 0.1 --repeatability 0")
+        .ends(0, &["supports no certificate"]);
+    typed("conformity --reading 1001 --lower 1 --class II --e 0.01 --step 0.01 --repeatability 0")
+        .ends(1, &["e: is zero, or the reading is beyond"]);
+    typed("conformity --reading 1 --lower 1 --class IIII --e 0.01 --step 0.01 --repeatability 0")
+        .ends(2, &["none of I, II, III"]);
+}
+
+#[test]
+fn two_readings_are_compared() {
+    let told = alike(
+        "compare --first 100.42 --first-uncertainty 0.027 --second 100.39 --second-step 0.01",
+        &json!({"comparison": {"first": "100.42", "first_uncertainty": "0.027", "second": "100.39", "second_step": "0.01"}}),
+    );
+    assert_eq!(told["verdict"], "agree");
+    let compare = "compare --first 100.42 --first-uncertainty 0.027 --json";
+    for (rest, verdict, step) in [
+        ("--second 100.21 --second-step 0.01", "do-not-agree", None),
+        (
+            "--second 100.33 --second-step 0.01",
+            "repeat-on-another-scale",
+            None,
+        ),
+        // Two editions 0.2 g apart: a scale of 0.1 g cannot tell them, one of 0.01 g could.
+        (
+            "--second 100.4 --second-step 0.1 --apart 0.2",
+            "cannot-tell-with-this-scale",
+            Some("0.01"),
+        ),
+        ("--second 100.39 --second-step 0.01 --apart 0.2", "agree", None),
+        (
+            "--second 100.39 --second-step 0.01 --apart 0.01",
+            "cannot-tell-with-this-scale",
+            None,
+        ),
+        // What does not agree on a coarse scale does not agree.
+        (
+            "--second 99.0 --second-step 0.1 --apart 0.2",
+            "do-not-agree",
+            None,
+        ),
+    ] {
+        let told = typed(&format!("{compare} {rest}")).ends(0, &[]).json();
+        assert_eq!(told["verdict"], verdict, "{rest}");
+        assert_eq!(told.get("step_needed").and_then(Value::as_str), step, "{rest}");
+    }
+    typed("compare --first 1 --first-uncertainty 0 --second 1 --second-uncertainty 0")
+        .ends(1, &["second_uncertainty: is zero"]);
+    typed("compare --first 1 --second 1").ends(2, &["--first-uncertainty"]);
+}
+
+#[test]
+fn what_no_reading_says_is_never_said() {
+    for line in [
+        "gravity --air 100.42 --gain 9.55 --water 21 --step 0.01 --recorded 10.47 --recorded-uncertainty 0.03",
+        "gravity --air 100.42 --gain 9.05 --water 21 --step 0.01 --recorded 10.47 --recorded-uncertainty 0.03",
+        "compare --first 100.42 --first-uncertainty 0.027 --second 100.39 --second-step 0.01",
+        "compare --first 100.42 --first-uncertainty 0.027 --second 99.39 --second-step 0.01",
+    ] {
+        let told = typed(line).ends(0, &[]).out.to_lowercase();
+        for word in ["genuine", "fake", "counterfeit", "authentic"] {
+            assert!(!told.contains(word), "{line}: {told}");
+        }
+    }
+}
+
+#[test]
+fn pours_are_planned_with_and_without_a_book() {
+    let told = alike(
+        "plan --shape round:36:0.70",
+        &json!({"plan": {"shapes": [{"shape": "round", "wanted": 36, "yield": "0.7"}]}}),
+    );
+    assert_eq!(told["pours"], 60);
+    assert!(told.get("grain").is_none() && told.get("aim").is_none() && told.get("within_least").is_none());
+    typed("plan --shape round:36:13/18").ends(
+        0,
+        &[
+            "71 pours for 36 good",
+            "P(BetaBin(n, 14, 6) >= 36) >= 0.95: n = 71",
+        ],
+    );
+    typed("plan --shape a:1:0.5 --lower 100 --upper 102 --sd 0.9 --guard 0.03 --mean 100.2").ends(
+        0,
+        &[
+            "101.00 g",
+            "at the mean so far",
+            "Phi((102.00 - 0.03 - 101.00)/0.90)",
+        ],
+    );
+    for (line, code, says) in [
+        ("plan", 2, "--shape"),
+        ("plan --shape a:1", 2, "NAME:WANTED:YIELD"),
+        ("plan --shape a:1:2", 2, "1, which is certain"),
+        ("plan --shape a:1:0.5:1:1", 2, "NAME:WANTED:YIELD"),
+        ("plan --shape a:1:0", 1, "a yield of 0"),
+        ("plan --shape a:1:0.5 --shape a:1:0.5", 1, "named twice"),
+        ("plan --shape a:1:3/2", 1, "more are good than were poured"),
+        (
+            "plan --shape a:1:0.5 --confidence 0",
+            1,
+            "confidence: must be above 0 and below 1",
+        ),
+        ("plan --shape a:1:0.5 --melts 2", 1, "needs the cavities"),
+        ("plan --shape a:1:0.5 --heel 2", 1, "mean mass"),
+        (
+            "plan --shape a:1:0.5:5 --loss-ppm 1000000",
+            1,
+            "loss_ppm: leaves nothing",
+        ),
+        (
+            "plan --shape a:1:0.5 --lower 1 --upper 2 --sd 0",
+            1,
+            "sd: is zero",
+        ),
+        (
+            "plan --shape a:1:0.5 --lower 1 --upper 2 --sd 1 --guard 0.5",
+            1,
+            "guard: the guard bands leave nothing",
+        ),
+        ("plan ./book", 2, "--series"),
+        ("plan --series TW", 2, "<DIR>"),
+    ] {
+        typed(line).ends(code, &[says]);
+    }
+    let desk = Desk::new();
+    let book = desk.demo();
+    typed(&format!("plan {book} --series TW --melts 2"))
+        .ends(0, &["TW oval: 12 of 12 numbered", "aim at 50.60 g"]);
+    let told = typed(&format!("plan {book} --series TW --json")).ends(0, &[]);
+    assert_eq!(told.members(), ["code", "plan", "position", "series", "shapes"]);
+    typed(&format!("plan {book} --series QQ")).ends(1, &["no series of this book"]);
+    typed(&format!("plan {book} --series tw")).ends(2, &["not the code of a series"]);
 }
 
 #[test]

@@ -9,7 +9,7 @@ use std::path::Path;
 #[test]
 fn every_command_has_help_with_an_example() {
     let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
-        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|reckon|completions";
+        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|plan|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();
         words.push("--help");
@@ -89,6 +89,7 @@ fn a_folder_without_a_book_is_not_used() {
         vec!["proof", &nowhere, "TW-0001-83"],
         vec!["audit", &nowhere],
         vec!["rebuild", &nowhere],
+        vec!["plan", &nowhere, "--series", "TW"],
         vec!["token", "add", &nowhere, "--role", "bench"],
         vec!["token", "list", &nowhere],
         vec!["token", "revoke", &nowhere, operator],

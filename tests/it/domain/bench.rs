@@ -780,6 +780,7 @@ impl Bench {
             .map(|_| Pour {
                 series,
                 shape: shape.clone(),
+                mould: None,
             })
             .collect();
         (PourPieces { melt, pours }.into(), names)
