@@ -29,6 +29,8 @@ mod reckon;
 #[cfg(feature = "server")]
 mod slip;
 #[cfg(feature = "server")]
+mod stock;
+#[cfg(feature = "server")]
 mod traced;
 pub mod verify;
 

@@ -29,9 +29,11 @@ mod problem;
 mod proofs;
 mod public_record;
 mod query;
+mod quotes;
 mod reads;
 pub mod routes;
 mod said;
+mod stock_value;
 mod traced;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};

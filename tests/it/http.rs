@@ -15,7 +15,9 @@ mod lists;
 mod live;
 mod main_line;
 mod public;
+mod quotes;
 mod settings;
+mod stock;
 mod wire;
 
 use actix_web::body::MessageBody;

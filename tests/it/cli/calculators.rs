@@ -316,3 +316,97 @@ fn each_line_is_answered_by_one_line() {
         assert!(why.contains(says), "{why}");
     }
 }
+
+#[test]
+fn a_charge_is_blended_raised_and_lowered() {
+    typed("blend --part 500@999 --part 40@alloy --standard 925").ends(
+        0,
+        &[
+            "fineness, rounded down  925.0 parts per thousand",
+            "(500.00 g x 999.0 + 40.00 g x 0.0) / 540.00 g = 499.50 g fine / 540.00 g = 925.0 parts per thousand",
+            "Never aim at the limit",
+            "Local codes and licensed practice go before this.",
+        ],
+    );
+    // Computed: 300 x (999.0 - 998.6) / (999.9 - 999.0) = 133.333...
+    let told = alike(
+        "raise --charge 300@998.6 --standard 999 --lot 999.9 --step 0.01",
+        &json!({"raise": {"charge": ["300@998.6"], "standard": "999", "lots": ["999.9"], "step": "0.01"}}),
+    );
+    assert_eq!(
+        told["additions"],
+        json!([{"lot": 0, "fineness": "999.9", "mass": "133.34", "exact": "400/3"}])
+    );
+    assert_eq!(
+        (&told["direction"], &told["fineness"]),
+        (&json!("raise"), &json!("999.0"))
+    );
+    let told = alike(
+        "raise --charge 500@999 --standard 925 --uncertainty 0.5 --lot copper=100@alloy --step 0.01",
+        &json!({"raise": {"charge": ["500@999"], "standard": "925", "uncertainty": "0.5", "lots": ["copper=100@alloy"],
+            "step": "0.01"}}),
+    );
+    assert_eq!(
+        (&told["target"], &told["added"]),
+        (&json!("925.5"), &json!("39.70"))
+    );
+    assert_eq!(told["additions"][0]["name"], "copper");
+    typed("raise --charge 300@998.6 --standard 999 --lot 998.9 --step 0.01")
+        .ends(1, &["standard: the target of 999.0"]);
+    typed("raise --charge 300@998.6 --standard 999 --lot 1000.5 --step 0.01")
+        .ends(2, &["1000 parts per thousand"]);
+    typed("raise --charge 300 --standard 999 --step 0.01").ends(2, &["grams and a fineness, like 300@998.6"]);
+}
+
+#[test]
+fn units_are_converted_and_bars_stated() {
+    let told = alike(
+        "convert 102.53 g ozt --decimals 3 --rounding down",
+        &json!({"convert": {"amount": "102.53", "from": "g", "to": "ozt", "decimals": 3, "rounding": "down"}}),
+    );
+    assert_eq!((&told["result"], &told["unit"]), (&json!("3.296"), &json!("ozt")));
+    // 102.53 / 31.1034768 in lowest terms, from Python's fractions.
+    assert_eq!(told["exact"], "64081250/19439673");
+    assert_eq!(
+        told["formula"],
+        json!(["102.53 g x 1000.00000 mg per g / 31103.47680 mg per ozt = 3.296 ozt"])
+    );
+    typed("convert 1 oz g").ends(2, &["refused, never converted"]);
+    typed("convert 1 g ozt --decimals 13").ends(1, &["decimals: is more than 12"]);
+    let told = alike(
+        "bar --metal gold --weighed 401.127 --fineness 995.8",
+        &json!({"bar": {"metal": "gold", "weighed": "401.127", "fineness": "995.8"}}),
+    );
+    assert_eq!(
+        (&told["gross"], &told["fine"]),
+        (&json!("401.125"), &json!("399.440"))
+    );
+}
+
+#[test]
+fn a_price_is_told_with_its_tax_and_what_to_ask() {
+    let told = alike(
+        "price --metal silver --mass 102.53 --spot \"24.51 GBP\" --premium-percent 28 --weight ozt-0.001 --vat standard --day 2026-11-25",
+        &json!({"price": {"metal": "silver", "mass": "102.53", "spot": "24.51 GBP", "premium_percent": "28",
+            "weight": "ozt-0.001", "vat": "standard", "day": "2026-11-25"}}),
+    );
+    let amounts = [&told["ounces"], &told["net"], &told["vat"], &told["gross"]];
+    assert_eq!(amounts, ["3.296", "103.40 GBP", "20.68 GBP", "124.08 GBP"]);
+    assert_eq!(told["vat_row"]["from"], "2011-01-04");
+    typed("price --metal gold --mass 20 --fineness 999.9 --spot \"2600 GBP\" --premium-percent 5 --weight gram --vat investment_gold")
+        .ends(0, &["value added tax  0.00 GBP", "Ask the revenue or a licensed adviser"]);
+    let mixed =
+        "--mass 1 --spot \"24.51 GBP\" --fees \"4 EUR\" --premium-percent 0 --weight gram --vat standard";
+    typed(&format!("price --metal silver {mixed}")).ends(1, &["fees: the fees are in EUR"]);
+    let below = "--mass 1 --spot \"24.51 GBP\" --premium-percent -100.5 --weight gram --vat standard";
+    typed(&format!("price --metal silver {below}")).ends(2, &["too small: at least -100"]);
+    typed("vat --gross \"141.60 GBP\"").ends(
+        0,
+        &[
+            "value added tax in it  23.60 GBP",
+            "141.60 GBP x 20 / (100 + 20) = 23.60 GBP",
+        ],
+    );
+    typed("vat --gross \"100 GBP\" --day 2010-06-01").ends(0, &["14.89 GBP"]);
+    typed("vat --gross \"100 GBP\" --day 1980-01-01").ends(1, &["day: no row of the table"]);
+}
