@@ -4,15 +4,21 @@
 //! body of a POST alike, so that each is described once. An [`Answer`] is made figure by figure, and each figure goes into
 //! the text and the JSON at once, so that the two cannot differ. Deliberately absent: state, files and the clock.
 
+mod alloying;
 mod comparison;
 mod conformity;
+mod convert;
 mod gravity;
 mod plan;
+mod price;
 
+pub use alloying::{BLEND_HELP, Blend, RAISE_HELP, Raise};
 pub use comparison::{Comparison, HELP as COMPARISON_HELP};
 pub use conformity::{Conformity, HELP as CONFORMITY_HELP};
+pub use convert::{BAR_HELP, Bar, CONVERT_HELP, Convert};
 pub use gravity::{Gravity, HELP as GRAVITY_HELP};
-pub use plan::{HELP as PLAN_HELP, Plan, Wanted};
+pub use plan::{Plan, Wanted};
+pub use price::{PRICE_HELP, Price, VAT_HELP, Vat};
 
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
@@ -180,6 +186,12 @@ const fn known<Q: Calculator>() -> Known {
 /// Every calculator.
 pub const CALCULATORS: &[Known] = &[
     known::<Gravity>(),
+    known::<Blend>(),
+    known::<Raise>(),
+    known::<Convert>(),
+    known::<Bar>(),
+    known::<Price>(),
+    known::<Vat>(),
     known::<Plan>(),
     known::<Conformity>(),
     known::<Comparison>(),

@@ -23,9 +23,13 @@ mod making;
 #[cfg(feature = "server")]
 mod pace;
 #[cfg(feature = "server")]
+mod plan;
+#[cfg(feature = "server")]
 mod reckon;
 #[cfg(feature = "server")]
 mod slip;
+#[cfg(feature = "server")]
+mod stock;
 #[cfg(feature = "server")]
 mod traced;
 pub mod verify;

@@ -22,15 +22,18 @@ mod live;
 mod located;
 mod log_files;
 mod metal_statement;
+mod plans;
 mod preflight;
 mod private;
 mod problem;
 mod proofs;
 mod public_record;
 mod query;
+mod quotes;
 mod reads;
 pub mod routes;
 mod said;
+mod stock_value;
 mod traced;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};

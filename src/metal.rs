@@ -5,11 +5,13 @@
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
 //! Binary floats stand in the statistics files only (`probability`, `consistency`, `water`, `gravity`, `materials`,
-//! `plan`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
+//! `plan`, `spread`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
 //!
 //! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
+pub mod alloying;
 mod assay;
+pub mod bullion;
 pub mod check_digits;
 pub mod consistency;
 mod digits;
@@ -20,14 +22,20 @@ pub mod gravity;
 mod mass;
 pub mod materials;
 mod money;
+mod percent;
 pub mod plan;
+pub mod price;
 pub mod probability;
 mod ratio;
 mod reading;
 mod rounding;
 mod scale;
+pub mod spread;
+pub mod standards;
 mod tolerance;
 mod troy;
+pub mod units;
+pub mod vat;
 pub mod water;
 
 use serde::{Deserialize, Serialize};
@@ -37,7 +45,8 @@ pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
 pub use mass::{Mass, MassDifference};
-pub use money::{Currency, Money};
+pub use money::{Amount, Currency, Money};
+pub use percent::Percent;
 pub use ratio::Ratio;
 pub use reading::Reading;
 pub use rounding::Rounding;
@@ -46,7 +55,7 @@ pub use tolerance::{
     GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
     grade_by_limits, guard_band, standard_uncertainty,
 };
-pub use troy::{TROY_OUNCE_GRAMS, troy_ounces};
+pub use troy::{OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
 
 /// A metal that a lot is declared to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -90,6 +99,15 @@ impl Metal {
             Self::Palladium => "palladium",
             Self::Copper => "copper",
         }
+    }
+}
+
+impl std::str::FromStr for Metal {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let found = Self::ALL.into_iter().find(|metal| metal.word() == text);
+        found.ok_or("must be silver, gold, platinum, palladium or copper")
     }
 }
 

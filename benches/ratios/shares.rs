@@ -101,6 +101,7 @@ fn melt(
     let pour = Pour {
         series,
         shape: Shape::parse("oval").unwrap(),
+        mould: None,
     };
     let pours = PourPieces {
         melt,

@@ -13,17 +13,9 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use std::str::FromStr;
 
-/// What the help of the command says of the calculator.
-pub const HELP: &str = "Examples:
-  pourbook plan --shape round:36:0.70 --confidence 0.95
-  pourbook plan --shape sun:12:13/18:50.60 --shape moon:12:9/18:50.40 --cavities 6 --melts 5 --heel 300 --loss-ppm 900
-  pourbook plan --shape round:36:40/56 --lower 100 --upper 102 --sd 0.9 --guard 0.03 --mean 100.6
-
-A shape is NAME:WANTED:YIELD[:MEAN]; the yield is a share like 0.70, or good ones of those poured like 13/18.";
-
 /// The most shapes, good ones of one shape, and pours of all melts together: bounds on work, far above a workshop's.
-const SHAPES_MAX: usize = 12;
-const WANTED_MAX: u32 = 1_000;
+const SHAPES_MAX: usize = 64;
+const WANTED_MAX: u32 = 10_000;
 const WITHIN_MAX: u32 = 2_000;
 
 /// One shape of which some are wanted.
@@ -84,7 +76,12 @@ impl FromStr for Wanted {
 #[serde(deny_unknown_fields)]
 pub struct Plan {
     /// A shape, how many are wanted, their yield, and the mean mass of a pour; once for each shape.
-    #[arg(long = "shape", value_name = "NAME:WANTED:YIELD[:MEAN]", required = true)]
+    #[arg(
+        long = "shape",
+        value_name = "NAME:WANTED:YIELD[:MEAN]",
+        required_unless_present = "dir",
+        conflicts_with = "dir"
+    )]
     pub shapes: Vec<Wanted>,
     /// How sure it should be that all are filled, above 0 and below 1; 0.95 if not given.
     #[arg(long)]
@@ -96,16 +93,16 @@ pub struct Plan {
     #[arg(long)]
     pub cavities: Option<u32>,
     /// Within how many further melts it should be done.
-    #[arg(long, requires = "cavities")]
+    #[arg(long)]
     pub melts: Option<u32>,
     /// What stays in the crucible, grams.
-    #[arg(long, value_name = "GRAMS")]
+    #[arg(long, value_name = "GRAMS", conflicts_with = "dir")]
     pub heel: Option<Mass>,
     /// What a melt loses, parts per million of its charge.
-    #[arg(long, value_name = "PPM")]
+    #[arg(long, value_name = "PPM", conflicts_with = "dir")]
     pub loss_ppm: Option<u32>,
     /// The lower limit of the pieces, grams: then the weight to aim at is told.
-    #[arg(long, value_name = "GRAMS", requires_all = ["upper", "sd"])]
+    #[arg(long, value_name = "GRAMS", requires_all = ["upper", "sd"], conflicts_with = "dir")]
     pub lower: Option<Mass>,
     /// The upper limit, grams.
     #[arg(long, value_name = "GRAMS", requires = "lower")]
@@ -254,6 +251,9 @@ impl Plan {
 
     /// The metal to have ready, once the mean masses are known.
     fn ready(&self, answer: Answer, plan: &Shared) -> Result<Answer, Impossible> {
+        if plan.pours.iter().all(|pours| *pours == 0) {
+            return Ok(answer);
+        }
         let means: Option<Vec<Mass>> = self.shapes.iter().map(|shape| shape.mean).collect();
         let Some(means) = means else {
             return if self.heel.is_some() || self.loss_ppm.is_some() {

@@ -1,8 +1,8 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, reckon, traced};
-use crate::calculators::{self, Comparison, Conformity, Gravity};
+use super::{Failure, access, audit, demo, erase, keys, looking, making, plan, reckon, stock, traced};
+use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
 use clap::{CommandFactory, Parser, Subcommand};
@@ -55,6 +55,10 @@ enum Typed {
     /// Tokens of those who use the API.
     #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
+    /// What the stock is worth: at cost, at spot, for the insurer.
+    Stock(stock::StockArguments),
+    /// Note spot prices, typed or from a file.
+    Spot(stock::SpotArguments),
     /// Erase a private member of an entry.
     Erase(erase::EraseArguments),
     /// Keys that sign.
@@ -63,12 +67,33 @@ enum Typed {
     /// Calculate the density of a piece weighed in air and in water, and what it says.
     #[command(after_help = calculators::GRAVITY_HELP, allow_negative_numbers = true)]
     Gravity(reckon::Reckoned<Gravity>),
+    /// Calculate what fineness a charge will have.
+    #[command(after_help = calculators::BLEND_HELP, allow_negative_numbers = true)]
+    Blend(reckon::Reckoned<Blend>),
+    /// Calculate what to add to a charge to raise or lower its fineness.
+    #[command(after_help = calculators::RAISE_HELP, allow_negative_numbers = true)]
+    Raise(reckon::Reckoned<Raise>),
+    /// Convert between units of mass.
+    #[command(after_help = calculators::CONVERT_HELP, allow_negative_numbers = true)]
+    Convert(reckon::Reckoned<Convert>),
+    /// Calculate how a bar is stated in the wholesale trade.
+    #[command(after_help = calculators::BAR_HELP, allow_negative_numbers = true)]
+    Bar(reckon::Reckoned<Bar>),
+    /// Calculate the price of metal by weight, and the tax on it.
+    #[command(after_help = calculators::PRICE_HELP, allow_negative_numbers = true)]
+    Price(reckon::Reckoned<Price>),
+    /// Calculate the tax contained in a gross amount.
+    #[command(after_help = calculators::VAT_HELP, allow_negative_numbers = true)]
+    Vat(reckon::Reckoned<Vat>),
     /// Calculate what a reading says of limits: uncertainty, guard band, grade, probability, claim.
     #[command(after_help = calculators::CONFORMITY_HELP, allow_negative_numbers = true)]
     Conformity(reckon::Reckoned<Conformity>),
     /// Compare two readings of one piece, each with its uncertainty.
     #[command(after_help = calculators::COMPARISON_HELP, allow_negative_numbers = true)]
     Compare(reckon::Reckoned<Comparison>),
+    /// Calculate how many to pour of each shape, by a book's record or without a book.
+    #[command(after_help = plan::HELP, allow_negative_numbers = true)]
+    Plan(plan::PlanArguments),
     /// Answer many questions of the calculators, one line of JSON each.
     Reckon(reckon::ReckonArguments),
     /// Print completions for a shell.
@@ -99,11 +124,20 @@ pub fn run() -> ExitCode {
         Typed::Audit(arguments) => audit::audit(&arguments),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
+        Typed::Stock(arguments) => done(stock::stock(&arguments)),
+        Typed::Spot(arguments) => stock::spot(&arguments),
         Typed::Erase(arguments) => done(erase::erase(&arguments)),
         Typed::Key(command) => done(keys::key(&command)),
         Typed::Gravity(typed) => done(reckon::reckon(&typed)),
+        Typed::Blend(typed) => done(reckon::reckon(&typed)),
+        Typed::Raise(typed) => done(reckon::reckon(&typed)),
+        Typed::Convert(typed) => done(reckon::reckon(&typed)),
+        Typed::Bar(typed) => done(reckon::reckon(&typed)),
+        Typed::Price(typed) => done(reckon::reckon(&typed)),
+        Typed::Vat(typed) => done(reckon::reckon(&typed)),
         Typed::Conformity(typed) => done(reckon::reckon(&typed)),
         Typed::Compare(typed) => done(reckon::reckon(&typed)),
+        Typed::Plan(typed) => done(plan::plan(&typed)),
         Typed::Reckon(_) => reckon::reckon_lines(),
         Typed::Completions { shell } => done(Ok(completions(shell))),
     };

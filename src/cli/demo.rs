@@ -15,6 +15,7 @@ mod lanterns;
 mod ledger;
 mod parcels;
 mod promises;
+mod quotes;
 mod refiner;
 mod saltlantern;
 mod slips;

@@ -24,6 +24,9 @@ pub(super) enum Kind {
     Sales,
     Refinings,
     Owners,
+    Spots,
+    Quotes,
+    Charges,
 }
 
 /// The rows as lines for people, or as JSON.
@@ -43,6 +46,9 @@ pub(super) fn list(book: &Book, kind: Kind, as_json: bool) -> String {
         Kind::Sales => rows(book.sales(), as_json),
         Kind::Refinings => rows(book.refinings(), as_json),
         Kind::Owners => rows(book.owners(), as_json),
+        Kind::Spots => rows(book.spots(), as_json),
+        Kind::Quotes => rows(book.quotes(), as_json),
+        Kind::Charges => rows(book.charges(), as_json),
     }
 }
 

@@ -21,6 +21,7 @@ mod correction;
 mod metal;
 mod office;
 mod pieces;
+mod prices;
 mod refining;
 mod sales;
 mod stocktake;
@@ -31,6 +32,7 @@ pub use correction::*;
 pub use metal::*;
 pub use office::*;
 pub use pieces::*;
+pub use prices::*;
 pub use refining::*;
 pub use sales::*;
 pub use stocktake::*;
@@ -66,4 +68,5 @@ any_of! {
     SellPieces, CancelSale, HandOverPieces, DispatchPieces, DeliverPieces, LosePieces, FindPiece, SendBackPieces,
     ReturnPiece, RestockPiece, BuyBackPiece, StealPiece, RecoverPiece, DestroyPiece,
     RegisterOwner, AgreeMixing, GatherSweeps, SendToRefiner, ReturnRefining, TakeStock, CorrectEntries,
+    RecordSpot, MakeQuote, RecordCharge,
 }

@@ -10,6 +10,7 @@ mod metal;
 mod office;
 mod orders;
 mod pieces;
+mod prices;
 mod refining;
 mod sales;
 mod stocktake;
@@ -22,6 +23,8 @@ use super::event::Event;
 use super::private::Private;
 use super::refusal::{Refusal, Refused};
 use uuid::Uuid;
+
+pub use prices::QuoteInputs;
 
 /// The most things that one command may name.
 pub const ITEMS_MAX: usize = 64;
@@ -165,6 +168,9 @@ impl Decision<'_> {
             Command::SendToRefiner(c) => self.send_to_refiner(c),
             Command::ReturnRefining(c) => self.return_refining(c),
             Command::TakeStock(c) => self.take_stock(c),
+            Command::RecordSpot(c) => self.record_spot(c),
+            Command::MakeQuote(c) => self.make_quote(c),
+            Command::RecordCharge(c) => self.record_charge(c),
         }
     }
 

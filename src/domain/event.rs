@@ -8,6 +8,7 @@ mod correction;
 mod metal;
 mod office;
 mod piece;
+mod price;
 mod refining;
 mod sale;
 mod stocktake;
@@ -18,6 +19,7 @@ pub use correction::*;
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use price::*;
 pub use refining::*;
 pub use sale::*;
 pub use stocktake::*;
@@ -32,7 +34,7 @@ macro_rules! subject_of {
     (nothing, $event:ident) => {
         Vec::new()
     };
-    (charge, $event:ident) => {{
+    (melt_and_inputs, $event:ident) => {{
         let inputs = $event.inputs.iter().map(MeltInput::subject);
         std::iter::once($event.melt.0).chain(inputs).collect()
     }};
@@ -128,7 +130,7 @@ events! {
     "jar.opened" => JarOpened of jar, slots 1, private ["label" Staff];
     "jar.filled" => JarFilled of jar, slots 0, private [];
     "series.opened" => SeriesOpened of series, slots 4, private ["title" Public, "commissioner" Holder, "decided" Staff, "note" Staff];
-    "melt.charged" => MeltCharged of charge, slots 1, private ["note" Staff];
+    "melt.charged" => MeltCharged of melt_and_inputs, slots 1, private ["note" Staff];
     "melt.closed" => MeltClosed of melt, slots 1, private ["note" Staff];
     "piece.poured" => PiecePoured of piece, slots 0, private [];
     "piece.weighed" => PieceWeighed of piece, slots 0, private [];
@@ -190,6 +192,9 @@ events! {
     "melt.counted" => MeltCounted of melt, slots 0, private [];
     "jar.counted" => JarCounted of jar, slots 0, private [];
     "lot.found" => LotFound of lot, slots 1, private ["note" Staff];
+    "spot.recorded" => SpotRecorded of spot, slots 2, private ["source" Staff, "note" Staff];
+    "quote.made" => QuoteMade of quote, slots 6, private ["inputs" Staff, "net" Staff, "vat" Staff, "gross" Staff, "buyer" Staff, "note" Staff];
+    "charge.recorded" => ChargeRecorded of charge, slots 3, private ["amount" Staff, "document" Staff, "note" Staff];
     "entry.corrected" => EntryCorrected of correction, slots 1, private ["note" Staff];
     "key.added" => KeyAdded of nothing, slots 0, private [];
     "key.revoked" => KeyRevoked of nothing, slots 0, private [];
@@ -220,6 +225,9 @@ impl Event {
             Self::OwnerRegistered(e) => Some(e.owner.0),
             Self::StocktakeTaken(e) => Some(e.stocktake.0),
             Self::LotFound(e) => Some(e.lot.0),
+            Self::SpotRecorded(e) => Some(e.spot.0),
+            Self::QuoteMade(e) => Some(e.quote.0),
+            Self::ChargeRecorded(e) => Some(e.charge.0),
             _ => None,
         }
     }

@@ -49,6 +49,12 @@ ids! {
     OwnerId,
     /// One count of what is there.
     StocktakeId,
+    /// A spot price that was noted.
+    SpotId,
+    /// A quotation.
+    QuoteId,
+    /// A charge for something.
+    ChargeId,
     /// A person or a device that gives commands; the name stands elsewhere.
     OperatorId,
 }

@@ -1,12 +1,12 @@
 //! Refusals: valid answers that name the fact that forbids.
 
 use super::id::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId, StocktakeId,
+    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
 };
 use super::words::{DieState, Grade, OrderState, PieceState};
 use crate::metal::gravity::Impossible;
-use crate::metal::{Fineness, Mass, Metal, Reading};
+use crate::metal::{Fineness, Mass, Metal, Money, Reading};
 
 /// A refusal, and which member of the command it is about.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -59,6 +59,9 @@ refusals! {
     "unknown-refining" "there is no refining {refining}" => UnknownRefining { refining: RefiningId };
     "unknown-owner" "there is no customer {owner} whose metal is here" => UnknownOwner { owner: OwnerId };
     "unknown-stocktake" "there is no stock-take {stocktake}" => UnknownStocktake { stocktake: StocktakeId };
+    "unknown-spot" "there is no spot price {spot}" => UnknownSpot { spot: SpotId };
+    "unknown-quote" "there is no quotation {quote}" => UnknownQuote { quote: QuoteId };
+    "unknown-charge" "there is no charge {charge}" => UnknownCharge { charge: ChargeId };
     "id-taken" "the id {id} already belongs to something else" => IdTaken { id: uuid::Uuid };
     "nothing-named" "nothing is named: at least one is needed" => NothingNamed;
     "named-twice" "{id} is named twice in one command" => NamedTwice { id: uuid::Uuid };
@@ -168,6 +171,11 @@ refusals! {
     "found-too-fine" "found metal is entered at no more than the lowest that the book has of {metal}: {most}" => FoundTooFine { metal: Metal, most: Fineness };
     "refining-returned" "the refiner has accounted for that" => RefiningIsReturned;
     "settled-more-than-sent" "{accounted} g are accounted for, {sent} g were sent" => AccountedMoreThanSent { accounted: Mass, sent: Mass };
+
+    "spot-not-positive" "a spot price is above zero, this is {price}" => SpotNotPositive { price: Money };
+    "spot-to-come" "the time of the price is still to come" => SpotToCome;
+    "charge-impossible" "the charge cannot be so: {why}" => ChargeImpossible { why: &'static str };
+    "price-impossible" "there is no such price: {why}" => PriceImpossible { why: String };
 
     "not-correctable" "entry {index} holds {kind}, which no correction changes" => NotCorrectable { index: u64, kind: &'static str };
     "corrected-twice" "entry {index} is corrected twice in one command" => CorrectedTwice { index: u64 };

@@ -267,6 +267,9 @@ fn missing(refusal: &Refusal) -> Option<Uuid> {
         Refusal::UnknownSale { sale } => Some(sale.0),
         Refusal::UnknownRefining { refining } => Some(refining.0),
         Refusal::UnknownOwner { owner } => Some(owner.0),
+        Refusal::UnknownSpot { spot } => Some(spot.0),
+        Refusal::UnknownQuote { quote } => Some(quote.0),
+        Refusal::UnknownCharge { charge } => Some(charge.0),
         _ => None,
     }
 }

@@ -1,16 +1,14 @@
 //! When a command was done, if the operator says another time than now: the member `at`, beside the command's own.
 //!
 //! It is a date and time of RFC 3339 in whole seconds and becomes the entry's `at`. It is the operator's word: what the
-//! server saw stays the entry's `iat`. Absent: a calendar beyond what reading needs.
+//! server saw stays the entry's `iat`. How it is read is in `domain::instant`.
 
 use super::problem::Problem;
-use crate::domain::Timestamp;
+use crate::domain::{Timestamp, instant};
 use serde_json::{Map, Value};
 
 /// How far ahead of our clock another clock may stand, seconds.
 const AHEAD_SECONDS: i64 = 5;
-const FORM: &str =
-    "must be a date and time with its offset from UTC, in whole seconds, like 2026-03-14T09:26:53Z";
 
 /// Takes `at` out of a body.
 ///
@@ -21,154 +19,10 @@ pub fn take(body: &mut Map<String, Value>, now: Timestamp) -> Result<Option<Time
         return Ok(None);
     };
     let refuse = |detail: &str| Problem::invalid(detail).at("/at");
-    let text = value.as_str().ok_or_else(|| refuse(FORM))?;
-    let at = read(text).map_err(refuse)?;
+    let text = value.as_str().ok_or_else(|| refuse(instant::FORM))?;
+    let at = instant::read(text).map_err(refuse)?;
     if at.0 > now.0.saturating_add(AHEAD_SECONDS) {
         return Err(refuse("is still to come: what is recorded has been done"));
     }
     Ok(Some(at))
-}
-
-/// Reads a date and time (RFC 3339 section 5.6) without a fraction.
-fn read(text: &str) -> Result<Timestamp, &'static str> {
-    let field = |from: usize, to: usize| -> Option<i64> {
-        let digits = text.get(from..to)?;
-        let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
-        plain.then(|| digits.parse().ok()).flatten()
-    };
-    let mark = |at: usize, marks: &[u8]| text.as_bytes().get(at).is_some_and(|byte| marks.contains(byte));
-    let marked = mark(4, b"-") && mark(7, b"-") && mark(10, b"Tt") && mark(13, b":") && mark(16, b":");
-    let fields = [(0, 4), (5, 7), (8, 10), (11, 13), (14, 16), (17, 19)].map(|(from, to)| field(from, to));
-    let [
-        Some(year),
-        Some(month),
-        Some(day),
-        Some(hour),
-        Some(minute),
-        Some(second),
-    ] = fields
-    else {
-        return Err(FORM);
-    };
-    let offset = offset_seconds(text.get(19..).unwrap_or(""));
-    let (true, Some(offset)) = (marked, offset) else {
-        return Err(FORM);
-    };
-    if !(1..=12).contains(&month) || !(1..=days_in(year, month)).contains(&day) {
-        return Err("is no day of the calendar");
-    }
-    if hour > 23 || minute > 59 || second > 59 {
-        return Err("is no time of day: 00:00:00 to 23:59:59");
-    }
-    let of_day = hour
-        .saturating_mul(3_600)
-        .saturating_add(minute.saturating_mul(60));
-    let seconds = days_since_1970(year, month, day)
-        .saturating_mul(86_400)
-        .saturating_add(of_day)
-        .saturating_add(second)
-        .saturating_sub(offset);
-    if seconds < 0 {
-        return Err("is before 1970");
-    }
-    Ok(Timestamp(seconds))
-}
-
-/// `Z`, or hours and minutes east or west of UTC.
-fn offset_seconds(text: &str) -> Option<i64> {
-    if text.eq_ignore_ascii_case("z") {
-        return Some(0);
-    }
-    let (sign, rest) = match text.split_at_checked(1)? {
-        ("+", rest) => (1_i64, rest),
-        ("-", rest) => (-1, rest),
-        _ => return None,
-    };
-    let (hours, minutes) = rest.split_once(':')?;
-    let two = |digits: &str, below: i64| -> Option<i64> {
-        let plain = digits.len() == 2 && digits.bytes().all(|byte| byte.is_ascii_digit());
-        let count: i64 = plain.then(|| digits.parse().ok()).flatten()?;
-        (count < below).then_some(count)
-    };
-    let east = two(hours, 24)?
-        .saturating_mul(3_600)
-        .saturating_add(two(minutes, 60)?.saturating_mul(60));
-    Some(sign.saturating_mul(east))
-}
-
-/// The Gregorian rule, which RFC 3339 appendix C repeats.
-const fn is_leap(year: i64) -> bool {
-    year.rem_euclid(4) == 0 && (year.rem_euclid(100) != 0 || year.rem_euclid(400) == 0)
-}
-
-const fn days_in(year: i64, month: i64) -> i64 {
-    match month {
-        2 if is_leap(year) => 29,
-        2 => 28,
-        4 | 6 | 9 | 11 => 30,
-        _ => 31,
-    }
-}
-
-/// Days from 1970-01-01, negative before it.
-fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
-    let before = year.saturating_sub(1);
-    let leaps = |year: i64| year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
-    let of_years = (year - 1970) * 365 + leaps(before) - leaps(1969);
-    let of_months: i64 = (1..month).map(|month| days_in(year, month)).sum();
-    of_years + of_months + day - 1
-}
-
-#[cfg(test)]
-mod tests {
-    use super::read;
-
-    /// The first two are examples of RFC 3339 section 5.8, without their fraction and the leap second, with seconds since
-    /// 1970 from GNU `date -d`; so are the rest.
-    #[test]
-    fn dates_are_read_as_others_read_them() {
-        for (text, seconds) in [
-            ("1985-04-12T23:20:50Z", 482_196_050),
-            ("1996-12-19T16:39:57-08:00", 851_042_397),
-            ("1970-01-01T00:00:00Z", 0),
-            ("2000-02-29T12:00:00+05:30", 951_805_800),
-            ("2026-11-25T14:09:20z", 1_795_615_760),
-            ("2100-03-01T00:00:00Z", 4_107_542_400),
-            ("9999-12-31T23:59:59Z", 253_402_300_799),
-            ("1970-01-01T01:00:00+01:00", 0),
-        ] {
-            assert_eq!(read(text).map(|at| at.0), Ok(seconds), "{text}");
-        }
-    }
-
-    #[test]
-    fn what_is_no_date_is_refused() {
-        for text in [
-            "",
-            "2026-11-25",
-            "2026-11-25T14:09:20",
-            "2026-11-25 14:09:20Z",
-            "2026-11-25T14:09:20.5Z",
-            "2026-11-25T14:09Z",
-            "2026-13-01T00:00:00Z",
-            "2026-00-01T00:00:00Z",
-            "2026-02-29T00:00:00Z",
-            "2100-02-29T00:00:00Z",
-            "2026-04-31T00:00:00Z",
-            "2026-11-25T24:00:00Z",
-            "2026-11-25T14:60:00Z",
-            "1990-12-31T23:59:60Z",
-            "1969-12-31T23:59:59Z",
-            "1970-01-01T00:59:59+01:00",
-            "2026-11-25T14:09:20+24:00",
-            "2026-11-25T14:09:20+1:00",
-            "2026-11-25T14:09:20+0100",
-            "2026-11-25T14:09:20Zx",
-            "+026-11-25T14:09:20Z",
-            "2026-1é-25T14:09:20Z",
-            "1790000000",
-        ] {
-            assert!(read(text).is_err(), "{text}");
-        }
-    }
 }

@@ -1,5 +1,5 @@
 //! One box to look things up by: a serial as somebody types it, a pour number, the number of a lot, melt, consignment,
-//! order, sale, refining or stock-take, the code of a series, an id, and for the office the code of a certificate.
+//! order, sale, refining, stock-take or quote, the code of a series, an id, and for the office the code of a certificate.
 //!
 //! The code of a certificate is a secret of whoever holds the paper, and addresses end up in histories and in the logs of
 //! proxies. So a code is looked up by `POST` only, and `GET` refuses whatever might be one, without telling it back.
@@ -12,8 +12,8 @@ use super::problem::Problem;
 use super::said::Said;
 use super::{App, conditions, failed, json, located, private};
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Serial,
-    SerialError, Series, Session, Stocktake,
+    Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
+    Serial, SerialError, Series, Session, Spot, Stocktake,
 };
 use crate::views::{Cursor, Table, Tabled};
 use actix_web::HttpRequest;
@@ -39,6 +39,7 @@ const NUMBERED: &[Table] = &[
     Table::Sale,
     Table::Refining,
     Table::Stocktake,
+    Table::Quote,
 ];
 const SLIP: &str = "this has the form of a serial, but its check digits do not fit: one character is wrong, or two are swapped";
 const UNCHECKED: &str = "the check digits were not given, so a slip in typing could not be caught";
@@ -202,6 +203,9 @@ fn item(app: &App, table: Table, id: Uuid, answer: &mut Answer) -> Result<(), Pr
         Table::Refining => said_of::<Refining>(app, id),
         Table::Owner => said_of::<Owner>(app, id),
         Table::Stocktake => said_of::<Stocktake>(app, id),
+        Table::Spot => said_of::<Spot>(app, id),
+        Table::Quote => said_of::<Quote>(app, id),
+        Table::Charge => said_of::<Charge>(app, id),
     }?;
     answer.items.extend(says.map(|says| {
         let link = format!("/v1/{}/{id}", table.plural());

@@ -7,9 +7,9 @@ use super::query::Parameters;
 use super::reads::row_json;
 use super::{App, failed};
 use crate::domain::{
-    Certificate, Consignment, ConsignmentState, Die, DieOwner, DieState, Grade, Jar, Lot, Melt, MeltState,
-    Order, OrderState, Owner, Piece, PieceState, Refining, RefiningState, Residue, Sale, Scale, Series,
-    SeriesKind, SeriesState, Session, SessionState, Stocktake,
+    Certificate, Charge, Consignment, ConsignmentState, Die, DieOwner, DieState, Grade, Jar, Lot, Melt,
+    MeltState, Order, OrderState, Owner, Piece, PieceState, Quote, Refining, RefiningState, Residue, Sale,
+    Scale, Series, SeriesKind, SeriesState, Session, SessionState, Spot, Stocktake,
 };
 use crate::metal::Metal;
 use crate::views::{Filter, Table, Tabled};
@@ -17,6 +17,7 @@ use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 const METALS: &[&str] = &["silver", "gold", "copper"];
+const PRECIOUS: &[&str] = &["silver", "gold", "platinum", "palladium"];
 
 /// One page of a list.
 ///
@@ -61,6 +62,17 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
             page::<Owner>(app, asked, query, &|row| fits(&agreed, &row.agreed))
         }
         Table::Stocktake => page::<Stocktake>(app, asked, query, &|_| true),
+        Table::Spot => {
+            let metal: Option<Metal> = query.word("metal", PRECIOUS)?;
+            page::<Spot>(app, asked, query, &|row| fits(&metal, &row.metal))
+        }
+        Table::Quote => {
+            let piece: Option<Uuid> = query.parse("piece", "an id")?;
+            page::<Quote>(app, asked, query, &|row| {
+                piece.is_none() || piece == row.piece.map(|piece| piece.0)
+            })
+        }
+        Table::Charge => page::<Charge>(app, asked, query, &|_| true),
     }
 }
 

@@ -25,7 +25,10 @@ pub fn reply(path: &str) -> HttpResponse {
         .insert_header((header::ALLOW, routes::allowed(path)))
         .insert_header((header::ACCESS_CONTROL_ALLOW_ORIGIN, "*"))
         .insert_header((header::ACCESS_CONTROL_ALLOW_METHODS, routes::allowed(path)))
-        .insert_header((header::ACCESS_CONTROL_ALLOW_HEADERS, "accept, if-none-match"))
+        .insert_header((
+            header::ACCESS_CONTROL_ALLOW_HEADERS,
+            "accept, content-type, if-none-match",
+        ))
         .insert_header((header::ACCESS_CONTROL_MAX_AGE, REMEMBER_SECONDS))
         .finish()
 }

@@ -110,6 +110,9 @@ const IMPOSSIBLE: &[&str] = &[
     "marks-missing",
     "nothing-promised",
     "witness-missing",
+    "spot-not-positive",
+    "price-impossible",
+    "charge-impossible",
 ];
 
 impl Problem {

@@ -5,10 +5,10 @@ use super::commands::event_json;
 use super::found::{Found, PRIVATE};
 use super::private;
 use super::problem::Problem;
-use super::{App, failed, lists};
+use super::{App, failed, lists, quotes};
 use crate::domain::{
-    Certificate, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Refining, Sale,
-    Scale, Series, Session, Stocktake,
+    Certificate, Charge, Consignment, Die, Event, Jar, Lot, Melt, Order, Owner, Piece, PieceId, Quote,
+    Refining, Sale, Scale, Series, Session, Spot, Stocktake,
 };
 use crate::record::{self, Entry};
 use crate::views::{Table, Tabled};
@@ -36,6 +36,9 @@ pub fn show(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         Table::Refining => show_row::<Refining>(app, asked, true),
         Table::Owner => show_row::<Owner>(app, asked, true),
         Table::Stocktake => show_row::<Stocktake>(app, asked, true),
+        Table::Spot => show_row::<Spot>(app, asked, true),
+        Table::Quote => show_row::<Quote>(app, asked, true),
+        Table::Charge => show_row::<Charge>(app, asked, true),
     }
 }
 
@@ -48,6 +51,9 @@ fn show_row<T: Tabled>(app: &App, asked: &Asked, exact: bool) -> Result<Found, P
     let row = row.ok_or_else(|| Problem::not_found(format!("there is no {word} {id}")))?;
     let mut body = row_json(app, &row)?;
     let private = private::of_subject(app, id, asked.role())?;
+    if T::TABLE == Table::Quote && !private.is_empty() {
+        body.insert("recomputed".into(), quotes::recomputed(&private));
+    }
     if !private.is_empty() {
         body.insert("private".into(), Value::Object(private));
     }

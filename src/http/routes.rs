@@ -7,8 +7,10 @@ use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::metal_statement;
-use super::traced;
-use crate::calculators::{Calculator, Comparison, Conformity, Gravity, Plan};
+use super::{plans, stock_value, traced};
+use crate::calculators::{
+    Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
+};
 use crate::domain::{self, Command};
 use crate::views::Table;
 use serde_json::Value;
@@ -97,6 +99,7 @@ pub struct Route {
     pub deed: Deed,
 }
 
+const SERIES_PLAN: Deed = Deed::Figure(plans::plan);
 const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
@@ -174,6 +177,9 @@ recordings! {
     SEND_TO_REFINER SendToRefiner None, tray false, hidden &[], main "refining";
     RETURN_REFINING ReturnRefining Some("refining"), tray false, hidden &[], main "refining";
     TAKE_STOCK TakeStock None, tray false, hidden &[], main "stocktake";
+    RECORD_SPOT RecordSpot None, tray false, hidden &[], main "spot";
+    MAKE_QUOTE MakeQuote None, tray false, hidden &[], main "quote";
+    RECORD_CHARGE RecordCharge None, tray false, hidden &[], main "charge";
 }
 
 const fn post(path: &'static str, roles: &'static [Role], recording: &'static Recording) -> Route {
@@ -202,6 +208,10 @@ const fn calculate<Q: Calculator>(path: &'static str) -> Route {
         who: Who::Public,
         deed: Deed::Calculation(Calculation::of::<Q>()),
     }
+}
+
+const fn figure(path: &'static str, roles: &'static [Role], figure: Figure) -> Route {
+    read(path, Who::Roles(roles), Deed::Figure(figure))
 }
 
 const fn list(path: &'static str, table: Table) -> Route {
@@ -270,6 +280,9 @@ pub const ROUTES: &[Route] = &[
     post("/v1/refinings", OFFICE, &SEND_TO_REFINER),
     post("/v1/refinings/{refining}/return", OFFICE, &RETURN_REFINING),
     post("/v1/stocktakes", TRADE, &TAKE_STOCK),
+    post("/v1/spots", OFFICE, &RECORD_SPOT),
+    post("/v1/quotes", OFFICE, &MAKE_QUOTE),
+    post("/v1/charges", OFFICE, &RECORD_CHARGE),
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
@@ -293,36 +306,17 @@ pub const ROUTES: &[Route] = &[
     list("/v1/sales", Table::Sale),
     list("/v1/refinings", Table::Refining),
     list("/v1/owners", Table::Owner),
-    read(
-        "/v1/lots/suspects",
-        Who::Roles(ALL),
-        Deed::Figure(traced::suspects),
-    ),
-    read(
-        "/v1/lots/{lot}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::lot_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/recall",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_recall),
-    ),
-    read(
-        "/v1/melts/{melt}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::melt_shares),
-    ),
-    read(
-        "/v1/pieces/{piece}/shares",
-        Who::Roles(ALL),
-        Deed::Figure(traced::piece_shares),
-    ),
-    read(
-        "/v1/pieces/{piece}/cost",
-        Who::Roles(MONEY),
-        Deed::Figure(traced::piece_cost),
-    ),
+    list("/v1/spots", Table::Spot),
+    list("/v1/quotes", Table::Quote),
+    list("/v1/charges", Table::Charge),
+    figure("/v1/lots/suspects", ALL, traced::suspects),
+    figure("/v1/lots/{lot}/recall", ALL, traced::lot_recall),
+    figure("/v1/melts/{melt}/recall", ALL, traced::melt_recall),
+    figure("/v1/melts/{melt}/shares", ALL, traced::melt_shares),
+    figure("/v1/pieces/{piece}/shares", ALL, traced::piece_shares),
+    figure("/v1/pieces/{piece}/cost", MONEY, traced::piece_cost),
+    figure("/v1/stock-value", MONEY, stock_value::stock_value),
+    figure("/v1/pieces/{piece}/margin", MONEY, stock_value::piece_margin),
     list("/v1/stocktakes", Table::Stocktake),
     show("/v1/lots/{lot}", Table::Lot),
     show("/v1/scales/{scale}", Table::Scale),
@@ -339,12 +333,12 @@ pub const ROUTES: &[Route] = &[
     show("/v1/refinings/{refining}", Table::Refining),
     show("/v1/owners/{owner}", Table::Owner),
     show("/v1/stocktakes/{stocktake}", Table::Stocktake),
+    show("/v1/spots/{spot}", Table::Spot),
+    show("/v1/quotes/{quote}", Table::Quote),
+    show("/v1/charges/{charge}", Table::Charge),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
-    read(
-        "/v1/statement",
-        Who::Roles(ALL),
-        Deed::Figure(metal_statement::statement),
-    ),
+    figure("/v1/statement", ALL, metal_statement::statement),
+    read("/v1/series/{series}/plan", Who::Roles(ALL), SERIES_PLAN),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",
@@ -356,6 +350,12 @@ pub const ROUTES: &[Route] = &[
     calculate::<Plan>("/v1/calculations/plan"),
     calculate::<Conformity>("/v1/calculations/conformity"),
     calculate::<Comparison>("/v1/calculations/comparison"),
+    calculate::<Blend>("/v1/calculations/blend"),
+    calculate::<Raise>("/v1/calculations/raise"),
+    calculate::<Convert>("/v1/calculations/convert"),
+    calculate::<Bar>("/v1/calculations/bar"),
+    calculate::<Price>("/v1/calculations/price"),
+    calculate::<Vat>("/v1/calculations/vat"),
     read("/v1/events", Who::Roles(AUDITOR), Deed::Events),
     read("/v1/serials/{serial}", Who::Public, Deed::Record),
     read("/v1/serials/{serial}/proof", Who::Public, Deed::Proof),

@@ -1,8 +1,8 @@
 //! Each thing of the book in a few words, for answers that people read. Names, notes and money are not among them.
 
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, ShapeCount, Stocktake,
+    Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
+    Series, Session, ShapeCount, Spot, Stocktake,
 };
 
 /// What a row is, in a few words that are the same for everybody.
@@ -51,6 +51,12 @@ say! {
         let unseen = row.pieces.as_ref().map_or(0, |pieces| pieces.unseen.len());
         let unexplained = row.lines.iter().filter(|line| !line.explained).count();
         format!("stock-take {}, {} weighed, {unexplained} unexplained, {} unseen", row.number, row.lines.len(), pieces(unseen))
+    };
+    Spot: row => format!("spot price of {}, {} an ounce", row.metal, row.price);
+    Quote: row => format!("quote {}, {}", row.number, row.metal);
+    Charge: row => {
+        let of = if row.consignment.is_some() { "consignment" } else if row.die.is_some() { "die" } else { "sale" };
+        format!("charge for a {of}")
     };
 }
 

@@ -26,7 +26,11 @@ fn members(told: &impl Serialize) -> Result<Map<String, Value>, Problem> {
     }
 }
 
-fn piece_of<'a>(reckoning: &'a Reckoning, asked: &Asked) -> Result<&'a Piece, Problem> {
+/// The piece in the path.
+///
+/// # Errors
+/// 404 when it is not known at that position.
+pub fn piece_of<'a>(reckoning: &'a Reckoning, asked: &Asked) -> Result<&'a Piece, Problem> {
     let id = asked.id("piece")?;
     let piece = reckoning.book().piece(PieceId(id));
     piece.ok_or_else(|| Problem::not_found(format!("there is no piece {id} at that position")))

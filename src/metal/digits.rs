@@ -36,6 +36,9 @@ pub enum Unreadable {
     /// Beyond the limit that is named.
     #[error("is too large: at most {0}")]
     TooLarge(&'static str),
+    /// Below the limit that is named.
+    #[error("is too small: at least {0}")]
+    TooSmall(&'static str),
     /// A fineness of nothing.
     #[error("is zero: a fineness is above 0 and at most 1000 parts per thousand")]
     Zero,
@@ -58,6 +61,15 @@ pub enum Unreadable {
     /// Not a currency code.
     #[error("{0:?} is not a currency: three capital letters as in ISO 4217, such as GBP")]
     NotACurrency(String),
+    /// Not grams and a fineness.
+    #[error("{0:?} is not grams and a fineness, like 300@998.6")]
+    NotAPart(String),
+    /// Not a day.
+    #[error("{0:?} is not a day like 2026-11-25")]
+    NotADay(String),
+    /// Not an amount with its currency.
+    #[error("{0:?} is not an amount with its currency, like 24.51 GBP")]
+    NotAnAmount(String),
     /// Not a fraction in its reduced form.
     #[error("{0:?} is not a reduced fraction such as 3/5")]
     NotAFraction(String),

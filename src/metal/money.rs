@@ -130,6 +130,29 @@ impl fmt::Display for Money {
     }
 }
 
+/// An amount and its currency in one text, `24.51 GBP`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Amount(pub Money);
+
+impl fmt::Display for Amount {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl FromStr for Amount {
+    type Err = Unreadable;
+
+    fn from_str(text: &str) -> Result<Self, Unreadable> {
+        let (amount, currency) = text
+            .split_once(' ')
+            .ok_or_else(|| Unreadable::NotAnAmount(quote(text)))?;
+        Money::parse(amount, currency).map(Self)
+    }
+}
+
+serde_as_text!(Amount);
+
 fn parse_amount(text: &str) -> Result<Decimal, Unreadable> {
     let size = text.strip_prefix('-').unwrap_or(text);
     read_count(size, AMOUNT_DECIMALS_MAX, u128::MAX, AMOUNT_LIMIT)?;

@@ -16,7 +16,10 @@ use super::mass::Mass;
 use super::probability::{Probability, normal_between, signed};
 
 /// More pours than this are not planned.
-pub const POURS_MAX: u32 = 20_000;
+pub const POURS_MAX: u32 = 50_000;
+
+/// What rounding may take off a chance that is exactly what was asked for.
+const HAIR: f64 = 1e-12;
 
 const PRIOR_DECIMALS: u32 = 3;
 const PRIOR_SCALE: f64 = 1_000.0;
@@ -216,7 +219,7 @@ fn certain_at_most(chance: f64) -> Probability {
 #[must_use]
 pub fn pours(quota: Quota, confidence: Probability) -> Option<u32> {
     let mut filling = Filling::of(quota);
-    (quota.wanted..=POURS_MAX).find(|pours| filling.chance(*pours) >= confidence.value())
+    (quota.wanted..=POURS_MAX).find(|pours| filling.chance(*pours) + HAIR >= confidence.value())
 }
 
 /// Pours per quota, shared out before any is weighed.
@@ -235,7 +238,7 @@ pub struct Shared {
 /// nothing fewer does it; with yields from a record it is a good number and not proved to be the least.
 #[must_use]
 pub fn pours_together(quotas: &[Quota], confidence: Probability) -> Option<Shared> {
-    share_out(quotas, |_, chance| chance >= confidence.value())
+    share_out(quotas, |_, chance| chance + HAIR >= confidence.value())
 }
 
 /// Shares out a number of pours so that the chance to fill all quotas is greatest; `None` when they are fewer than what is

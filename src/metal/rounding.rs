@@ -16,6 +16,19 @@ pub enum Rounding {
     Up,
 }
 
+impl std::str::FromStr for Rounding {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        match text {
+            "down" => Ok(Self::Down),
+            "half-up" => Ok(Self::HalfUp),
+            "up" => Ok(Self::Up),
+            _ => Err("must be down, half-up or up"),
+        }
+    }
+}
+
 impl Rounding {
     /// `numerator / denominator` as a whole number by this rule; `None` when the denominator is zero.
     #[must_use]

@@ -12,7 +12,7 @@ use super::rounding::Rounding;
 pub const TROY_OUNCE_GRAMS: &str = "31.1034768";
 
 /// One troy ounce in picograms.
-pub(super) const OUNCE_PICOGRAMS: u128 = 31_103_476_800_000;
+pub const OUNCE_PICOGRAMS: u128 = 31_103_476_800_000;
 /// 100 troy ounces in steps of 10 micrograms: one ounce is not a whole number of steps, a hundred are.
 const HUNDRED_OUNCES_UNITS: u128 = 311_034_768;
 /// Decimals of a troy ounce that are read or written: finer than one step of mass.

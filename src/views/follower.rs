@@ -154,6 +154,9 @@ impl Views {
             Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
             Row::Stocktake(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Spot(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Quote(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Charge(row) => self.put(index, entry, row.as_ref(), is_newest),
         }
     }
 
@@ -167,6 +170,7 @@ impl Views {
             Row::Sale(row) => self.numbered(row.number, row.as_ref()),
             Row::Refining(row) => self.numbered(row.number, row.as_ref()),
             Row::Stocktake(row) => self.numbered(row.number, row.as_ref()),
+            Row::Quote(row) => self.numbered(row.number, row.as_ref()),
             _ => Ok(()),
         }
     }
@@ -267,5 +271,8 @@ fn place(row: &Row) -> (Table, Uuid) {
         Row::Refining(row) => of(row.as_ref()),
         Row::Owner(row) => of(row.as_ref()),
         Row::Stocktake(row) => of(row.as_ref()),
+        Row::Spot(row) => of(row.as_ref()),
+        Row::Quote(row) => of(row.as_ref()),
+        Row::Charge(row) => of(row.as_ref()),
     }
 }

@@ -1,8 +1,8 @@
 //! How the views keep the rows of the book: which table a row belongs to, its id and the entry that made it.
 
 use crate::domain::{
-    Certificate, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Refining, Sale, Scale, Series,
-    Session, Stocktake, Touched,
+    Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
+    Series, Session, Spot, Stocktake, Touched,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -101,4 +101,10 @@ tables! {
     Owner Owner owner "owner" "owners" 14;
     /// Stock-takes.
     Stocktake Stocktake stocktake "stocktake" "stocktakes" 15;
+    /// Spot prices.
+    Spot Spot spot "spot" "spots" 16;
+    /// Quotations.
+    Quote Quote quote "quote" "quotes" 17;
+    /// Charges.
+    Charge Charge charge "charge" "charges" 18;
 }

@@ -3,6 +3,7 @@
 mod asked;
 mod exactly;
 mod mixtures;
+mod plans;
 mod suspects;
 mod traced;
 

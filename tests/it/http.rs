@@ -3,6 +3,7 @@
 mod access;
 mod bad_input;
 mod broken;
+mod calculations;
 mod conditions;
 mod corrections;
 mod done_at;
@@ -14,7 +15,9 @@ mod lists;
 mod live;
 mod main_line;
 mod public;
+mod quotes;
 mod settings;
+mod stock;
 mod wire;
 
 use actix_web::body::MessageBody;

@@ -10,6 +10,7 @@
 )]
 
 mod accounts;
+mod calculators;
 mod check;
 mod cli;
 mod contract;

@@ -1,5 +1,6 @@
 //! Floor 0, `metal`: the arithmetic against published values, against values computed elsewhere, and by property.
 
+mod alloying;
 mod amounts;
 mod chances;
 mod check_digits;
@@ -7,5 +8,7 @@ mod gravity;
 mod masses;
 mod mixtures;
 mod plans;
+mod prices;
 mod ratios;
+mod units;
 mod weighing;

@@ -257,6 +257,7 @@ impl Shop {
         let oval = Pour {
             series,
             shape: Shape::parse("oval").unwrap(),
+            mould: None,
         };
         let pours = melts.into_iter().map(|melt| PourPieces {
             melt,

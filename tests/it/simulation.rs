@@ -275,6 +275,7 @@ impl World {
                 pours: vec![Pour {
                     series: self.pick(&series)?,
                     shape: Shape::parse("oval").unwrap(),
+                    mould: None,
                 }],
             }
             .into(),
@@ -395,6 +396,7 @@ impl World {
         let pour = |series| Pour {
             series,
             shape: shape.clone(),
+            mould: None,
         };
         let pours = [open, open, open, struck, struck, struck, struck]
             .map(pour)
@@ -470,7 +472,7 @@ impl World {
         let refinings: Vec<RefiningId> = sorted(book.refinings().map(|row| row.refining));
         let oval = Shape::parse("oval").unwrap();
         let note = None;
-        Some(match self.below(13) {
+        Some(match self.below(14) {
             0 => edition(["ST", "SN"][usize::from(self.chance.bytes()[6]) % 2]).into(),
             1 => RegisterDie {
                 owner: DieOwner::Workshop,
@@ -534,6 +536,24 @@ impl World {
                 note,
             }
             .into(),
+            12 => {
+                let lots = self.desk.as_ref().unwrap().book().lots();
+                let (lot, left) = lots.map(|lot| (lot.lot, lot.left)).min()?;
+                let mass = reading(&left.to_text(2));
+                TakeStock {
+                    session: Some(self.pick(sessions)?),
+                    lots: vec![LotWeighed { lot, mass }],
+                    heels: Vec::new(),
+                    jars: Vec::new(),
+                    found: Vec::new(),
+                    pieces: Some(PiecesSeen {
+                        series: None,
+                        seen: pieces.to_vec(),
+                    }),
+                    note,
+                }
+                .into()
+            }
             _ => ReturnRefining {
                 refining: self.pick(&refinings)?,
                 outturn: None,
@@ -768,6 +788,7 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
             "SellPieces",
             "StealPiece",
             "SendToRefiner",
+            "TakeStock",
             "CorrectEntries",
         ] {
             assert!(reached.contains(name), "no {name} was answered");

@@ -35,7 +35,7 @@ impl Doubt<'_> {
         let until = self.session.failed_at.unwrap_or(self.past.position);
         for index in self.session.last_good.saturating_add(1)..until {
             for event in self.past.said(index)? {
-                let weighed = weighed(&event);
+                let weighed = self.weighed(&event);
                 let weighed = weighed
                     .iter()
                     .filter(|weighed| self.doubts(weighed.session, index));
@@ -43,6 +43,24 @@ impl Doubt<'_> {
             }
         }
         Ok(found)
+    }
+
+    /// What an event says was weighed; the session of a count stands in its stock-take.
+    fn weighed<'e>(&self, event: &'e Event) -> Vec<Weighed<'e>> {
+        let (subject, stocktake, mass) = match event {
+            Event::LotCounted(e) => (e.lot.0, e.stocktake, &e.mass),
+            Event::MeltCounted(e) => (e.melt.0, e.stocktake, &e.mass),
+            Event::JarCounted(e) => (e.jar.0, e.stocktake, &e.mass),
+            Event::LotFound(e) => (e.lot.0, e.stocktake, &e.mass),
+            other => return weighed(other),
+        };
+        let session = self.book().stocktake(stocktake).and_then(|row| row.session);
+        let one = session.map(|session| Weighed {
+            subject,
+            session,
+            mass,
+        });
+        one.into_iter().collect()
     }
 
     fn suspect(&self, index: u64, event: &Event, weighed: &Weighed<'_>) -> SuspectReading {
@@ -93,6 +111,22 @@ impl Doubt<'_> {
             Event::LotOutturned(e) => {
                 let lot = self.book().lot(e.lot);
                 still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
+            }
+            Event::LotFound(e) => {
+                let lot = self.book().lot(e.lot);
+                still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
+            }
+            Event::LotCounted(e) => {
+                let lot = self.book().lot(e.lot);
+                still(lot.is_some_and(|lot| lot.left == e.mass.mass()))
+            }
+            Event::MeltCounted(e) => {
+                let melt = self.book().melt(e.melt);
+                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
+            }
+            Event::JarCounted(e) => {
+                let jar = self.book().jar(e.jar);
+                still(jar.is_some_and(|jar| jar.mass == e.mass.mass()))
             }
             // The heel lies there until another melt takes it; prills have gone into their jar.
             Event::MeltClosed(e) if subject == e.melt.0 => {

@@ -19,6 +19,7 @@ pub(super) fn pours(series: SeriesId, shape: &str, count: usize) -> Result<Vec<P
     let pours = (0..count).map(|_| Pour {
         series,
         shape: shape.clone(),
+        mould: None,
     });
     Ok(pours.collect())
 }

@@ -38,6 +38,7 @@ pub(super) fn pour(shop: &mut Workshop, bench: &Bench) -> Result<(Emberleaf, Con
     let pours = (0..3).map(|_| Pour {
         series,
         shape: shape.clone(),
+        mould: None,
     });
     let hand = (20 * GRAM + 350 * MILLIGRAM, 40 * MILLIGRAM);
     let pieces = shop.pour(session, &mut crucible, pours.collect(), hand)?;

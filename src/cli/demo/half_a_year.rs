@@ -6,6 +6,7 @@ use super::equipment::Bench;
 use super::lanterns;
 use super::parcels::{mishaps, parcels, returns};
 use super::promises::{at_the_counter, serve_orders, trade};
+use super::quotes::{charges, quotes};
 use super::saltlantern::{self, Saltlantern};
 use super::slips::{self, correct, swept_twice};
 use super::workshop::{MILLIGRAM, Workshop};
@@ -60,6 +61,8 @@ pub(super) fn tell(shop: &mut Workshop, bench: &mut Bench) -> Result<(), Failure
     shop.days(3);
     summer(shop, bench, &edition, &gold, (sweeps, cracked))?;
     lanterns::close(shop, &edition, old_die)?;
+    quotes(shop, bench)?;
+    charges(shop)?;
     shop.days(2);
     // The first who bought over the counter asks to be forgotten.
     shop.erase(worn.index, 0, "buyer")

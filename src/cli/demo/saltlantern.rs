@@ -177,6 +177,7 @@ fn cast(
     let pours = (0..count).map(|_| Pour {
         series,
         shape: shape.clone(),
+        mould: None,
     });
     let pieces = shop.pour(session, &mut crucible, pours.collect(), INGOT)?;
     bench.heel = Some(shop.weigh_out(session, crucible, Some(bench.prills))?);

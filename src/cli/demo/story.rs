@@ -133,6 +133,7 @@ fn pours(shop: &Workshop, bench: &Bench) -> Vec<Pour> {
             pours.push(Pour {
                 series: bench.tidewheel,
                 shape: shape.clone(),
+                mould: None,
             });
             *behind = behind.saturating_sub(1);
         }

@@ -14,7 +14,7 @@ pub const GRAM: i64 = 100_000;
 /// The workshop.
 pub struct Workshop {
     desk: Desk,
-    now: Timestamp,
+    pub(super) now: Timestamp,
     draw: Draw,
     chance: u64,
     maker: OperatorId,

@@ -114,6 +114,7 @@ impl Book {
                 false => PieceState::Serialled,
             };
         }
+        piece.poured_for.get_or_insert(piece.series);
         piece.series = e.to;
         self.pieces.put(e.piece, piece);
         self.owe(Owed::Grading { piece: e.piece })

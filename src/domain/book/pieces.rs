@@ -30,6 +30,8 @@ impl Book {
             melt: e.melt,
             series: e.series,
             shape: e.shape.clone(),
+            mould: e.mould.clone(),
+            poured_for: None,
             state: PieceState::Poured,
             readings: Vec::new(),
             gravities: Vec::new(),

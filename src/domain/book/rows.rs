@@ -4,8 +4,8 @@
 
 use super::Book;
 use crate::domain::{
-    CertificateId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, RefiningId, SaleId,
-    ScaleId, SeriesId, SessionId, StocktakeId,
+    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
+    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
 };
 
 macro_rules! rows {
@@ -19,11 +19,13 @@ macro_rules! rows {
 mod metal;
 mod office;
 mod piece;
+mod price;
 mod stocktake;
 
 pub use metal::*;
 pub use office::*;
 pub use piece::*;
+pub use price::*;
 pub use stocktake::*;
 
 macro_rules! tables {
@@ -66,6 +68,9 @@ tables! {
     Refining RefiningId refining,
     Owner OwnerId owner,
     Stocktake StocktakeId stocktake,
+    Spot SpotId spot,
+    Quote QuoteId quote,
+    Charge ChargeId charge,
 }
 
 impl Book {

@@ -54,6 +54,9 @@ takes! {
         MeltCounted take_heel_count,
         JarCounted take_jar_count,
         LotFound take_found_lot,
+        SpotRecorded take_spot,
+        QuoteMade take_quote,
+        ChargeRecorded take_charged,
     }
     plain {
         JarFilled take_filling,

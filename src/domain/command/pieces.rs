@@ -1,7 +1,7 @@
 //! Commands about pieces in the making: poured, weighed, finished, moved, given up, serials and numbers.
 
 use crate::domain::{
-    CondemnReason, Fault, Immersion, JarId, MeltId, PieceId, SeriesId, SessionId, Shape, Stage,
+    CondemnReason, Fault, Immersion, JarId, MeltId, Mould, PieceId, SeriesId, SessionId, Shape, Stage,
 };
 use crate::metal::Reading;
 use crate::metal::water::WaterTemperature;
@@ -106,6 +106,9 @@ pub struct Pour {
     pub series: SeriesId,
     /// The shape of the cavity.
     pub shape: Shape,
+    /// The mould, if the workshop tells its moulds apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mould: Option<Mould>,
 }
 
 /// One piece on the scale.

@@ -29,6 +29,7 @@ impl Decision<'_> {
                 pour: number,
                 series: pour.series,
                 shape: pour.shape.clone(),
+                mould: pour.mould.clone(),
             };
             self.add(event).map_err(point)?;
         }

@@ -9,6 +9,35 @@ use crate::metal::{Fineness, Mass, Metal, Reading};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::fmt;
 
+/// The name of a mould, of the form of a shape's name.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(transparent)]
+pub struct Mould(Shape);
+
+impl Mould {
+    /// Reads a mould's name; `None` if it does not have the form.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        Shape::parse(text).map(Self)
+    }
+}
+
+impl fmt::Display for Mould {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl<'de> Deserialize<'de> for Mould {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Self::parse(&String::deserialize(deserializer)?).ok_or_else(|| {
+            serde::de::Error::custom(
+                "a mould is a lower-case letter and at most 15 more letters, digits or _",
+            )
+        })
+    }
+}
+
 /// The name of a shape: a lower-case letter, then at most 15 lower-case letters, digits or `_`.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(transparent)]

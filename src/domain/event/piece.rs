@@ -1,7 +1,7 @@
 //! Events that follow one piece.
 
 use crate::domain::{
-    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, PieceId, Serial,
+    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, Mould, PieceId, Serial,
     SeriesId, SessionId, Shape, Stage,
 };
 use crate::metal::water::WaterTemperature;
@@ -22,6 +22,9 @@ pub struct PiecePoured {
     pub series: SeriesId,
     /// The shape of the cavity.
     pub shape: Shape,
+    /// The mould, if the workshop tells its moulds apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mould: Option<Mould>,
 }
 
 /// A piece was weighed.

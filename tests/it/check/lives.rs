@@ -120,6 +120,24 @@ const OUTTURN: &[&str] = &[
     "certify P1",
 ];
 
+/// A piece of metal that was found, and of a heel that was counted twice and lighter each time.
+const COUNTED: &[&str] = &[
+    "melt M in D silver lot A 120.00",
+    "pour M DW bar X1",
+    "weigh from_mould in D X1 50.40",
+    "balance M in D heel 69.00",
+    "count CA in D heel M 68.50 found X silver 999 20.00",
+    "count CB in D heel M 68.00",
+    "melt N in D silver heel M lot X 20.00",
+    "pour N DW bar P1",
+    "weigh from_mould in D P1 50.40",
+    "balance N in D heel 37.50",
+    "serials P1",
+    "weigh final in D P1 50.40",
+    "close D 100.00 shows 100.00",
+    "certify P1",
+];
+
 /// A bench, and one of its pieces.
 pub struct Tale {
     pub bench: Bench,
@@ -241,7 +259,7 @@ picks! {
     certificates CertificateIssued, hallmarks PieceHallmarked, unmarked PieceUnmarked, sent ConsignmentSent,
     back ConsignmentReturned, series SeriesOpened, closes SeriesClosed, refinings RefiningReturned,
     outturns LotOutturned, buy_backs PieceBoughtBack, moves PieceMoved, strikes PieceStruck, gradings PieceGraded,
-    serials PieceSerialled, numbers PieceNumbered, sales SaleMade, certified PieceCertified, weighings PieceWeighed,
+    serials PieceSerialled, numbers PieceNumbered, sales SaleMade, certified PieceCertified, weighings PieceWeighed, heels_counted MeltCounted, found LotFound,
 }
 
 fn fineness(text: &str) -> Fineness {
@@ -427,6 +445,34 @@ fn an_outturn_is_a_lot_behind_the_piece() {
         |e| e.basis = FinenessBasis::Declared,
         "certificate",
         "it rests on what is assayed",
+    );
+}
+
+#[test]
+fn a_heel_that_was_counted_and_found_metal_are_behind_the_piece() {
+    let told = tale(&[COUNTED], "P1");
+    let facts = told.facts();
+    let shares: Vec<(u32, u64)> = facts.lots.iter().map(|lot| (lot.number, lot.share_ppm)).collect();
+    // 68 of 88 g come from the heel, 20 of 88 g were found.
+    assert_eq!(shares, [(1, 772_727), (5, 227_272)]);
+    let other = Mass::parse("68.40").unwrap();
+    told.changed(
+        heels_counted,
+        |e| e.expected = other,
+        "metal",
+        "a stock-take expects",
+    );
+    told.changed(
+        heels_counted,
+        |e| e.mass = reading("67.00"),
+        "metal",
+        "a stock-take expects",
+    );
+    told.changed(
+        found,
+        |e| e.fineness = fineness("925"),
+        "metal",
+        "the inputs blend to",
     );
 }
 

@@ -9,7 +9,7 @@ use std::path::Path;
 #[test]
 fn every_command_has_help_with_an_example() {
     let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
-        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|reckon|completions";
+        key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|plan|blend|raise|convert|bar|price|vat|stock|spot|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();
         words.push("--help");
@@ -89,6 +89,7 @@ fn a_folder_without_a_book_is_not_used() {
         vec!["proof", &nowhere, "TW-0001-83"],
         vec!["audit", &nowhere],
         vec!["rebuild", &nowhere],
+        vec!["plan", &nowhere, "--series", "TW"],
         vec!["token", "add", &nowhere, "--role", "bench"],
         vec!["token", "list", &nowhere],
         vec!["token", "revoke", &nowhere, operator],
@@ -107,7 +108,7 @@ fn a_folder_without_a_book_is_not_used() {
 fn show_and_proof_read_a_book() {
     let desk = Desk::new();
     let book = desk.demo();
-    pourbook(&["show", &book]).ends(0, &["404 entries", "27 pieces certified"]);
+    pourbook(&["show", &book]).ends(0, &["419 entries", "27 pieces certified"]);
     assert_eq!(
         pourbook(&["show", &book, "--json"]).members(),
         ["pieces", "root_key", "size", "torn"]
@@ -248,13 +249,13 @@ fn erase_forgets_refuses_and_cannot() {
         pourbook(&words)
     };
     erase("1", "note", &[]).ends(1, &["entry 1 has no private member note in its event 0"]);
-    let lot = (0..404)
+    let lot = (0..419)
         .map(|index: u32| index.to_string())
         .find(|index| erase(index, "seller", &["--json"]).code == 0);
     let lot = lot.expect("a lot of the demo has a seller");
     erase(&lot, "seller", &[]).ends(1, &["already erased"]);
     let audited = pourbook(&["audit", &book, "--json"]).ends(0, &[]).json();
-    assert_eq!((&audited["erased"], &audited["size"]), (&json!(3), &json!(405)));
+    assert_eq!((&audited["erased"], &audited["size"]), (&json!(3), &json!(420)));
     pourbook(&["erase", &book, &lot, "0", "seller", "--reason", "whim"])
         .ends(2, &["request, expired, mistake"]);
 }
@@ -265,20 +266,71 @@ fn a_book_that_is_served_is_not_changed_beside_the_server() {
     let book = desk.demo();
     assert_eq!(
         pourbook(&["rebuild", &book, "--json"]).ends(0, &[]).json(),
-        json!({"entries": 404})
+        json!({"entries": 419})
     );
     let served = Served::start(Path::new(&book));
     pourbook(&["rebuild", &book]).ends(1, &["already open"]);
     pourbook(&["erase", &book, "4", "0", "seller", "--reason", "request"]).ends(1, &["already open"]);
     pourbook(&["serve", &book, "--listen", "127.0.0.1:0"]).ends(2, &["already open"]);
-    pourbook(&["show", &book]).ends(0, &["404 entries"]);
-    pourbook(&["audit", &book]).ends(0, &["holds: 404 entries"]);
+    pourbook(&["show", &book]).ends(0, &["419 entries"]);
+    pourbook(&["audit", &book]).ends(0, &["holds: 419 entries"]);
     let audited = pourbook(&["audit", &served.address, "--json"]).ends(0, &[]);
-    assert_eq!(audited.json()["size"], 404);
+    assert_eq!(audited.json()["size"], 419);
     // Another book at an address that is taken.
     let other = desk.book();
     let taken = served.address.trim_start_matches("http://");
     pourbook(&["serve", &other, "--listen", taken]).ends(2, &["in use"]);
     served.stop();
-    pourbook(&["rebuild", &book]).ends(0, &["404 entries"]);
+    pourbook(&["rebuild", &book]).ends(0, &["419 entries"]);
+}
+
+#[test]
+fn spot_prices_are_typed_or_read_from_a_file_and_stock_is_valued_by_them() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let typed = [
+        "--metal",
+        "silver",
+        "--price",
+        "24.51 GBP",
+        "--priced-at",
+        "2026-10-01T12:00:00Z",
+    ];
+    let mut words = vec!["spot", &book];
+    words.extend(typed);
+    pourbook(&words).ends(0, &["price 1: recorded as entry"]);
+    words[3] = "copper";
+    pourbook(&words).ends(1, &["price 1: refused", "copper"]);
+    let file = desk.at("prices.csv");
+    let write = |text: &str| std::fs::write(&file, text).unwrap();
+    let import = || pourbook(&["spot", &book, "--import", &file, "--json"]);
+    write("metal,amount,currency,priced_at,source\nsilver,25.02,GBP,2026-10-02T12:00:00Z,the trade letter\n");
+    let told = import().ends(0, &[]).json();
+    assert!(told[0]["index"].is_u64(), "{told}");
+    write("metal,amount,currency,priced_at,source\nsilver,25.02,GBP\n");
+    import().ends(2, &["line 2: has 3 fields"]);
+    write("silver,25.02,GBP,2026-10-02T12:00:00Z,\n");
+    import().ends(2, &["the first line must be"]);
+    write(
+        "[{\"metal\": \"gold\", \"price\": {\"amount\": \"2610\", \"currency\": \"GBP\"}, \"priced_at\": \"2026-10-02T12:00:00Z\"}]",
+    );
+    import().ends(0, &[]);
+    write("[]");
+    import().ends(2, &["no price"]);
+    pourbook(&["spot", &book]).ends(2, &["--import"]);
+
+    let told = pourbook(&["stock", &book, "--json"]).ends(0, &[]).json();
+    let silver = told["spots"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|used| used["metal"] == "silver")
+        .unwrap();
+    assert_eq!(silver["price"]["amount"], "25.02");
+    assert!(told["lines"].as_array().unwrap().len() > 10);
+    pourbook(&["stock", &book, "--making", "40"])
+        .ends(0, &["spot of silver: 25.02 GBP", "in all", "Ask the insurer"]);
+    pourbook(&["stock", &book, "--making=-1"]).ends(2, &["negative"]);
+    pourbook(&["stock", &book, "--at", "99999"]).ends(2, &["99999"]);
+    pourbook(&["stock", &desk.at("nothing")]).ends(2, &["holds no book"]);
 }

@@ -644,6 +644,37 @@ pub const AFTER: &[Step] = &[
         r#"{"session": "$session", "lots": [{"lot": "$lot", "mass": "100.00"}]}"#,
     ),
     post(
+        "POST /v1/spots",
+        201,
+        r#"{"metal": "silver", "price": {"amount": "24.51", "currency": "GBP"}, "priced_at": "2026-03-14T09:00:00Z",
+            "source": "the trade letter"}"#,
+    ).keeps(&["spot"]),
+    post(
+        "POST /v1/spots",
+        409,
+        r#"{"metal": "silver", "price": {"amount": "24.51", "currency": "GBP"}, "priced_at": "2126-03-14T09:00:00Z"}"#,
+    ),
+    post(
+        "POST /v1/quotes",
+        201,
+        r#"{"spot": "$spot", "of": {"piece": "$piece"}, "premium_percent": "28", "weight": "ozt-0.001", "vat": "standard"}"#,
+    ).keeps(&["quote"]),
+    post(
+        "POST /v1/quotes",
+        409,
+        r#"{"spot": "$spot", "of": {"piece": "$marked#2"}, "premium_percent": "28", "weight": "ozt-0.001", "vat": "standard"}"#,
+    ),
+    post(
+        "POST /v1/charges",
+        201,
+        r#"{"consignment": "$consignment", "amount": {"amount": "6.20", "currency": "GBP"}, "document": "H-88"}"#,
+    ).keeps(&["charge"]),
+    post(
+        "POST /v1/charges",
+        409,
+        r#"{"die": "11111111-1111-4111-8111-111111111111", "amount": {"amount": "6.20", "currency": "GBP"}}"#,
+    ),
+    post(
         "POST /v1/series/$series_marked/closing",
         409,
         r#"{}"#,

@@ -456,6 +456,9 @@ fn made(event: &Event) -> Option<Uuid> {
         Event::SaleMade(e) => Some(e.sale.0),
         Event::StocktakeTaken(e) => Some(e.stocktake.0),
         Event::LotFound(e) => Some(e.lot.0),
+        Event::SpotRecorded(e) => Some(e.spot.0),
+        Event::QuoteMade(e) => Some(e.quote.0),
+        Event::ChargeRecorded(e) => Some(e.charge.0),
         _ => None,
     }
 }
@@ -780,6 +783,7 @@ impl Bench {
             .map(|_| Pour {
                 series,
                 shape: shape.clone(),
+                mould: None,
             })
             .collect();
         (PourPieces { melt, pours }.into(), names)

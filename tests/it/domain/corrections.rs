@@ -436,6 +436,52 @@ fn a_corrected_entry_is_corrected_again() {
 }
 
 #[test]
+fn what_the_book_said_at_a_stocktake_is_said_anew() {
+    let given: &[&str] = &[
+        "melt M in D silver lot A 110.00",
+        "pour M TW oval P1 P2",
+        "weigh from_mould in D P1 50.42 P2 50.50",
+        "balance M in D heel 9.00",
+        "count C in D lot A 690.00 heel M 8.50 seen P1",
+    ];
+    let bench = Bench::with(&[WORKSHOP, given]);
+    let index = bench.entries.len() - 5;
+    // Less was drawn, and the second pour was none.
+    let charged = "melt M in D silver lot A 109.00";
+    let corrected = try_correct(
+        &bench,
+        &[
+            (index, charged),
+            (index + 1, "pour M TW oval P1"),
+            (index + 2, "weigh from_mould in D P1 50.42"),
+        ],
+    )
+    .unwrap();
+    assert!(replay(&bench, &corrected) == corrected.book);
+    let row = corrected.book.stocktake(StocktakeId(bench.id("C"))).unwrap();
+    let lines = row.lines.iter();
+    let lines: Vec<String> = lines
+        .map(|line| format!("{} {}", line.expected, line.variance))
+        .collect();
+    assert_eq!(lines, ["691.00 1.00", "9.00 0.50"]);
+    assert_eq!(row.pieces.as_ref().unwrap().unseen, []);
+    let silver = corrected.book.masses(Metal::Silver).unwrap();
+    assert_eq!(silver.difference().unwrap(), Amount::default());
+    assert_eq!(silver.stocktake_variance.mass.to_string(), "1.50");
+    // The count itself is corrected like anything else, or withdrawn.
+    let again = "count C in D lot A 689.00 heel M 9.00 seen P1 P2";
+    let corrected = try_correct(&bench, &[(index + 4, again)]);
+    let refused = corrected.err().unwrap();
+    assert_eq!(refused.refusal.code(), "correction-with-private");
+    let withdrawn = try_correct(&bench, &[(index + 4, "")]).unwrap();
+    assert!(withdrawn.book.stocktake(StocktakeId(bench.id("C"))).is_none());
+    assert_eq!(
+        withdrawn.book.masses(Metal::Silver).unwrap().stocktake_variance,
+        Amount::default()
+    );
+}
+
+#[test]
 fn a_second_look_does_not_outlive_the_reading_that_called_for_it() {
     let given: &[&str] = &[
         "scale F class I e 0.001 d 0.001 max 500 s 0.0005",

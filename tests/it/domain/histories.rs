@@ -134,7 +134,14 @@ impl Shop {
         Some(
             PourPieces {
                 melt,
-                pours: vec![Pour { series, shape }; 1 + (b % 4) as usize],
+                pours: vec![
+                    Pour {
+                        series,
+                        shape,
+                        mould: None
+                    };
+                    1 + (b % 4) as usize
+                ],
             }
             .into(),
         )

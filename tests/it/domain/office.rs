@@ -66,6 +66,7 @@ fn keeping_names_each_changed_row_once() {
     let pour = Pour {
         series,
         shape: Shape::parse("oval").unwrap(),
+        mould: None,
     };
     let pours = PourPieces {
         melt,

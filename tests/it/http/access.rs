@@ -3,7 +3,7 @@
 use super::{TestApp, bearer};
 use actix_web::test::TestRequest;
 use pourbook::domain::{Draw, Timestamp};
-use pourbook::http::routes::{ROUTES, Who};
+use pourbook::http::routes::{Deed, ROUTES, Who};
 use pourbook::http::{Access, Role, Tokens};
 use serde_json::json;
 
@@ -94,6 +94,10 @@ async fn every_route_takes_its_roles_and_no_other_and_no_bad_token() {
 #[actix_web::test]
 async fn admin_gives_no_trade_command_and_the_auditor_writes_nothing() {
     for route in ROUTES.iter().filter(|route| route.method == "POST") {
+        // What is only calculated is written nowhere.
+        if matches!(route.deed, Deed::Calculation(_)) {
+            continue;
+        }
         let Who::Roles(roles) = route.who else {
             panic!("{} writes for everybody", route.path)
         };

@@ -5,6 +5,7 @@
 
 mod life;
 mod longest;
+mod prices;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
@@ -86,7 +87,7 @@ pub fn draft(kind: &str, members: Value) -> Draft {
     let private = Event::private_members(kind)
         .iter()
         .fold(Private::none(), |private, member| match member.name {
-            name @ ("price" | "insured" | "charge") => {
+            name @ ("price" | "insured" | "charge" | "net" | "vat" | "gross" | "amount") => {
                 private.money(name, Some(&Money::parse("812.40", "GBP").unwrap()))
             }
             "code" => private.text("code", Some("2H7KQ9M4XW2")),
@@ -211,7 +212,7 @@ impl Workshop {
 
 /// How each kind that came later, and the longest entry of each, is made: in the order in which they are sealed.
 pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
-    longest::ROWS.iter().chain(life::ROWS)
+    longest::ROWS.iter().chain(life::ROWS).chain(prices::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.

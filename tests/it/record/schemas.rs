@@ -9,7 +9,7 @@ use serde_json::{Map, Value, json};
 use std::path::PathBuf;
 
 /// Every pattern that a plain member may have, and what it admits.
-const PATTERNS: [(&str, &str); 12] = [
+const PATTERNS: [(&str, &str); 14] = [
     (
         "id",
         "^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$",
@@ -30,6 +30,9 @@ const PATTERNS: [(&str, &str); 12] = [
     ("shape", "^[a-z][a-z0-9_]{0,15}$"),
     ("temperature of water", r"^(40|[1-3]?[0-9](\.[0-9]?[1-9])?)$"),
     ("day", "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"),
+    // Of a spot price, which is public knowledge; no other money stands in plain.
+    ("amount", r"^(0|[1-9][0-9]{0,12})(\.[0-9]{1,8})?$"),
+    ("currency", "^[A-Z]{3}$"),
     ("pour number", "^[1-9][0-9]{0,9}-[0-9]{2,5}$"),
 ];
 

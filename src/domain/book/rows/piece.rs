@@ -2,7 +2,7 @@
 
 use crate::domain::{
     CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, Immersion, MeltId,
-    OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
+    Mould, OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
     StrikeOutcome, Timestamp, UnmarkedReason,
 };
 use crate::metal::water::WaterTemperature;
@@ -77,6 +77,10 @@ rows! {
         series: SeriesId,
         /// Its shape.
         shape: Shape,
+        /// The mould that it was poured in, if that was said.
+        mould: Option<Mould>,
+        /// The series that it was poured for, once it has left it.
+        poured_for: Option<SeriesId>,
         /// Where it is in its life.
         state: PieceState,
         /// Its readings, oldest first.

@@ -89,6 +89,7 @@ pub const ROWS: &[Row] = &[
     row("melt.counted", 63, |n| counted(n, "melt.counted", "melt", MELT)),
     row("jar.counted", 63, |n| counted(n, "jar.counted", "jar", JAR)),
     row("lot.found", 63, lot_found),
+    row("piece.poured.mould", 64, poured_in_a_mould),
 ];
 
 fn pieces(count: usize) -> Vec<String> {
@@ -409,6 +410,15 @@ fn lot_found(count: usize) -> Vec<Draft> {
     std::iter::once(stocktake())
         .chain((1..=count).map(each))
         .collect()
+}
+
+/// Pieces whose mould is named.
+fn poured_in_a_mould(n: usize) -> Vec<Draft> {
+    let poured = |n: usize| {
+        json!({"piece": id(PIECE, n), "melt": id(MELT, 9), "pour": format!("{MANY}-{n:02}"),
+            "series": id(SERIES, 9), "shape": "a_long_shape__01", "mould": "a_long_mould__01"})
+    };
+    (1..=n).map(|n| draft("piece.poured", poured(n))).collect()
 }
 
 /// An entry restated with 60 pieces that were poured, as long as any.
