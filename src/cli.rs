@@ -7,6 +7,8 @@ mod access;
 #[cfg(feature = "server")]
 mod arguments;
 #[cfg(feature = "server")]
+mod asking;
+#[cfg(feature = "server")]
 mod audit;
 #[cfg(feature = "server")]
 pub mod demo;
@@ -19,6 +21,8 @@ mod listed;
 #[cfg(feature = "server")]
 mod looking;
 #[cfg(feature = "server")]
+mod losses;
+#[cfg(feature = "server")]
 mod making;
 #[cfg(feature = "server")]
 mod pace;
@@ -29,6 +33,7 @@ mod reckon;
 #[cfg(feature = "server")]
 mod slip;
 #[cfg(feature = "server")]
+mod statement;
 mod stock;
 #[cfg(feature = "server")]
 mod traced;

@@ -21,6 +21,7 @@ mod lists;
 mod live;
 mod located;
 mod log_files;
+mod losses;
 mod metal_statement;
 mod plans;
 mod preflight;

@@ -14,6 +14,7 @@ mod assay;
 pub mod bullion;
 pub mod check_digits;
 pub mod consistency;
+pub mod control;
 mod digits;
 mod fine_mass;
 mod fineness;

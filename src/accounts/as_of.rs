@@ -23,15 +23,20 @@ pub enum AsOf {
     Day(Date),
 }
 
+/// A text that names no position and no day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("must be a position in the log, or a day like 2026-11-25")]
+pub struct NoPosition;
+
 impl FromStr for AsOf {
-    type Err = ();
+    type Err = NoPosition;
 
     /// A position in digits, or a day like `2026-11-25`.
-    fn from_str(text: &str) -> Result<Self, ()> {
+    fn from_str(text: &str) -> Result<Self, NoPosition> {
         if !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit()) {
-            return text.parse().map(Self::Position).map_err(|_| ());
+            return text.parse().map(Self::Position).map_err(|_| NoPosition);
         }
-        Date::parse(text).map(Self::Day).ok_or(())
+        Date::parse(text).map(Self::Day).ok_or(NoPosition)
     }
 }
 

@@ -20,6 +20,8 @@ pub enum Heading {
     Heels,
     /// In open melts, less what was weighed from the mould.
     Crucible,
+    /// Between two events of one entry: empty after every entry.
+    InHand,
     /// In jars of one kind of residue. Of sweeps nothing: their weight is no metal in the book.
     Jars(Residue),
     /// Pieces in one state, wherever they are.
@@ -49,7 +51,6 @@ impl Heading {
     pub fn all() -> impl Iterator<Item = Self> {
         let jars = Residue::ALL.iter().copied().map(Self::Jars);
         let pieces = PieceState::ALL.iter().copied();
-        let pieces = pieces.filter(|state| !matches!(state, PieceState::Remelted | PieceState::Refined));
         let first = [
             Self::Received,
             Self::AlloyedIn,
@@ -57,6 +58,7 @@ impl Heading {
             Self::Unmelted,
             Self::Heels,
             Self::Crucible,
+            Self::InHand,
         ];
         let last = [
             Self::AtRefiner,
@@ -93,6 +95,7 @@ impl fmt::Display for Heading {
             Self::Unmelted => "unmelted",
             Self::Heels => "heels",
             Self::Crucible => "crucible",
+            Self::InHand => "in_hand",
             Self::Jars(residue) => residue.word(),
             Self::Pieces(state) => return write!(f, "pieces_{}", state.word()),
             Self::AtRefiner => "at_refiner",

@@ -1,7 +1,9 @@
 //! What can be typed, and which command it runs.
 
 use super::verify::{VerifyArguments, verify};
-use super::{Failure, access, audit, demo, erase, keys, looking, making, plan, reckon, stock, traced};
+use super::{
+    Failure, access, audit, demo, erase, keys, looking, losses, making, plan, reckon, statement, stock, traced,
+};
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
 use crate::node::BookFolder;
@@ -52,6 +54,10 @@ enum Typed {
     Audit(audit::AuditArguments),
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
+    /// Show where every gram is, heading by heading.
+    Statement(statement::StatementArguments),
+    /// Show what melts lost and jars were short of, and what is usual.
+    Losses(losses::LossesArguments),
     /// Tokens of those who use the API.
     #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
@@ -123,6 +129,8 @@ pub fn run() -> ExitCode {
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
+        Typed::Statement(arguments) => done(statement::statement(&arguments)),
+        Typed::Losses(arguments) => done(losses::losses(&arguments)),
         Typed::Token(command) => done(access::token(&command)),
         Typed::Stock(arguments) => done(stock::stock(&arguments)),
         Typed::Spot(arguments) => stock::spot(&arguments),

@@ -14,12 +14,6 @@ use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-/// As of when, as it is typed.
-fn at(text: &str) -> Result<AsOf, String> {
-    let at = text.parse();
-    at.map_err(|()| "a position in the log, or a day like 2026-11-25".into())
-}
-
 /// Of which piece.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -36,7 +30,7 @@ pub struct SharesArguments {
     /// A piece, by its serial or its pour number.
     piece: String,
     /// As of which position or day; as of now without it.
-    #[arg(long, value_parser = at)]
+    #[arg(long)]
     at: Option<AsOf>,
     /// Print JSON.
     #[arg(long)]
@@ -63,7 +57,7 @@ pub struct RecallArguments {
     #[arg(long, value_name = "NUMBER", conflicts_with = "lot")]
     melt: Option<u32>,
     /// As of which position or day; as of now without it.
-    #[arg(long, value_parser = at)]
+    #[arg(long)]
     at: Option<AsOf>,
     /// Print JSON.
     #[arg(long)]
@@ -85,7 +79,7 @@ pub struct SuspectsArguments {
     #[arg(long, value_name = "PARTS", value_parser = Fineness::parse)]
     assay_uncertainty: Option<Fineness>,
     /// As of which position or day; as of now without it.
-    #[arg(long, value_parser = at)]
+    #[arg(long)]
     at: Option<AsOf>,
     /// Print JSON.
     #[arg(long)]

@@ -33,6 +33,29 @@ impl Date {
         })
     }
 
+    /// The day of a moment, by UTC; none before the year 0 or after 9999.
+    #[must_use]
+    pub fn of(moment: Timestamp) -> Option<Self> {
+        // The reverse of `last_second`, in eras of 400 years, which have 146,097 days each.
+        let days = moment.0.div_euclid(86_400).checked_add(719_468)?;
+        let (era, day) = (days.div_euclid(146_097), days.rem_euclid(146_097));
+        let of_era = (day - day / 1_460 + day / 36_524 - day / 146_096) / 365;
+        let day = day - (365 * of_era + of_era / 4 - of_era / 100);
+        let from_march = (5 * day + 2) / 153;
+        let month = if from_march < 10 {
+            from_march + 3
+        } else {
+            from_march - 9
+        };
+        let year = era.checked_mul(400)?.checked_add(of_era)? + i64::from(month <= 2);
+        (0..=9_999).contains(&year).then_some(())?;
+        Some(Self {
+            year: u16::try_from(year).ok()?,
+            month: u8::try_from(month).ok()?,
+            day: u8::try_from(day - (153 * from_march + 2) / 5 + 1).ok()?,
+        })
+    }
+
     /// Its last second, by UTC.
     #[must_use]
     pub fn last_second(self) -> Timestamp {
@@ -91,7 +114,10 @@ mod tests {
     }
 
     #[test]
-    fn the_last_second_of_every_day_is_one_day_after_that_of_the_day_before() {
+    fn every_day_has_its_seconds_and_every_second_its_day() {
+        for beyond in [i64::MIN, i64::MAX, -62_167_219_201, 253_402_300_800] {
+            assert_eq!(Date::of(Timestamp(beyond)), None, "{beyond}");
+        }
         for year in 1970..2401_u16 {
             let mut of_year = 0;
             for (month, day) in (1..=12_u16).flat_map(|month| (1..=31_u16).map(move |day| (month, day))) {
@@ -100,6 +126,8 @@ mod tests {
                 };
                 let days = posix_days(i64::from(year), of_year);
                 assert_eq!(date.last_second(), Timestamp(days * 86_400 + 86_399), "{date}");
+                assert_eq!(Date::of(Timestamp(days * 86_400)), Some(date));
+                assert_eq!(Date::of(date.last_second()), Some(date));
                 of_year += 1;
             }
             assert!(of_year == 365 || of_year == 366);

@@ -6,6 +6,7 @@
 
 use super::asked::Asked;
 use super::found::{Found, PRIVATE};
+use super::lists::next_link;
 use super::problem::Problem;
 use super::query::Parameters;
 use super::{App, failed};
@@ -45,4 +46,57 @@ pub fn answered(
         AskError::Beyond { .. } => Problem::unreadable(format!("the query parameter \"at\": {error}")),
         AskError::Reckon(error) => failed(error),
     })?
+}
+
+/// Which part of a list that is reckoned as a whole is asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Part {
+    /// How many items are passed over.
+    pub from: usize,
+    /// How many are told at most.
+    pub limit: usize,
+}
+
+impl Part {
+    /// Takes `from` and `limit` out of a query.
+    ///
+    /// # Errors
+    /// 400.
+    pub fn of(query: &mut Parameters, what: &str) -> Result<Self, Problem> {
+        let limit = query.limit()?;
+        let from = query.index("from", what)?.unwrap_or(0);
+        Ok(Self {
+            from: usize::try_from(from).map_err(failed)?,
+            limit,
+        })
+    }
+
+    /// Puts the items of this part into an answer, and where the next part of `count` items begins.
+    pub fn put(self, body: &mut Map<String, Value>, count: usize, items: impl Iterator<Item = Value>) {
+        body.insert("items".into(), items.collect());
+        let end = self.from.saturating_add(self.limit);
+        if end < count {
+            body.insert("next".into(), json!(end));
+        }
+    }
+}
+
+/// As [`answered`], with a link to the next part where the answer names one.
+///
+/// # Errors
+/// As [`answered`].
+pub fn answered_in_parts(
+    app: &App,
+    asked: &Asked,
+    as_of: AsOf,
+    answer: impl FnOnce(&Reckoning) -> Result<Map<String, Value>, Problem>,
+) -> Result<Found, Problem> {
+    let mut next = None;
+    let mut found = answered(app, as_of, |reckoning| {
+        let body = answer(reckoning)?;
+        next = body.get("next").and_then(Value::as_u64);
+        Ok(body)
+    })?;
+    found.link = next.map(|next| next_link(asked, "from", &next.to_string()));
+    Ok(found)
 }

@@ -6,6 +6,7 @@ use super::access::Role::{self, Admin, Auditor, Bench, Office};
 use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::{self, Misfit};
+use super::losses;
 use super::metal_statement;
 use super::{plans, stock_value, traced};
 use crate::calculators::{
@@ -99,7 +100,6 @@ pub struct Route {
     pub deed: Deed,
 }
 
-const SERIES_PLAN: Deed = Deed::Figure(plans::plan);
 const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
 const TRADE: &[Role] = &[Bench, Office];
 const OFFICE: &[Role] = &[Office];
@@ -338,7 +338,10 @@ pub const ROUTES: &[Route] = &[
     show("/v1/charges/{charge}", Table::Charge),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
     figure("/v1/statement", ALL, metal_statement::statement),
-    read("/v1/series/{series}/plan", Who::Roles(ALL), SERIES_PLAN),
+    figure("/v1/statement/{metal}/{heading}", ALL, metal_statement::opened),
+    figure("/v1/losses/{metal}", ALL, losses::losses),
+    figure("/v1/jars/{jar}/emptyings", ALL, losses::emptyings),
+    figure("/v1/series/{series}/plan", ALL, plans::plan),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

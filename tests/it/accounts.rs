@@ -1,18 +1,33 @@
 //! What is reckoned from the log: as of now, of a position, of a day.
 
 mod asked;
+mod demo;
 mod exactly;
+mod losses;
 mod mixtures;
 mod plans;
 mod suspects;
 mod traced;
 
 use crate::http::{NOW, TestApp, Workshop, lot};
-use pourbook::accounts::{AsOf, AskError, Reckoning};
+use pourbook::accounts::{AsOf, AskError, Heading, NoPosition, Postings, Reckoning, by_rows};
 use pourbook::domain::{Book, Date};
 use pourbook::http::Role;
-use serde_json::json;
+use pourbook::metal::{FineMass, MassDifference, Metal};
+use serde_json::{Value, json};
 use std::sync::atomic::Ordering;
+
+/// The movements lead to what the rows of the book say, heading by heading.
+#[track_caller]
+pub fn agree(book: &Book, postings: &Postings) {
+    for metal in Metal::ALL {
+        let masses = book.masses(metal).unwrap();
+        for heading in Heading::all() {
+            let moved = postings.amount(metal, heading).unwrap();
+            assert_eq!(moved, by_rows(&masses, heading).1, "{metal}, {heading}");
+        }
+    }
+}
 
 const DAY: i64 = 86_400;
 
@@ -37,7 +52,7 @@ fn a_position_and_a_day_are_told_apart() {
         "newest",
         "99999999999999999999",
     ] {
-        assert_eq!(bad.parse::<AsOf>(), Err(()), "{bad}");
+        assert_eq!(bad.parse::<AsOf>(), Err(NoPosition), "{bad}");
     }
 }
 
@@ -84,22 +99,27 @@ async fn a_statement_is_asked_for_as_of_a_position_and_adds_up() {
         let reply = app.get_as(Role::Bench, &format!("/v1/statement{query}")).await;
         reply.expect(200).json()["metals"][0]["lines"].clone()
     };
-    let received = json!({"heading": "received", "mass": "500.00", "fine": "499.95"});
-    let unmelted = |mass: &str, fine: &str| json!({"heading": "unmelted", "mass": mass, "fine": fine});
+    let line = |heading: &str, mass: &str, fine: &str, movements: u64| json!({"heading": heading, "mass": mass, "fine": fine, "movements": movements});
+    let received = line("received", "500.00", "499.95", 1);
     assert_eq!(
         statement(&format!("?metal=silver&at={before}")).await,
-        json!([received, unmelted("500.00", "499.95")])
+        json!([received, line("unmelted", "500.00", "499.95", 1)])
     );
+    let mut pieces = line("pieces_graded", "101.02", "101.009898", 2);
+    pieces["pieces"] = json!(2);
+    let whole = statement("").await;
     assert_eq!(
-        statement("").await,
+        whole,
         json!([
             received,
-            unmelted("250.00", "249.975"),
-            {"heading": "heels", "mass": "148.48", "fine": "148.465152"},
-            {"heading": "pieces_graded", "mass": "101.02", "fine": "101.009898"},
-            {"heading": "melt_loss", "mass": "0.50", "fine": "0.49995"},
+            line("unmelted", "250.00", "249.975", 2),
+            line("heels", "148.48", "148.465152", 1),
+            line("crucible", "0.00", "0.00", 5),
+            pieces,
+            line("melt_loss", "0.50", "0.49995", 1),
         ])
     );
+    every_line_opens_to_its_sum(&app, &whole).await;
     for beyond in [
         "?at=99999",
         "?at=tomorrow",
@@ -109,6 +129,39 @@ async fn a_statement_is_asked_for_as_of_a_position_and_adds_up() {
     ] {
         let reply = app.get_as(Role::Bench, &format!("/v1/statement{beyond}")).await;
         reply.refused(400, "unreadable", "");
+    }
+}
+
+/// Each figure is the sum of the movements behind it, whatever pages they are read in.
+async fn every_line_opens_to_its_sum(app: &TestApp, lines: &Value) {
+    for line in lines.as_array().unwrap() {
+        let heading = line["heading"].as_str().unwrap();
+        let mut next = format!("/v1/statement/silver/{heading}?limit=2");
+        let (mut mass, mut fine, mut count) = (0, 0, 0);
+        loop {
+            let reply = app.get_as(Role::Auditor, &next).await.expect(200);
+            let page = reply.json();
+            for item in page["items"].as_array().unwrap() {
+                let text = |member: &str| item[member].as_str().unwrap().to_owned();
+                mass += MassDifference::parse(&text("mass")).unwrap().units();
+                fine += text("fine").parse::<FineMass>().unwrap().picograms();
+                count += 1;
+            }
+            let Some(from) = page["next"].as_u64() else { break };
+            next = format!("/v1/statement/silver/{heading}?limit=2&from={from}");
+            assert!(reply.header("link").unwrap().contains(&next), "{next}");
+        }
+        assert_eq!(
+            line["mass"],
+            json!(MassDifference::from_units(mass).unwrap()),
+            "{heading}"
+        );
+        assert_eq!(
+            line["fine"],
+            json!(FineMass::from_picograms(fine).unwrap()),
+            "{heading}"
+        );
+        assert_eq!(line["movements"], count, "{heading}");
     }
 }
 

@@ -4,6 +4,7 @@ mod alloying;
 mod amounts;
 mod chances;
 mod check_digits;
+mod control;
 mod gravity;
 mod masses;
 mod mixtures;

@@ -8,7 +8,7 @@ use std::path::Path;
 
 #[test]
 fn every_command_has_help_with_an_example() {
-    let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|token|token add|token list|token revoke|erase|key|\
+    let commands = "init|serve|demo|show|shares|recall|suspects|proof|verify|audit|rebuild|statement|losses|token|token add|token list|token revoke|erase|key|\
         key list|key add|key revoke|key suspect|key sign|key record|gravity|conformity|compare|plan|blend|raise|convert|bar|price|vat|stock|spot|reckon|completions";
     for command in commands.split('|') {
         let mut words: Vec<&str> = command.split(' ').collect();
@@ -333,4 +333,62 @@ fn spot_prices_are_typed_or_read_from_a_file_and_stock_is_valued_by_them() {
     pourbook(&["stock", &book, "--making=-1"]).ends(2, &["negative"]);
     pourbook(&["stock", &book, "--at", "99999"]).ends(2, &["99999"]);
     pourbook(&["stock", &desk.at("nothing")]).ends(2, &["holds no book"]);
+}
+
+#[test]
+fn statement_and_losses_print_and_cannot() {
+    let desk = Desk::new();
+    let book = desk.at("demo");
+    pourbook(&["demo", &book]).ends(0, &[]);
+    let printed = pourbook(&["statement", &book, "--metal", "gold", "--at", "2026-03-31"]).ends(0, &[]);
+    let wanted = [
+        "gold, as of position ",
+        "grams",
+        "fine grams",
+        "received",
+        "  unmelted",
+    ];
+    assert!(
+        wanted.iter().all(|wanted| printed.out.contains(wanted)),
+        "{}",
+        printed.out
+    );
+    let last = printed.out.trim_end().lines().last().unwrap().split_whitespace();
+    assert_eq!(last.collect::<Vec<_>>(), ["difference", "0.00", "0.0000"]);
+    let whole = pourbook(&["statement", &book, "--json"]).ends(0, &[]);
+    assert_eq!(whole.members(), ["metals", "position", "recorded"]);
+    for of_metal in whole.json()["metals"].as_array().unwrap() {
+        assert_eq!(of_metal["difference"], json!({"mass": "0.00", "fine": "0.00"}));
+    }
+    let open = ["statement", &book, "--metal", "silver", "--open", "assay_loss"];
+    let opened = pourbook(&open).ends(0, &["silver, assay_loss", "pour ", "pieces_hallmarked", "sum"]);
+    let count = opened.out.lines().count() - 3;
+    let opened = pourbook(&[&open[..], &["--json"]].concat()).ends(0, &[]);
+    assert_eq!(opened.json()["items"].as_array().unwrap().len(), count);
+    assert_eq!(opened.json()["movements"], count);
+    let losses = pourbook(&["losses", &book]).ends(
+        0,
+        &[
+            "usual: ",
+            "unusually high",
+            "jars emptied",
+            "less than the readings explain",
+        ],
+    );
+    assert!(
+        losses
+            .out
+            .contains("mean 4393.9 ppm; nothing is usual before 10 melts, and there are 1"),
+        "{}",
+        losses.out
+    );
+    let told = pourbook(&["losses", &book, "--metal", "silver", "--json"]).ends(0, &[]);
+    assert_eq!(told.members(), ["emptyings", "metals", "position", "recorded"]);
+    pourbook(&["statement", &book, "--at", "99999"])
+        .ends(2, &["position 99999 lies beyond the log, which ends at"]);
+    pourbook(&["statement", &book, "--at", "tomorrow"]).ends(2, &["a day like"]);
+    pourbook(&["statement", &book, "--metal", "iron"]).ends(2, &["is none of silver, gold"]);
+    pourbook(&["statement", &book, "--open", "heels"]).ends(2, &["--metal"]);
+    pourbook(&["statement", &book, "--metal", "gold", "--open", "nonsense"]).ends(2, &["no heading"]);
+    pourbook(&["losses", &desk.at("nowhere")]).ends(2, &["holds no book"]);
 }

@@ -229,6 +229,8 @@ impl Walk {
                 "code" => "stale",
                 "level" => "0",
                 "tile" => "000.p/1",
+                "metal" => "silver",
+                "heading" => "received",
                 name => self
                     .kept
                     .get(name)
@@ -245,7 +247,7 @@ impl Walk {
     fn nowhere(route: &Route) -> String {
         let parts = route.path.split('/').skip(1).map(|part| match part {
             "{serial}" => "TW-9999",
-            "{code}" | "{level}" | "{tile:.+}" => "nonsense",
+            "{code}" | "{level}" | "{tile:.+}" | "{metal}" | "{heading}" => "nonsense",
             part if part.starts_with('{') => NOBODY,
             word => word,
         });

@@ -3,6 +3,7 @@
 //! `check` runs what was given, then what is asked, and holds the outcome to one line. Whatever is asked, it also holds
 //! that a refusal changed nothing, that the events alone lead to the same book, and that no metal came or went.
 
+use pourbook::accounts::Postings;
 use pourbook::domain::*;
 use pourbook::metal::{Fineness, Mass, MassDifference, Metal, Money, Reading};
 use serde::de::DeserializeOwned;
@@ -71,6 +72,8 @@ pub struct Bench {
     pub entries: Vec<Recorded>,
     names: BTreeMap<String, Uuid>,
     draw: u64,
+    /// Every movement of metal that the events told of, as they were decided.
+    pub postings: Postings,
 }
 
 impl Bench {
@@ -80,6 +83,7 @@ impl Bench {
             entries: Vec::new(),
             names: BTreeMap::new(),
             draw: 0,
+            postings: Postings::default(),
         }
     }
 
@@ -115,6 +119,9 @@ impl Bench {
         };
         let drafts = self.book.decide(stamp.index, command, &mut moment)?;
         self.book.keep();
+        for (place, draft) in (0..).zip(&drafts) {
+            self.postings.take(stamp.index, place, &draft.event);
+        }
         self.entries.push(Recorded {
             stamp,
             drafts: drafts.clone(),
@@ -393,6 +400,7 @@ impl Bench {
 
     /// Every metal's statement adds up, in grams and in fine grams.
     pub fn holds_every_gram(&self) {
+        crate::accounts::agree(&self.book, &self.postings);
         for metal in Metal::ALL {
             let statement = self.book.masses(metal).unwrap();
             assert_eq!(
