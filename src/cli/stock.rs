@@ -23,12 +23,6 @@ const PRICES_MAX: usize = 1_000;
 /// The first line of a file of prices.
 const HEADER: &str = "metal,amount,currency,priced_at,source";
 
-/// As of when, as it is typed.
-fn at(text: &str) -> Result<AsOf, String> {
-    let at = text.parse();
-    at.map_err(|()| "a position in the log, or a day like 2026-11-25".into())
-}
-
 /// Not below zero.
 fn making(text: &str) -> Result<Percent, String> {
     let percent: Percent = text.parse().map_err(|error| format!("{error}"))?;
@@ -53,7 +47,7 @@ pub struct StockArguments {
     /// The book.
     dir: PathBuf,
     /// As of which position or day; as of now without it.
-    #[arg(long, value_parser = at)]
+    #[arg(long)]
     at: Option<AsOf>,
     /// The charge for making on pieces, per cent, for the insurer.
     #[arg(long, value_name = "PERCENT", value_parser = making, default_value = "0")]
