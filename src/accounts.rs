@@ -8,6 +8,7 @@ mod as_of;
 pub mod costs;
 pub mod exact;
 mod gradings;
+mod gravities;
 mod heading;
 pub mod holders;
 mod losses;
@@ -29,6 +30,7 @@ pub mod told;
 
 pub use as_of::{Accounts, AsOf, AskError, NoPosition};
 pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};
+pub use gravities::{Against, GravityTold, HeldAgainst, Possible};
 pub use heading::Heading;
 pub use losses::{Emptied, Emptying, Losses, MeltLoss};
 pub use opened::Movement;

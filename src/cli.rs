@@ -13,6 +13,8 @@ mod audit;
 #[cfg(feature = "server")]
 pub mod demo;
 #[cfg(feature = "server")]
+mod doubts;
+#[cfg(feature = "server")]
 mod erase;
 #[cfg(feature = "server")]
 mod keys;

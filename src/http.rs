@@ -31,6 +31,7 @@ mod proofs;
 mod public_record;
 mod query;
 mod quotes;
+mod readings;
 mod reads;
 pub mod routes;
 mod said;

@@ -54,7 +54,7 @@ pub use rounding::Rounding;
 pub use scale::{MPE_TABLE, MpeBands, MpeTable, ScaleClass, mpe, mpe_in_service};
 pub use tolerance::{
     GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
-    grade_by_limits, guard_band, standard_uncertainty,
+    grade_by_limits, guard_band,
 };
 pub use troy::{OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
 

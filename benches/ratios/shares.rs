@@ -87,7 +87,7 @@ fn melt(
             _ => None,
         },
     )[0];
-    let grams = if before.is_some() { "379.87" } else { "480.00" };
+    let grams = if before.is_some() { "379.38" } else { "480.00" };
     let charge = ChargeMelt {
         metal: Metal::Silver,
         heels: before.iter().map(|(melt, _)| *melt).collect(),

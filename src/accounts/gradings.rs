@@ -3,15 +3,14 @@
 //! A grading names the version of its rule, so it is reckoned by that version, on the scale that took the reading, against
 //! the limits that it carries. Deliberately absent: a decision. Nothing here changes what was graded.
 
-use super::Reckoning;
 use super::past::{Past, Unread};
 use crate::check::Ancestry;
 use crate::domain::{
-    Event, Grade, PieceGraded, PieceId, PieceReading, Scale, ScaleId, SessionId, Stage, Timestamp,
+    Book, Event, Grade, PieceGraded, PieceId, PieceReading, Scale, ScaleId, SessionId, Stage,
 };
-use crate::metal::{
-    GuardRule, MPE_TABLE, Mass, Reading, ScaleClass, at_least, expanded_uncertainty, standard_uncertainty,
-};
+use crate::metal::floats::fixed_up;
+use crate::metal::probability::{conformity, standard_uncertainty};
+use crate::metal::{GuardRule, MPE_TABLE, Mass, Reading, ScaleClass, at_least, expanded_uncertainty};
 use serde::Serialize;
 
 /// A grading, reckoned again.
@@ -19,8 +18,6 @@ use serde::Serialize;
 pub struct GradingAgain {
     /// Index of its entry.
     pub index: u64,
-    /// When that was recorded.
-    pub recorded: Option<Timestamp>,
     /// The reading that it rests on.
     pub reading: ReadingTold,
     /// The scale that took it.
@@ -42,6 +39,10 @@ pub struct GradingAgain {
     pub again: Option<Grade>,
     /// Whether outcome and guard band are what they were.
     pub agrees: bool,
+    /// How probable it is that the piece itself is within the limits (JCGM 106:2012, 7.4); none where the scale is
+    /// unverified, or where there are no limits. It decides nothing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub probability: Option<String>,
     /// What may be said of the reading.
     pub claim: Claim,
 }
@@ -92,8 +93,8 @@ pub struct Permitted {
     pub source: &'static str,
     /// The year from which it holds.
     pub from_year: u16,
-    /// Standard uncertainty of the reading, rounded up to 10 micrograms, grams.
-    pub u: Mass,
+    /// Standard uncertainty of the reading, grams, six decimals, rounded up.
+    pub u: String,
 }
 
 /// A version of the rule of grading.
@@ -124,35 +125,30 @@ pub struct Claim {
     pub may_not: String,
 }
 
-impl Reckoning {
-    /// The gradings of a piece by the rule, oldest first. A fault found by eye is no grading by a rule.
+impl GradingAgain {
+    /// The gradings of a piece by the rule, oldest first, as of a position of the log. A fault found by eye is no grading by a rule.
     ///
     /// `source` is where the entries are read again, `rules` the versions of the rule.
     ///
     /// # Errors
     /// [`Unread`].
-    pub fn gradings(
-        &self,
-        piece: PieceId,
+    pub fn of(
+        book: &Book,
+        position: u64,
         source: &dyn Ancestry,
+        piece: PieceId,
         rules: &[GuardRule],
-    ) -> Result<Vec<GradingAgain>, Unread> {
+    ) -> Result<Vec<Self>, Unread> {
         let past = Past {
-            book: self.book(),
+            book,
             source,
-            position: self.position(),
+            position,
         };
-        let mut told = Vec::new();
-        for graded in graded(&past, piece)? {
-            let again = graded.again(&past, rules).ok_or(Unread {
-                index: graded.reading.index,
-            })?;
-            told.push(GradingAgain {
-                recorded: self.stamp(graded.index).map(|stamp| stamp.at),
-                ..again
-            });
-        }
-        Ok(told)
+        let again = |graded: Graded| {
+            let index = graded.reading.index;
+            graded.again(&past, rules).ok_or(Unread { index })
+        };
+        graded(&past, piece)?.into_iter().map(again).collect()
     }
 }
 
@@ -214,7 +210,6 @@ impl Graded {
         let suspect = past.book.is_suspect(&self.reading);
         Some(GradingAgain {
             index: self.index,
-            recorded: None,
             reading: ReadingTold {
                 mass: self.reading.mass.clone(),
                 stage: self.reading.stage,
@@ -234,8 +229,15 @@ impl Graded {
             grade: self.event.grade,
             again: again.map(|(grade, _)| grade),
             agrees: again == Some((self.event.grade, self.event.guard)),
+            probability: self.probability(scale),
             claim: claim(scale, &self.reading.mass, suspect),
         })
+    }
+
+    fn probability(&self, scale: &Scale) -> Option<String> {
+        let mass = self.reading.mass.mass();
+        let u = standard_uncertainty(scale.permitted(mass)?, scale.repeatability, scale.d);
+        Some(conformity(mass, u, self.event.lower?, self.event.upper)?.to_string())
     }
 
     /// The limits that it was made by.
@@ -251,7 +253,7 @@ fn scale_told(scale: &Scale, load: Mass) -> ScaleTold {
             intervals: MPE_TABLE.half_intervals(scale.class, scale.e, load)?,
             source: MPE_TABLE.source,
             from_year: MPE_TABLE.from_year,
-            u: standard_uncertainty(error, scale.repeatability, scale.d)?,
+            u: fixed_up(standard_uncertainty(error, scale.repeatability, scale.d), 6),
         })
     });
     ScaleTold {

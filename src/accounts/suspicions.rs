@@ -10,10 +10,10 @@
 //! consignment, and any change of what was recorded.
 
 mod balances;
+mod counts;
 mod deviation;
 mod readings;
 
-use super::Reckoning;
 use super::past::{Past, Unread};
 use crate::check::Ancestry;
 use crate::domain::{Book, Event, PieceState, ScaleId, Session, SessionId};
@@ -100,7 +100,7 @@ pub enum Remedy {
 pub struct Decision {
     /// Index of its entry.
     pub index: u64,
-    /// Which: `grade`, `filed`, `explained`, `melt_loss`, `jar_shortfall`, `refining_loss`.
+    /// Which: `grade`, `filed`, `explained`, `melt_loss`, `jar_shortfall`, `refining_loss`, `variance`.
     pub kind: &'static str,
     /// What it is about.
     pub subject: Uuid,
@@ -124,21 +124,22 @@ struct Doubt<'a> {
     off: Deviation,
 }
 
-impl Reckoning {
-    /// What is in doubt of a session; none where there is no such session.
+impl Suspicion {
+    /// What is in doubt of a session, as of a position of the log; none where there is no such session. `source` is where
+    /// the entries are read again.
     ///
     /// # Errors
     /// [`Unread`].
-    pub fn suspicion(&self, id: SessionId, source: &dyn Ancestry) -> Result<Option<Suspicion>, Unread> {
-        let Some(session) = self.book().session(id) else {
+    pub fn of(
+        book: &Book,
+        position: u64,
+        source: &dyn Ancestry,
+        id: SessionId,
+    ) -> Result<Option<Self>, Unread> {
+        let Some(session) = book.session(id) else {
             return Ok(None);
         };
-        let past = Past {
-            book: self.book(),
-            source,
-            position: self.position(),
-        };
-        let mut suspicion = Suspicion {
+        let mut suspicion = Self {
             session: id,
             scale: session.scale,
             check: None,
@@ -149,15 +150,19 @@ impl Reckoning {
         let Some(index) = session.failed_at else {
             return Ok(Some(suspicion));
         };
-        let check = failed_check(&past, session, index)?;
-        let off = Deviation {
-            nominal: check.nominal,
-            shown: check.reading.mass(),
+        let past = Past {
+            book,
+            source,
+            position,
         };
+        let check = failed_check(&past, session, index)?;
         let doubt = Doubt {
             past: &past,
             session,
-            off,
+            off: Deviation {
+                nominal: check.nominal,
+                shown: check.reading.mass(),
+            },
         };
         suspicion.check = Some(check);
         suspicion.readings = doubt.readings()?;
@@ -165,16 +170,16 @@ impl Reckoning {
         suspicion.to_weigh = suspicion.readings.iter().filter(open).count();
         suspicion.decisions = doubt.of_pieces(&suspicion.readings)?;
         suspicion.decisions.extend(doubt.of_balances()?);
-        suspicion
-            .decisions
-            .sort_by(|a, b| (a.index, a.kind, &a.name).cmp(&(b.index, b.kind, &b.name)));
+        suspicion.decisions.extend(doubt.of_counts()?);
+        let place = |decision: &Decision| (decision.index, decision.kind, decision.name.clone());
+        suspicion.decisions.sort_by_cached_key(place);
         Ok(Some(suspicion))
     }
 
     /// The sessions in which a check failed, by the entry in which it did.
     #[must_use]
-    pub fn failed_sessions(&self) -> Vec<(u64, SessionId)> {
-        let sessions = self.book().sessions();
+    pub fn failed_sessions(book: &Book) -> Vec<(u64, SessionId)> {
+        let sessions = book.sessions();
         let mut failed: Vec<(u64, SessionId)> = sessions
             .filter_map(|session| Some((session.failed_at?, session.session)))
             .collect();

@@ -21,6 +21,11 @@ pub(super) fn facts(claims: &Claims<'_>, keys: &Keys, told: &Told) -> Facts {
         match event {
             Event::PiecePoured(e) => facts.pour.clone_from(&e.pour),
             Event::PieceWeighed(e) => weigh(&mut facts, index, e.session, &e.mass),
+            Event::PieceGravity(e) => {
+                let measured = claims.measured(e);
+                facts.density = measured.map(|measured| measured.density_text());
+                facts.density_uncertainty = measured.map(|measured| measured.uncertainty_text());
+            }
             Event::PieceBoughtBack(e) => weigh(&mut facts, index, e.session, &e.mass),
             _ => {}
         }

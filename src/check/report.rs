@@ -83,6 +83,10 @@ pub struct Facts {
     pub number: Option<String>,
     /// The metal.
     pub metal: Option<&'static str>,
+    /// Density by its last weighing in water, g/cm3.
+    pub density: Option<String>,
+    /// Expanded uncertainty (k = 2) of that, g/cm3.
+    pub density_uncertainty: Option<String>,
     /// Last reading, grams, as typed.
     pub weight_grams: Option<String>,
     /// Fineness as certified, parts per thousand.

@@ -2,7 +2,8 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{
-    Failure, access, audit, demo, erase, keys, looking, losses, making, plan, reckon, statement, stock, traced,
+    Failure, access, audit, demo, doubts, erase, keys, looking, losses, making, plan, reckon, statement,
+    stock, traced,
 };
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
@@ -52,6 +53,8 @@ enum Typed {
     Verify(VerifyArguments),
     /// Check a whole log, entry by entry.
     Audit(audit::AuditArguments),
+    /// What failed checks of scales put in doubt.
+    Doubts(doubts::DoubtsArguments),
     /// Build the views anew from the log.
     Rebuild(making::RebuildArguments),
     /// Show where every gram is, heading by heading.
@@ -128,6 +131,7 @@ pub fn run() -> ExitCode {
         Typed::Proof(arguments) => done(looking::proof(&arguments)),
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
+        Typed::Doubts(arguments) => done(doubts::doubts(&arguments)),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Statement(arguments) => done(statement::statement(&arguments)),
         Typed::Losses(arguments) => done(losses::losses(&arguments)),

@@ -8,8 +8,9 @@ use super::found::{ASK_AGAIN, Found};
 use super::private;
 use super::problem::Problem;
 use super::{App, failed};
+use crate::accounts::GravityTold;
 use crate::domain::{
-    Certificate, CertificateIssued, Event, Piece, PieceState, Serial, SerialError, SeriesClosed,
+    Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesClosed,
 };
 use crate::metal::{Mass, Rounding, troy_ounces};
 use crate::record::Entry;
@@ -86,6 +87,7 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     {
         body.insert("certificate".into(), certified(app, &certificate)?);
     }
+    body.extend(gravity(app, &piece)?.map(|gravity| ("gravity".to_owned(), gravity)));
     body.insert("suspect".into(), json!(is_suspect(app, &piece)?));
     let released = app.writer.published().released();
     if let Some(released) = released {
@@ -227,6 +229,22 @@ fn stated(issued: &CertificateIssued) -> Map<String, Value> {
         }),
     );
     shown
+}
+
+/// The newest weighing in water, with the density that follows from it.
+fn gravity(app: &App, piece: &Piece) -> Result<Option<Value>, Problem> {
+    let Some(gravity) = piece.gravities.last() else {
+        return Ok(None);
+    };
+    let session = app.views.session(gravity.session).map_err(failed)?;
+    let session =
+        session.ok_or_else(|| Problem::internal("the session of a weighing is not in the views"))?;
+    let scale: Option<Scale> = app.views.row(session.scale.0).map_err(failed)?;
+    let step = scale.map_or(Mass::ZERO, |scale| scale.d);
+    let suspect = session.failed_at.is_some() && gravity.index > session.last_good;
+    let told = GravityTold::on_scale(gravity, step, suspect);
+    told.map(|told| serde_json::to_value(told).map_err(failed))
+        .transpose()
 }
 
 /// Whether the newest reading stands between a check that held and one that failed.

@@ -8,7 +8,7 @@ use super::figures::Figure;
 use super::located::{self, Misfit};
 use super::losses;
 use super::metal_statement;
-use super::{plans, stock_value, traced};
+use super::{plans, readings, stock_value, traced};
 use crate::calculators::{
     Bar, Blend, Calculator, Comparison, Conformity, Convert, Gravity, Plan, Price, Raise, Vat,
 };
@@ -337,6 +337,10 @@ pub const ROUTES: &[Route] = &[
     show("/v1/quotes/{quote}", Table::Quote),
     show("/v1/charges/{charge}", Table::Charge),
     read("/v1/pieces/{piece}/history", Who::Roles(ALL), Deed::History),
+    figure("/v1/pieces/{piece}/gradings", ALL, readings::gradings),
+    figure("/v1/pieces/{piece}/gravity", ALL, readings::gravities),
+    figure("/v1/sessions/{session}/suspects", ALL, readings::of_session),
+    figure("/v1/suspects", ALL, readings::suspects),
     figure("/v1/statement", ALL, metal_statement::statement),
     figure("/v1/statement/{metal}/{heading}", ALL, metal_statement::opened),
     figure("/v1/losses/{metal}", ALL, losses::losses),

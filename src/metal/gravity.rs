@@ -11,7 +11,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::digits::{Unreadable, read_count, serde_as_text, write_count};
-use super::floats::grams;
+use super::floats::{fixed, fixed_up, grams};
 use super::mass::Mass;
 use super::water::WaterTemperature;
 
@@ -111,6 +111,20 @@ pub struct Measured {
     pub density: f64,
     /// The expanded uncertainty.
     pub uncertainty: f64,
+}
+
+impl Measured {
+    /// The density with three decimals, g/cm3.
+    #[must_use]
+    pub fn density_text(&self) -> String {
+        fixed(self.density, 3)
+    }
+
+    /// The uncertainty with three decimals, rounded up, g/cm3.
+    #[must_use]
+    pub fn uncertainty_text(&self) -> String {
+        fixed_up(self.uncertainty, 3)
+    }
 }
 
 /// Whether a scale is fine enough for a piece.

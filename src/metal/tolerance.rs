@@ -90,12 +90,6 @@ pub fn guard_band(mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {
     GUARD_RULES.last()?.guard_band(mpe, s, d)
 }
 
-/// The standard uncertainty u, rounded up to 10 micrograms. See [`guard_band`].
-#[must_use]
-pub fn standard_uncertainty(mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {
-    smallest_multiple(Mass::from_units(1)?, 6, six_variances(mpe, s, d))
-}
-
 /// The expanded uncertainty U = 2 u (k = 2), rounded up to a multiple of the scale's step `d`. See [`guard_band`].
 #[must_use]
 pub fn expanded_uncertainty(mpe: Mass, s: Mass, d: Mass) -> Option<Mass> {

@@ -4,7 +4,7 @@ pub mod audits;
 mod demo;
 mod files;
 mod immersed;
-mod little_log;
+pub mod little_log;
 mod lives;
 mod schemas;
 

@@ -20,6 +20,7 @@ mod log;
 mod metal;
 mod opening;
 mod proof;
+mod readings;
 mod record;
 mod shop;
 mod simulation;

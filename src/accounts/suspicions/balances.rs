@@ -94,7 +94,7 @@ impl Doubt<'_> {
     }
 
     /// Whether the heel and the prills of a melt were weighed in the session that is in doubt. Only such a melt is read.
-    fn weighed_out(&self, melt: &Melt) -> Result<Option<(u64, MeltClosed)>, Unread> {
+    pub(super) fn weighed_out(&self, melt: &Melt) -> Result<Option<(u64, MeltClosed)>, Unread> {
         if melt.closed.is_none_or(|index| index <= self.session.last_good) {
             return Ok(None);
         }
@@ -116,7 +116,7 @@ impl Doubt<'_> {
                 }
                 MeltInput::Heel { melt: from, mass } => {
                     let from = self.book().melt(*from).ok_or(Unread { index })?;
-                    if self.weighed_out(from)?.is_some() {
+                    if self.heel_in_doubt(from, melt.since)? {
                         self.shift(&mut shift, *mass, 1);
                     }
                 }

@@ -2,7 +2,10 @@
 
 use super::super::gradings::{graded, reading_of};
 use super::{Decision, Doubt, Remedy, SuspectReading, Unread};
-use crate::domain::{Event, MeltInput, Piece, PieceId, PieceReading, PieceState, Scale, SessionId};
+use crate::domain::{
+    Event, JarId, LotId, MeltId, MeltInput, Piece, PieceId, PieceReading, PieceState, RefiningId, Scale,
+    SessionId,
+};
 use crate::metal::{GUARD_RULES, GuardRule, Mass, Reading};
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -80,20 +83,19 @@ impl Doubt<'_> {
     /// A thing in a few words.
     pub(super) fn name(&self, id: Uuid) -> String {
         let book = self.book();
-        if let Some(piece) = book.pieces().find(|row| row.piece.0 == id) {
-            return format!("piece {}", piece.pour);
-        }
-        if let Some(lot) = book.lots().find(|row| row.lot.0 == id) {
-            return format!("lot {}", lot.number);
-        }
-        if let Some(melt) = book.melts().find(|row| row.melt.0 == id) {
-            return format!("melt {}", melt.number);
-        }
-        if let Some(jar) = book.jars().find(|row| row.jar.0 == id) {
-            return format!("jar of {} of {}", jar.residue, jar.metal);
-        }
-        let refining = book.refinings().find(|row| row.refining.0 == id);
-        refining.map_or_else(String::new, |row| format!("refining {}", row.number))
+        let piece = book.piece(PieceId(id)).map(|row| format!("piece {}", row.pour));
+        let lot = || book.lot(LotId(id)).map(|row| format!("lot {}", row.number));
+        let melt = || book.melt(MeltId(id)).map(|row| format!("melt {}", row.number));
+        let jar = || {
+            book.jar(JarId(id))
+                .map(|row| format!("jar of {}, {}", row.residue.word(), row.metal))
+        };
+        let refining = || {
+            book.refining(RefiningId(id))
+                .map(|row| format!("refining {}", row.number))
+        };
+        let name = piece.or_else(lot).or_else(melt).or_else(jar).or_else(refining);
+        name.unwrap_or_default()
     }
 
     fn remedy(&self, index: u64, event: &Event, subject: Uuid) -> Remedy {
@@ -120,13 +122,13 @@ impl Doubt<'_> {
                 let lot = self.book().lot(e.lot);
                 still(lot.is_some_and(|lot| lot.left == e.mass.mass()))
             }
-            Event::MeltCounted(e) => {
-                let melt = self.book().melt(e.melt);
-                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
-            }
             Event::JarCounted(e) => {
                 let jar = self.book().jar(e.jar);
                 still(jar.is_some_and(|jar| jar.mass == e.mass.mass()))
+            }
+            Event::MeltCounted(e) => {
+                let melt = self.book().melt(e.melt);
+                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
             }
             // The heel lies there until another melt takes it; prills have gone into their jar.
             Event::MeltClosed(e) if subject == e.melt.0 => {
@@ -293,7 +295,7 @@ impl Doubt<'_> {
 /// As recorded, by the offset, by the proportion.
 pub(super) type Values = (String, String, Option<String>);
 
-/// What an event says was weighed.
+/// What an event says was weighed in the session that it names.
 fn weighed(event: &Event) -> Vec<Weighed<'_>> {
     let one = |subject: Uuid, session: SessionId, mass| {
         vec![Weighed {

@@ -3,7 +3,7 @@
 use super::Claims;
 use crate::check::measures;
 use crate::domain::{Event, Grade, PieceBoughtBack, PieceGraded, PieceGravity, SeriesId, SessionId};
-use crate::metal::gravity::FineEnough;
+use crate::metal::gravity::{FineEnough, Measured};
 use crate::metal::{Mass, Reading};
 
 /// A reading, the session that names its scale, and the index of its entry.
@@ -14,6 +14,7 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
     let mut reading: Option<Weighed<'_>> = None;
     let mut series = claims.poured()?.series;
     let mut faulty = false;
+    let mut gravity: Option<&PieceGravity> = None;
     let mut regraded: usize = 0;
     for (index, event) in claims.own() {
         let at = |why: String| format!("entry {index}: {why}");
@@ -21,9 +22,10 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
             Event::PieceFaulted(_) => faulty = true,
             Event::PieceMoved(moved) => series = moved.to,
             Event::PieceWeighed(weighed) => reading = Some((weighed.session, &weighed.mass, index)),
-            Event::PieceGravity(gravity) => {
+            Event::PieceGravity(weighed) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
-                immersed(claims, before, gravity).map_err(at)?;
+                immersed(claims, before, weighed).map_err(at)?;
+                gravity = Some(weighed);
             }
             Event::PieceBoughtBack(back) => {
                 let before = reading.ok_or_else(|| at("was never weighed before".to_owned()))?;
@@ -44,12 +46,20 @@ pub(in crate::check) fn weight(claims: &Claims<'_>) -> Result<String, String> {
         }
     }
     let (session, mass, index) = reading.ok_or("the piece was never weighed")?;
+    let density = match gravity.and_then(|gravity| claims.measured(gravity)) {
+        Some(measured) => format!(
+            "; in water {} g/cm3, +-{} at k = 2",
+            measured.density_text(),
+            measured.uncertainty_text()
+        ),
+        None => String::new(),
+    };
     let word = if claims.is_suspect(session, index) {
         "; SUSPECT: a check of the scale failed after it"
     } else {
         ""
     };
-    Ok(format!("{mass} g; {regraded} gradings recomputed{word}"))
+    Ok(format!("{mass} g; {regraded} gradings recomputed{density}{word}"))
 }
 
 /// A grading is made by the limits of the series that the piece was then in.
@@ -145,6 +155,17 @@ fn immersed(
             "the scale cannot tell {} g of water well enough",
             weighing.displacement()
         )),
+    }
+}
+
+impl Claims<'_> {
+    /// The density by a weighing in water whose scale the file describes.
+    pub(in crate::check) fn measured(&self, gravity: &PieceGravity) -> Option<Measured> {
+        let step = self.scale_of(gravity.session)?.d;
+        let weighing = gravity
+            .method
+            .weighing(&gravity.in_air, &gravity.in_water, gravity.water, step);
+        Some(weighing.ok()?.measured())
     }
 }
 

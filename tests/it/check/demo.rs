@@ -1,6 +1,7 @@
 //! The book of the invented workshop against the ledger of what really happened there.
 
 use super::{DemoBook, entries};
+use pourbook::accounts::{GravityTold, Suspicion};
 use pourbook::cli::demo::{Fate, Held, Holder, Ledger};
 use pourbook::domain::{
     Event, MassStatement, OrderState, PieceState, Residue, SeriesClosed, SeriesState, SessionState,
@@ -363,4 +364,35 @@ fn the_buyers_that_the_vault_names_are_those_of_the_ledger() {
         }
     }
     assert!(seen > 15, "{seen} buyers are named");
+}
+
+/// What was weighed in water is as dense as it really was, within the uncertainty that is told (k = 2: one in 22 may not).
+#[test]
+fn densities_are_what_they_really_were() {
+    let demo = DemoBook::make();
+    let reader = demo.reader();
+    let mut within = 0;
+    for (piece, density) in &demo.ledger.densities {
+        let piece = reader.book().piece(*piece).unwrap();
+        let told = GravityTold::newest(reader.book(), piece).unwrap();
+        let off = told.density.parse::<f64>().unwrap() - *density as f64 / 100_000.0;
+        within += usize::from(off.abs() <= told.uncertainty.parse().unwrap());
+    }
+    let all = demo.ledger.densities.len();
+    assert!(all == 7 && within >= all - 1, "{within} of {all}");
+}
+
+/// On the third day the closing check failed: all pieces were weighed again, and what they were certified by is in no doubt.
+#[test]
+fn the_check_that_failed_is_told() {
+    let demo = DemoBook::make();
+    let reader = demo.reader();
+    let failed = Suspicion::failed_sessions(reader.book());
+    assert_eq!(failed.len(), demo.ledger.failed_checks as usize);
+    for (_, session) in failed {
+        let told = Suspicion::of(reader.book(), reader.head().size, &reader, session);
+        let told = told.unwrap().unwrap();
+        assert!(told.check.unwrap().deviation.to_string() == "0.07" && !told.readings.is_empty());
+        assert!(told.decisions.iter().any(|decision| decision.kind == "melt_loss"));
+    }
 }

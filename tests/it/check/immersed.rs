@@ -41,6 +41,16 @@ fn readings_in_water_hold_with_the_scale_that_took_them() {
     let told = immersed();
     let report = told.report();
     assert!(report.holds(), "{report}");
+    // 50.423 (0.997993 - 0.0012) / 4.813 + 0.0012 by hand, of which 0.997993 g/cm3 is water of 21 degrees (Tanaka et al.).
+    assert_eq!(report.facts.density.as_deref(), Some("10.444"));
+    let uncertainty: f64 = report.facts.density_uncertainty.unwrap().parse().unwrap();
+    assert!(uncertainty > 0.0 && uncertainty < 0.06, "{uncertainty}");
+    let weight = report.steps.iter().find(|step| step.name == "weight").unwrap();
+    assert!(
+        weight.found.contains("in water 10.444 g/cm3, +-0.0"),
+        "{}",
+        weight.found
+    );
 }
 
 #[test]
