@@ -144,7 +144,7 @@ fn is_burned(app: &App, piece: &Piece, number: u32) -> Result<bool, Problem> {
     };
     let (_, closed) = close_of(app, index)?;
     let mut tallies = closed.shapes.iter().filter(|tally| tally.shape == piece.shape);
-    Ok(piece.state.burns_number(true) || tallies.any(|tally| tally.burned.contains(&number)))
+    Ok(piece.state.burns_number(false) || tallies.any(|tally| tally.burned.contains(&number)))
 }
 
 fn close_of(app: &App, index: u64) -> Result<(Entry, SeriesClosed), Problem> {

@@ -40,6 +40,7 @@ def batch(program, first, count, stop):
             shown = served.pieces_by_state()
             if shown != dict(reached):
                 bad.append((first, f"pieces by state: model {dict(reached)}, book {shown}", []))
+            bad += [(first, line, []) for line in served.statement_differs()]
     return counts, reached, bad, requests
 
 

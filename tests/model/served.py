@@ -3,6 +3,7 @@
 import json
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -36,6 +37,13 @@ class Served:
     def run(self, *words):
         """Runs the program once."""
         return subprocess.run([self.program, *words], check=True, capture_output=True, text=True).stdout
+
+    def statement_differs(self):
+        """Where the metal statement of the book is not what its log comes to, reckoned anew."""
+        check = Path(__file__).resolve().parents[1] / "statement" / "run.py"
+        words = [sys.executable, "-B", str(check), self.program, str(self.book)]
+        told = subprocess.run(words, capture_output=True, text=True)
+        return [] if told.returncode == 0 else (told.stdout + told.stderr).splitlines()
 
     def wait(self, port):
         """Until the server answers, or 20 seconds."""

@@ -17,6 +17,10 @@ class Workshop:
             deed = {
                 "lot.received": self.receive,
                 "lot.outturned": self.outturn,
+                "lot.counted": self.count_lot,
+                "lot.found": self.find_lot,
+                "melt.counted": self.count_heel,
+                "jar.counted": self.count_jar,
                 "jar.opened": self.open_jar,
                 "jar.filled": self.fill,
                 "melt.charged": self.charge,
@@ -39,6 +43,27 @@ class Workshop:
         lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
         self.lots[event["lot"]] = lot
         self.accounts.move(lot["metal"], "refining_loss", "unmelted", mass(event["mass"]), lot["fineness"])
+
+    # Stock-takes: what was weighed holds from then on, the difference is a variance.
+
+    def count_lot(self, event, _entry):
+        self.counted(self.lots[event["lot"]], "unmelted", event)
+
+    def count_heel(self, event, _entry):
+        self.counted(self.melts[event["melt"]], "heels", event)
+
+    def count_jar(self, event, _entry):
+        jar = self.jars[event["jar"]]
+        self.counted(jar, jar["residue"], event)
+
+    def counted(self, place, heading, event):
+        less = mass(event["expected"]) - mass(event["mass"])
+        self.accounts.move(place["metal"], heading, "stocktake_variance", less, place["fineness"])
+
+    def find_lot(self, event, _entry):
+        lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
+        self.lots[event["lot"]] = lot
+        self.accounts.move(lot["metal"], "stocktake_variance", "unmelted", mass(event["mass"]), lot["fineness"])
 
     # Melts.
 
