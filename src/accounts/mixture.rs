@@ -12,9 +12,9 @@ use num_integer::Integer as _;
 use num_rational::BigRational;
 use num_traits::{One as _, Zero as _};
 
-/// The longest denominator, bits, unless another is asked for. Readings to 0.01 g fill it after some hundred charges, each
-/// with metal of the one before; what is cut off then is less than one part in 10 to the 600.
-pub const BITS_MAX: u64 = 2_048;
+/// The longest denominator, bits, unless another is asked for. Readings to 0.01 g fill it after some ten charges, each
+/// with metal of the one before; what is cut off then is less than one part in 10 to the 150.
+pub const BITS_MAX: u64 = 512;
 
 /// What a metal was mixed from.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -75,6 +75,7 @@ fn spring_cleaning(
     sweeps: JarId,
 ) -> Result<super::refiner::Sent, Failure> {
     shop.help_oneself(bench.prills, 620 * MILLIGRAM);
+    shop.take_stock(bench, 620 * MILLIGRAM)?;
     shop.sweep(bench.scale, sweeps, "28.40")?;
     shop.days(1);
     let condemned = shop.ledger.pieces_in(PieceState::Condemned);

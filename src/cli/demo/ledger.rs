@@ -79,8 +79,12 @@ pub struct Flows {
     pub melt_loss: i64,
     /// Poured, and never written down.
     pub untold: i64,
-    /// Taken out of jars by somebody who did not say so.
+    /// Taken out of jars by somebody who did not say so, and missed when the jar was emptied.
     pub taken_from_jars: i64,
+    /// The same, missed when stock was taken.
+    pub missed_by_count: i64,
+    /// Spilt and lost, and found when stock was taken.
+    pub found_by_count: i64,
     /// What the assay office scraped off.
     pub assay_loss: i64,
     /// Worn off pieces while a buyer had them: a variance of weighing in the book.
@@ -157,6 +161,16 @@ impl Ledger {
     #[must_use]
     pub fn left(&self, lot: LotId) -> i64 {
         self.lots.get(&lot).map_or(0, |held| held.mass)
+    }
+
+    /// Stock was taken: what is missing from a jar is known to be missing, and metal that was lost is a lot.
+    pub fn count(&mut self, metal: Metal, missing: i64, found: (LotId, i64)) {
+        let flow = self.flow(metal);
+        flow.taken_from_jars -= missing;
+        flow.missed_by_count += missing;
+        let (lot, mass) = found;
+        flow.found_by_count += mass;
+        self.lots.insert(lot, Held { metal, mass });
     }
 
     /// Residue goes into a jar.
