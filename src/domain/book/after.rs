@@ -4,32 +4,13 @@
 //! has no way out. Deliberately absent: who the witness was (a private member); money.
 
 use super::owed::Owed;
+use super::standing::IN_HAND;
 use super::{Book, PieceReading, Scale, agree};
 use crate::domain::{
     Grade, PieceBoughtBack, PieceDestroyed, PieceId, PieceRecovered, PieceRestocked, PieceReturned,
     PieceState, PieceStolen, Refusal, SessionId, Stage, Stamp,
 };
 use crate::metal::Reading;
-
-/// In the workshop or with its buyer: it can be stolen.
-const HELD: &[PieceState] = &[
-    PieceState::Graded,
-    PieceState::Condemned,
-    PieceState::Serialled,
-    PieceState::Struck,
-    PieceState::MisStruck,
-    PieceState::Archived,
-    PieceState::Hallmarked,
-    PieceState::Unmarked,
-    PieceState::Spare,
-    PieceState::Numbered,
-    PieceState::Certified,
-    PieceState::Reserved,
-    PieceState::Sold,
-    PieceState::Delivered,
-    PieceState::Returned,
-    PieceState::BoughtBack,
-];
 
 impl Book {
     pub(super) fn take_return(&mut self, e: &PieceReturned) -> Result<(), Refusal> {
@@ -97,7 +78,10 @@ impl Book {
 
     pub(super) fn take_theft(&mut self, e: &PieceStolen) -> Result<(), Refusal> {
         let mut piece = self.known_piece(e.piece)?.clone();
-        piece.is_in(HELD, "stolen")?;
+        // In the workshop or with its buyer.
+        if piece.state != PieceState::Delivered {
+            piece.is_in(IN_HAND, "stolen")?;
+        }
         piece.before = Some(piece.state);
         piece.state = PieceState::Stolen;
         self.pieces.put(e.piece, piece);

@@ -5,30 +5,12 @@
 //! an event of its own and the newest is the piece's: who hangs it three times records three. Deliberately absent: the
 //! density, and a limit on it.
 
+use super::standing::IN_HAND;
 use super::{Book, GravityReading, Piece, Scale};
-use crate::domain::{Immersion, PieceGravity, PieceState, Refusal, Stamp};
+use crate::domain::{Immersion, PieceGravity, Refusal, Stamp};
 use crate::metal::gravity::{FineEnough, Impossible, Weighing};
 use crate::metal::water::WaterTemperature;
 use crate::metal::{Mass, Reading};
-
-/// In the workshop, weighed, and not at its end.
-const IN_HAND: &[PieceState] = &[
-    PieceState::Graded,
-    PieceState::Condemned,
-    PieceState::Serialled,
-    PieceState::Struck,
-    PieceState::MisStruck,
-    PieceState::Archived,
-    PieceState::Hallmarked,
-    PieceState::Unmarked,
-    PieceState::Spare,
-    PieceState::Numbered,
-    PieceState::Certified,
-    PieceState::Reserved,
-    PieceState::Sold,
-    PieceState::Returned,
-    PieceState::BoughtBack,
-];
 
 impl Immersion {
     /// A weighing by this method on a scale with steps of `step` grams.

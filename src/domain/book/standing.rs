@@ -7,6 +7,25 @@ use super::{Book, Piece};
 use crate::domain::{Grade, Marking, PieceState, Refusal, SeriesId, SeriesState, Stage, StrikeOutcome};
 use crate::metal::Fineness;
 
+/// In the workshop, weighed, and not at its end.
+pub(in crate::domain::book) const IN_HAND: &[PieceState] = &[
+    PieceState::Graded,
+    PieceState::Condemned,
+    PieceState::Serialled,
+    PieceState::Struck,
+    PieceState::MisStruck,
+    PieceState::Archived,
+    PieceState::Hallmarked,
+    PieceState::Unmarked,
+    PieceState::Spare,
+    PieceState::Numbered,
+    PieceState::Certified,
+    PieceState::Reserved,
+    PieceState::Sold,
+    PieceState::Returned,
+    PieceState::BoughtBack,
+];
+
 impl Book {
     /// Refuses a piece whose series asks for a hallmark that it has not, or for a strike that it has not.
     pub(super) fn marked(&self, piece: &Piece) -> Result<(), Refusal> {

@@ -1,5 +1,6 @@
 //! Pieces in a stock-take: who is there by the book, who was seen, and who was not.
 
+use crate::domain::book::standing::IN_HAND;
 use crate::domain::book::{Book, Piece, once};
 use crate::domain::{PieceId, PieceState, PiecesCounted, Refusal, SeriesId};
 use std::collections::HashSet;
@@ -7,25 +8,10 @@ use std::collections::HashSet;
 /// The most pieces that one stock-take sees: more do not fit into an entry.
 pub(in crate::domain) const SEEN_MAX: usize = 512;
 
-/// In the workshop by the book.
-const IN_WORKSHOP: &[PieceState] = &[
-    PieceState::Poured,
-    PieceState::Graded,
-    PieceState::Condemned,
-    PieceState::Serialled,
-    PieceState::Struck,
-    PieceState::MisStruck,
-    PieceState::Archived,
-    PieceState::Hallmarked,
-    PieceState::Unmarked,
-    PieceState::Spare,
-    PieceState::Numbered,
-    PieceState::Certified,
-    PieceState::Reserved,
-    PieceState::Sold,
-    PieceState::Returned,
-    PieceState::BoughtBack,
-];
+/// Whether a piece is in the workshop by the book.
+fn is_here(state: PieceState) -> bool {
+    state == PieceState::Poured || IN_HAND.contains(&state)
+}
 
 impl Book {
     /// What was seen held against what is there by the book.
@@ -47,9 +33,8 @@ impl Book {
         for piece in seen {
             self.known_piece(*piece)?;
         }
-        let there = |piece: &Piece| {
-            series.is_none_or(|series| piece.series == series) && IN_WORKSHOP.contains(&piece.state)
-        };
+        let there =
+            |piece: &Piece| series.is_none_or(|series| piece.series == series) && is_here(piece.state);
         let named: HashSet<PieceId> = seen.iter().copied().collect();
         let mut unseen: Vec<&Piece> = self
             .pieces()
