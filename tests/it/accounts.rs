@@ -62,15 +62,19 @@ async fn a_question_is_answered_as_of_now_of_a_position_and_of_a_day() {
     let workshop = Workshop::open(&app).await;
     let accounts = &app.app.accounts;
     assert_eq!(accounts.ask(AsOf::Newest, lots).unwrap(), 1);
+    // The last second of a day belongs to it.
+    let last_second = Date::parse("2026-09-21").unwrap().last_second().0;
+    app.clock.store(last_second, Ordering::SeqCst);
+    app.done("/v1/lots", lot(&workshop.session)).await;
     let first = app.app.views.position();
     app.clock.store(NOW + DAY, Ordering::SeqCst);
     app.done("/v1/lots", lot(&workshop.session)).await;
     // What was recorded meanwhile is in the next answer, and what was asked about the past stays as it was.
-    assert_eq!(accounts.ask(AsOf::Newest, lots).unwrap(), 2);
-    assert_eq!(accounts.ask(AsOf::Position(first + 1), lots).unwrap(), 2);
-    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 1);
+    assert_eq!(accounts.ask(AsOf::Newest, lots).unwrap(), 3);
+    assert_eq!(accounts.ask(AsOf::Position(first + 1), lots).unwrap(), 3);
+    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 2);
     assert_eq!(accounts.ask(AsOf::Position(3), lots).unwrap(), 0);
-    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 1);
+    assert_eq!(accounts.ask(AsOf::Position(first), lots).unwrap(), 2);
     let today = accounts
         .ask(AsOf::Newest, Reckoning::recorded)
         .unwrap()
@@ -83,7 +87,7 @@ async fn a_question_is_answered_as_of_now_of_a_position_and_of_a_day() {
         accounts.ask(day("2026-09-21"), Reckoning::position).unwrap(),
         first
     );
-    assert_eq!(accounts.ask(day("2026-09-22"), lots).unwrap(), 2);
+    assert_eq!(accounts.ask(day("2026-09-22"), lots).unwrap(), 3);
     let beyond = accounts.ask(AsOf::Position(first + 2), lots);
     assert!(matches!(beyond, Err(AskError::Beyond { position, size }) if position == size + 1));
 }

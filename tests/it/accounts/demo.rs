@@ -91,11 +91,8 @@ fn before_a_correction_the_movements_are_those_that_were_said_then() {
         })
     };
     let (before, after) = (at(corrected).unwrap(), at(corrected + 1).unwrap());
-    assert_ne!(
-        before,
-        after[..before.len().min(after.len())],
-        "the last correction moved metal"
-    );
+    let same = after.len().min(before.len());
+    assert!(before[..same] != after[..same], "the last correction moved metal");
 }
 
 #[test]
