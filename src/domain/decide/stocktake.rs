@@ -99,54 +99,30 @@ impl Decision<'_> {
         stocktake: StocktakeId,
         session: SessionId,
     ) -> Result<(), Refused> {
-        for (i, line) in c.lots.iter().enumerate() {
-            let (lot, mass) = (line.lot, line.mass.clone());
-            self.line(&format!("/lots/{i}"), "lot", |decision| {
-                let it = decision.book.reckon_lot_count(lot, session, &mass)?;
-                let (expected, variance, uncertainty, explained) = it.stated();
-                decision.add(LotCounted {
-                    lot,
-                    stocktake,
-                    mass,
-                    expected,
-                    variance,
-                    uncertainty,
-                    explained,
-                })
-            })?;
+        macro_rules! count {
+            ($list:ident, $member:ident, $reckon:ident, $event:ident) => {
+                for (i, line) in c.$list.iter().enumerate() {
+                    let ($member, mass) = (line.$member, line.mass.clone());
+                    let at = format!("/{}/{i}", stringify!($list));
+                    self.line(&at, stringify!($member), |decision| {
+                        let it = decision.book.$reckon($member, session, &mass)?;
+                        let (expected, variance, uncertainty, explained) = it.stated();
+                        decision.add($event {
+                            $member,
+                            stocktake,
+                            mass,
+                            expected,
+                            variance,
+                            uncertainty,
+                            explained,
+                        })
+                    })?;
+                }
+            };
         }
-        for (i, line) in c.heels.iter().enumerate() {
-            let (melt, mass) = (line.melt, line.mass.clone());
-            self.line(&format!("/heels/{i}"), "melt", |decision| {
-                let it = decision.book.reckon_heel_count(melt, session, &mass)?;
-                let (expected, variance, uncertainty, explained) = it.stated();
-                decision.add(MeltCounted {
-                    melt,
-                    stocktake,
-                    mass,
-                    expected,
-                    variance,
-                    uncertainty,
-                    explained,
-                })
-            })?;
-        }
-        for (i, line) in c.jars.iter().enumerate() {
-            let (jar, mass) = (line.jar, line.mass.clone());
-            self.line(&format!("/jars/{i}"), "jar", |decision| {
-                let it = decision.book.reckon_jar_count(jar, session, &mass)?;
-                let (expected, variance, uncertainty, explained) = it.stated();
-                decision.add(JarCounted {
-                    jar,
-                    stocktake,
-                    mass,
-                    expected,
-                    variance,
-                    uncertainty,
-                    explained,
-                })
-            })?;
-        }
+        count!(lots, lot, reckon_lot_count, LotCounted);
+        count!(heels, melt, reckon_heel_count, MeltCounted);
+        count!(jars, jar, reckon_jar_count, JarCounted);
         for (i, line) in c.found.iter().enumerate() {
             self.found(line, i, stocktake)?;
         }
