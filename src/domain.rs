@@ -30,5 +30,5 @@ pub use event::*;
 pub use id::*;
 pub use private::{Audience, Private, PrivateMember, PrivateValue};
 pub use refusal::{Refusal, Refused};
-pub use serial::{Serial, SerialError, SeriesCode, certificate_code};
+pub use serial::{CodeError, Serial, SerialError, SeriesCode, certificate_code, read_certificate_code};
 pub use words::*;

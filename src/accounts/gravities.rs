@@ -99,19 +99,24 @@ impl Possible {
     /// Of a piece's newest weighing in water.
     #[must_use]
     pub fn of(book: &Book, piece: &Piece) -> Option<Self> {
-        let measured = recorded(book, piece)?;
+        recorded(book, piece).as_ref().map(Self::by)
+    }
+
+    /// By a density.
+    #[must_use]
+    pub fn by(measured: &Measured) -> Self {
         let of = |wanted: Fit| {
             let fitting = LOOK_ALIKES
                 .iter()
-                .filter(|material| fit(&measured, material) == wanted);
+                .filter(|material| fit(measured, material) == wanted);
             fitting.map(|material| material.name).collect()
         };
-        Some(Self {
+        Self {
             fits: of(Fit::Fits),
             fits_if_porous: of(Fit::FitsIfPorous),
             cannot_tell: of(Fit::CannotTell),
             excluded: of(Fit::Excluded),
-        })
+        }
     }
 }
 

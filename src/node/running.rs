@@ -7,7 +7,9 @@ use super::{chance, clock};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
-use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
+use crate::http::{
+    Access, App, BODY_TIMEOUT, Limits, Pages, Proofs, Settings as ApiSettings, Streams, configure,
+};
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::views::{Follower, ViewError, Views};
@@ -151,6 +153,7 @@ impl Node {
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
             streams: Streams::default(),

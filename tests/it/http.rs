@@ -14,6 +14,7 @@ mod limits;
 mod lists;
 mod live;
 mod main_line;
+mod pages;
 mod public;
 mod quotes;
 mod settings;
@@ -27,7 +28,7 @@ use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Streams, Tokens};
+use pourbook::http::{Access, App, Limits, Pages, Proofs, Quotas, Role, Settings, Streams, Tokens};
 use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -201,6 +202,7 @@ impl TestApp {
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
             limits: {
                 let ticks = Arc::clone(&ticks);
