@@ -8,7 +8,7 @@ HOP = {"connection", "transfer-encoding", "content-length", "keep-alive", "serve
 
 
 class Liar:
-    """Serves what `book` serves, through `alter(path, status, headers, body)`, which answers the body to send."""
+    """Serves what `book` serves, through `alter(path, body)`, which answers the body to send; None refuses it."""
 
     def __init__(self, book, alter):
         liar = self
@@ -39,7 +39,9 @@ class Liar:
         reply = true.getresponse()
         status, headers, body = reply.status, dict(reply.getheaders()), reply.read()
         true.close()
-        body = self.alter(handler.path, status, headers, body)
+        body = self.alter(handler.path, body)
+        if body is None:
+            status, body = 401, b""
         handler.send_response(status)
         for name, value in headers.items():
             if name.lower() not in HOP:
