@@ -163,7 +163,8 @@ class Check {
 /** That the file holds what is behind the piece, and nothing else. */
 function follows(file, evidence) {
   const lineage = lineageOf(file.piece, evidence);
-  const same = lineage.indexes.size === evidence.entries.size && [...lineage.indexes].every((index) => evidence.entries.has(index));
+  const { indexes } = lineage;
+  const same = indexes.size === evidence.entries.size && [...indexes].every((index) => evidence.entries.has(index));
   must(same, 'it holds entries that are not behind the piece');
   must(lineage.traced === file.traced, `it says ${file.traced} is traced, the entries trace ${lineage.traced}`);
   return [`${lineage.melts.size} melts, traced ${lineage.traced}`, lineage];
@@ -230,5 +231,6 @@ export function sayLast(facts) {
   const before = facts.before === null ? '' : `; before that it was ${facts.before}`;
   const closed = facts.edition_closed ? '; its edition is closed' : '';
   const burned = facts.number_burned ? ', and its number was burned' : '';
-  return `Last said of the piece: ${facts.state} - ${facts.place}${before}${closed}${burned}. Nothing later is known from this file.`;
+  const said = `Last said of the piece: ${facts.state} - ${facts.place}${before}${closed}${burned}`;
+  return `${said}. Nothing later is known from this file.`;
 }

@@ -65,9 +65,10 @@ function tellLife(claims, facts, life) {
 
 /** How much of the metal came from which lot, parts per million, rounded down. */
 function lotsOf(claims) {
-  const told = [...claims.lineage.lots].sort(([a], [b]) => (a < b ? -1 : 1)).flatMap(([id, share]) => {
-    const lot = claims.lot(id);
-    return lot === undefined ? [] : [{ number: lot.number, metal: lot.metal, share_ppm: Number(share / 1_000_000n), outturn: lot.outturn }];
+  const shares = [...claims.lineage.lots].sort(([a], [b]) => (a < b ? -1 : 1));
+  const told = shares.flatMap(([id, share]) => {
+    const { number, metal, outturn } = claims.lot(id) ?? {};
+    return number === undefined ? [] : [{ number, metal, share_ppm: Number(share / 1_000_000n), outturn }];
   });
   return told.sort((a, b) => a.number - b.number);
 }

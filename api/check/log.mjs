@@ -209,15 +209,19 @@ function subtrees(start, end) {
   return found;
 }
 
-/** The path of a tile of hashes as a log of some size has it (C2SP tlog-tiles). */
-function tilePath(level, n, size) {
-  const hashes = size >> (8n * level);
-  const width = hashes - n * 256n < 256n ? hashes - n * 256n : 256n;
+/** The path of a tile by its level (`entries`, or one of hashes), place and width (C2SP tlog-tiles). */
+export function tilePath(level, n, width) {
   const groups = [];
   for (let rest = n, last = true; last || rest > 0n; rest /= 1000n, last = false) {
     groups.unshift((last ? '' : 'x') + (rest % 1000n).toString().padStart(3, '0'));
   }
   return `tile/${level}/${groups.join('/')}${width < 256n ? `.p/${width}` : ''}`;
+}
+
+/** How wide tile `n` is where there are so many hashes or entries. */
+export function widthAt(n, count) {
+  const left = count - n * 256n;
+  return left < 256n ? left : 256n;
 }
 
 /** The root of a range of leaves, from tiles of a log of some size; `readTile` gives the bytes of a path, once each. */
@@ -235,7 +239,8 @@ async function readNode(level, n, size, readTile) {
   const tileLevel = level / 8n;
   const height = level % 8n;
   const first = n << height;
-  const bytes = await readTile(tilePath(tileLevel, first / 256n, size));
+  const tile = first / 256n;
+  const bytes = await readTile(tilePath(tileLevel, tile, widthAt(tile, size >> (8n * tileLevel))));
   const from = Number(first % 256n);
   let row = [];
   for (let i = 0; i < 1 << Number(height); i += 1) row.push(bytes.slice(32 * (from + i), 32 * (from + i + 1)));
@@ -247,4 +252,29 @@ async function readNode(level, n, size, readTile) {
 /** The proof that the log of a newer size begins with the older one, made from the log's tiles. */
 export function consistencyPath(from, to, readTile) {
   return Promise.all(consistencyRanges(from, to).map(([start, end]) => rangeRoot(start, end, to, readTile)));
+}
+
+/** The complete subtrees that a signed tree is made of, from the left, read from tiles and held against its root. */
+export async function rightEdge({ size, root }, readTile) {
+  const edge = await Promise.all(
+    subtrees(0n, size).map(async ({ level, n }) => ({ level, hash: await readNode(level, n, size, readTile) })),
+  );
+  const reached = joined(edge);
+  must(reached !== null && same(reached, root), 'the tiles of the log are not those of its checkpoint');
+  return edge;
+}
+
+const joined = (edge) => edge.reduceRight((right, { hash }) => (right === null ? hash : nodeHash(hash, right)), null);
+
+/** The root of the tree that a right edge and the leaves after it make. */
+export function rootOf(edge, leaves) {
+  const grown = [...edge];
+  for (const leaf of leaves) {
+    let node = { level: 0n, hash: leaf };
+    while (grown.length > 0 && grown.at(-1).level === node.level) {
+      node = { level: node.level + 1n, hash: nodeHash(grown.pop().hash, node.hash) };
+    }
+    grown.push(node);
+  }
+  return joined(grown);
 }
