@@ -92,7 +92,7 @@ fn held_against(app: &App, piece: &Piece, serial: Serial, code: &str) -> Result<
     let Some(certificate) = fitting else {
         let words = match erased.len() {
             0 => {
-                "This code belongs to no certificate of this piece. The paper is of another piece, or it is not the workshop's."
+                "This code belongs to no certificate of this piece. The paper is of another piece, or it is not the workshop’s."
             }
             _ => {
                 "This code belongs to no certificate of this piece whose code is still kept; some were erased."
@@ -113,7 +113,7 @@ fn held_against(app: &App, piece: &Piece, serial: Serial, code: &str) -> Result<
     let words = match superseded_by {
         None => format!("This code belongs to issue {newest}, the newest certificate of this piece."),
         Some(by) => format!(
-            "This code belongs to issue {} of this piece's certificate, which issue {by} superseded.",
+            "This code belongs to issue {} of this piece’s certificate, which issue {by} superseded.",
             certificate.issue
         ),
     };

@@ -28,8 +28,43 @@ const MARK: Asset = Asset {
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named(STYLE, "page", "css"));
 static MARK_NAME: LazyLock<String> = LazyLock::new(|| named(MARK, "mark", "svg"));
 
-/// The modules of `api/check`, by name.
-const MODULES: &[(&str, &str)] = &[];
+macro_rules! modules {
+    ($($name:literal),* $(,)?) => {
+        /// The modules of `api/check` that a browser loads, by name: all but the one that is run by hand.
+        const MODULES: &[(&str, &str)] = &[$(($name, include_str!(concat!("../../api/check/", $name)))),*];
+    };
+}
+
+modules! {
+    "amounts.mjs",
+    "bytes.mjs",
+    "certificate.mjs",
+    "check.mjs",
+    "claims.mjs",
+    "drop.mjs",
+    "ed25519.mjs",
+    "edition.mjs",
+    "entry.mjs",
+    "events.mjs",
+    "evidence.mjs",
+    "facts.mjs",
+    "fails.mjs",
+    "json.mjs",
+    "keys.mjs",
+    "life.mjs",
+    "lineage.mjs",
+    "log.mjs",
+    "measures.mjs",
+    "melts.mjs",
+    "office.mjs",
+    "online.mjs",
+    "panel.mjs",
+    "shapes.mjs",
+    "shown.mjs",
+    "stated.mjs",
+    "states.mjs",
+    "weight.mjs",
+}
 
 fn named(asset: Asset, name: &str, end: &str) -> String {
     let hash: [u8; 32] = Sha256::digest(asset.text).into();

@@ -31,6 +31,19 @@ pub fn limits() -> Markup {
     }
 }
 
+/// Where the reader's own browser checks; `api/check/panel.mjs` says what it puts there.
+pub fn by_browser(told: &Told<'_>) -> Markup {
+    let about = told.about;
+    html! {
+        section #check data-check data-serial=(about.report.facts.serial) data-root=(about.root) aria-labelledby="check-heading" {
+            h2 #check-heading { "Checked by your own browser" }
+            p data-without-script {
+                "Your browser runs no script here, so it checks nothing itself. The file below can be checked without this server."
+            }
+        }
+    }
+}
+
 /// The proof: the file, what it stands on, how to check it without this server.
 pub fn proof(told: &Told<'_>) -> Markup {
     let about = told.about;
@@ -70,6 +83,7 @@ pub fn proof(told: &Told<'_>) -> Markup {
                     dt { "Checkpoint" }
                     dd { "size " (accepted.checkpoint.size) ", root hash " (grouped(&accepted.checkpoint.root.to_base64())) }
                 }
+                div { dt { "State, in the log’s word" } dd { span data-stated="state" { (told.state) } } }
                 div { dt { "Log" } dd { (about.origin) } }
             }
         }

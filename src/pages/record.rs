@@ -2,7 +2,7 @@
 
 use super::document::Document;
 use super::notices::notices;
-use super::proof::{limits, proof};
+use super::proof::{by_browser, limits, proof};
 use super::sentence::{heading, label, sentence};
 use super::story::story;
 use super::told::{About, Told, Untold};
@@ -50,6 +50,7 @@ pub fn record(about: &About<'_>) -> Result<String, NoIssue> {
             (story(&told))
             (limits())
             @if told.certificate().is_some() { (code::section(&facts.serial)) }
+            (by_browser(&told))
             (proof(&told))
         }
     };
@@ -57,7 +58,7 @@ pub fn record(about: &About<'_>) -> Result<String, NoIssue> {
         title: &title,
         kicker: "Record of a poured piece",
         origin: about.origin,
-        module: None,
+        module: Some("panel.mjs"),
         main,
     };
     Ok(document.to_html())

@@ -4,7 +4,7 @@ use super::dates;
 use super::told::Told;
 use super::words;
 use crate::domain::{Event, SeriesKind};
-use crate::metal::{Mass, Rounding, troy_ounces};
+use crate::metal::{Mass, Reading, Rounding, troy_ounces};
 use maud::{Markup, html};
 
 /// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
@@ -27,7 +27,7 @@ pub fn heading(told: &Told<'_>) -> Markup {
         h1 {
             span .name { (title) }
             @if let Some((number, of)) = told.number() {
-                " " span .number { "No. " (number) " of " (of) }
+                " " span .number { "No. " span data-stated="number" { (number) " of " (of) } }
             }
         }
         p .serial { (told.about.report.facts.serial) }
@@ -48,13 +48,13 @@ pub fn sentence(told: &Told<'_>) -> Markup {
     };
     html! {
         p .sentence {
-            "The workshop’s record says: this is " strong { (of) } ", serial " span .nowrap { (facts.serial) }
-            ", a poured " (words::shape(&told.poured.shape)) " of " (told.series.metal.word()) " "
+            "The workshop’s record says: this is " strong { (of) } ", serial " span .nowrap data-stated="serial" { (facts.serial) }
+            ", a poured " (words::shape(&told.poured.shape)) " of " span data-stated=[told.certificate().map(|_| "metal")] { (told.series.metal.word()) } " "
             @match told.certificate() {
                 Some(issue) => {
-                    "weighing " strong .nowrap { (issue.stated.mass) " g" } " "
+                    "weighing " strong .nowrap { (weight(told, &issue.stated.mass)) " g" } " "
                     span .nowrap { "(" (ounces(issue.stated.mass.mass())) " troy ounces)" } ", "
-                    "fineness " strong { (issue.stated.fineness) } " "
+                    "fineness " strong data-stated="fineness" { (issue.stated.fineness) } " "
                     (words::basis_short(issue.stated.basis, issue.stated.marks.is_some()))
                 }
                 None => {
@@ -76,21 +76,22 @@ pub fn label(told: &Told<'_>) -> Markup {
                 div {
                     dt { "Weight" }
                     dd {
-                        strong { (stated.mass) " g" } " ± " (stated.uncertainty) " g, that is at least "
-                        span .nowrap { (stated.at_least) " g" }
+                        strong { (weight(told, &stated.mass)) " g" } " ± "
+                        span data-stated="uncertainty_grams" { (stated.uncertainty) } " g, that is at least "
+                        span .nowrap { span data-stated="at_least_grams" { (stated.at_least) } " g" }
                         p .fine {
                             (ounces(stated.mass.mass())) " troy ounces, at least " (ounces_at_least(stated.at_least))
                             ". The ± is what the maker’s scale allows (k = 2: about 95 in 100 such readings are within it)."
                         }
                         @if let Some(last) = later_weight(told) {
-                            p .fine { "Weighed again since: " (last) " g. The certificate was not changed by it." }
+                            p .fine { "Weighed again since: " span data-stated="weight_grams" { (last) } " g. The certificate was not changed by it." }
                         }
                     }
                 }
                 div {
                     dt { "Fineness" }
                     dd {
-                        strong { (stated.fineness) } " parts in 1000, " (words::basis(stated.basis, stated.marks.as_ref())) "."
+                        strong data-stated="fineness" { (stated.fineness) } " parts in 1000, " (words::basis(stated.basis, stated.marks.as_ref())) "."
                         @if let Some(found) = assay_found(told) { p .fine { (found) } }
                     }
                 }
@@ -135,7 +136,7 @@ fn certificate_row(told: &Told<'_>) -> Markup {
             dd {
                 @match told.certificate() {
                     Some(issue) => {
-                        "Issue " (issue.stated.issue) " of " (dates::day(issue.at))
+                        "Issue " span data-stated="certificate_issue" { (issue.stated.issue) } " of " (dates::day(issue.at))
                         @if issue.stated.issue > 1 { "; the issues before it are superseded" }
                     }
                     None => "None has been issued"
@@ -152,7 +153,7 @@ fn series_row(told: &Told<'_>) -> Markup {
         div {
             dt { "Series" }
             dd {
-                (told.title(series.series)) " (" (series.code) "), "
+                (told.title(series.series)) " (" span data-stated="series" { (series.code) } "), "
                 @match series.kind_of {
                     SeriesKind::Edition => {
                         "an edition"
@@ -176,6 +177,13 @@ fn poured_at(told: &Told<'_>) -> crate::domain::Timestamp {
     entry.map_or(told.about.at, |entry| {
         entry.recorded.payload.at.unwrap_or_else(|| entry.at())
     })
+}
+
+/// The reading that the certificate states, marked for the browser's check where it is the last one.
+fn weight(told: &Told<'_>, stated: &Reading) -> Markup {
+    let stated = stated.to_string();
+    let is_last = told.about.report.facts.weight_grams.as_deref() == Some(stated.as_str());
+    html! { span data-stated=[is_last.then_some("weight_grams")] { (stated) } }
 }
 
 /// The last reading, if it is not the one that the certificate states.

@@ -55,6 +55,13 @@ pub fn check(origin: &str) -> String {
                  workshop: all that is needed beside it is the root thumbprint that stands on the certificate."
             }
         }
+        section data-drop aria-labelledby="drop" {
+            h2 #drop { "In this browser" }
+            p {
+                "The file stays on your machine: once this page is loaded, the check works with the network off."
+            }
+            p data-without-script { "Your browser runs no script here, so it cannot check for itself." }
+        }
         section aria-labelledby="offline" {
             h2 #offline { "On your own machine" }
             pre tabindex="0" { code { "pourbook-verify FILE --root THUMBPRINT\n\nnode cli.mjs FILE --root THUMBPRINT" } }
@@ -65,7 +72,7 @@ pub fn check(origin: &str) -> String {
         title: "Check a proof file",
         kicker: "Record of poured pieces",
         origin,
-        module: None,
+        module: Some("drop.mjs"),
         main,
     };
     document.to_html()

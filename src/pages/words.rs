@@ -24,7 +24,7 @@ pub const fn stands(state: S) -> &'static str {
         S::Missing => "did not come back from the assay office: it is missing",
         S::Spare => "is set aside in the workshop as a spare",
         S::Numbered => "has its number, and is not certified yet",
-        S::Certified => "is in the workshop's stock",
+        S::Certified => "is in the workshop’s stock",
         S::Reserved => "is in the workshop, kept for a buyer",
         S::Sold => "is sold, and still in the workshop",
         S::Dispatched => "is on its way to its buyer",
@@ -79,9 +79,9 @@ pub const fn lot_basis(basis: FinenessBasis) -> &'static str {
 
 const fn mark(kind: MarkKind) -> &'static str {
     match kind {
-        MarkKind::Sponsor => "the sponsor's mark",
+        MarkKind::Sponsor => "the sponsor’s mark",
         MarkKind::Fineness => "the fineness mark",
-        MarkKind::Office => "the assay office's mark",
+        MarkKind::Office => "the assay office’s mark",
         MarkKind::DateLetter => "a date letter",
         MarkKind::Commemorative => "a commemorative mark",
         MarkKind::Other => "another mark",

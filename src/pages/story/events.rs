@@ -49,7 +49,8 @@ fn of_piece(told: &Told<'_>, entry: &Entry, event: &Event) -> Option<String> {
         Event::PieceNumbered(e) => format!("Given number {} of {}.", e.number, e.of),
         Event::PieceStruck(e) => format!("Struck with a die: {}.", words::strike(e.outcome)),
         Event::PieceArchived(_) => "Put into the workshop’s archive, never for sale.".to_owned(),
-        Event::PieceCertified(e) => format!("Certificate issued, issue {}.", e.issue),
+        // The certificate itself stands beside it.
+        Event::PieceCertified(_) => return None,
         Event::PieceSpared(_) => "Set aside as a spare.".to_owned(),
         Event::PieceConsigned(_) => sent_to_office(entry, told.about.accepted.piece),
         Event::PieceHallmarked(e) => format!(
@@ -124,8 +125,8 @@ fn beside(told: &Told<'_>, index: u64, event: &Event) -> Option<String> {
                 HallmarkStatement::NotHallmarked => "not hallmarked",
             };
             Some(format!(
-                "It states {} g ± {} g, at least {} g, fineness {}, {marks}.",
-                e.mass, e.uncertainty, e.at_least, e.fineness
+                "Certificate issued, issue {}: {} g ± {} g, at least {} g, fineness {}, {marks}.",
+                e.issue, e.mass, e.uncertainty, e.at_least, e.fineness
             ))
         }
         Event::CertificateSuperseded(e) => {
@@ -204,11 +205,13 @@ fn melt_closed(e: &MeltClosed) -> String {
     } else {
         format!("{} g were lost in the fire", e.loss.magnitude())
     };
+    let pieces = match e.pieces.len() {
+        1 => "one piece was".to_owned(),
+        count => format!("{count} pieces were"),
+    };
     format!(
-        "Its melt was weighed out: {} g went in; {} pieces were poured of it, {} g stayed in the crucible, {lost}.",
-        e.charge,
-        e.pieces.len(),
-        e.heel
+        "Its melt was weighed out: {} g went in; {pieces} poured of it, {} g stayed in the crucible, {lost}.",
+        e.charge, e.heel
     )
 }
 

@@ -228,10 +228,15 @@ async fn the_holder_of_an_older_certificate_is_told_what_changed() {
     let path = format!("/p/{serial}");
     let newest = read(&app.get(&format!("{path}?issue=1")).await.expect(200).text());
     assert!(!newest.contains("superseded"), "{newest}");
-    let again = shop.tray("final", vec![item(&app, &pieces[0], "50.40")]);
+    let first = format!("/v1/sessions/{}", shop.session);
+    let first = app.get_as(Role::Office, &first).await.expect(200).json();
+    let opening = json!({"scale": first["scale"], "nominal": "50.00", "reading": "50.00"});
+    let session = app.done("/v1/sessions", opening).await;
+    let items = vec![item(&app, &pieces[0], "50.40")];
+    let again = json!({"session": session, "stage": "final", "items": items});
     app.post("/v1/weighings", again).await.expect(201);
     let holds = json!({"nominal": "50.00", "reading": "50.00"});
-    app.post(&format!("/v1/sessions/{}/closing", shop.session), holds)
+    app.post(&format!("/v1/sessions/{session}/closing"), holds)
         .await
         .expect(201);
     let reweighed = json!({"reason": "reweighed"});
@@ -255,4 +260,34 @@ async fn the_holder_of_an_older_certificate_is_told_what_changed() {
         let reply = app.get(&format!("{path}?issue={never}")).await.expect(404);
         says(&read(&reply.text()), "This issue was never made");
     }
+}
+
+/// The modules that a page loads are those that are published, byte for byte; the one for the command line is for no browser.
+#[actix_web::test]
+async fn the_modules_are_served_as_they_are_published() {
+    let app = TestApp::start().await;
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/api/check");
+    let mut served = 0;
+    for file in std::fs::read_dir(folder).unwrap() {
+        let file = file.unwrap();
+        let name = file.file_name().into_string().unwrap();
+        let path = format!("/check/{name}");
+        if name == "cli.mjs" || !name.ends_with(".mjs") {
+            app.get(&path).await.expect(404);
+            continue;
+        }
+        let reply = app.get(&path).await.expect(200);
+        assert_eq!(reply.body, std::fs::read(file.path()).unwrap(), "{name}");
+        assert_eq!(
+            reply.header("content-type"),
+            Some("text/javascript; charset=utf-8")
+        );
+        served += 1;
+    }
+    assert!(served > 20, "{served}");
+    let html = app.get("/check").await.expect(200).text();
+    assert!(
+        html.contains("<script type=\"module\" src=\"/check/drop.mjs\">"),
+        "{html}"
+    );
 }
