@@ -123,6 +123,7 @@ impl Decision<'_> {
             Command::PourPieces(c) => self.pour_pieces(c),
             Command::WeighPieces(c) => self.weigh_pieces(c),
             Command::MeasureGravity(c) => self.measure_gravity(c),
+            Command::PhotographPiece(c) => self.photograph_piece(c),
             Command::FaultPiece(c) => self.fault_piece(c),
             Command::FinishPieces(c) => self.finish_pieces(c),
             Command::CloseMelt(c) => self.close_melt(c),
