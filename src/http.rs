@@ -41,9 +41,9 @@ mod traced;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
-pub use photographs::Photographs;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
+pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use said::Said;

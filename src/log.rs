@@ -31,8 +31,8 @@ pub use file_store::FileStore;
 pub use files::{FileStamp, Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles};
 pub use memory_store::{MemoryFault, MemoryStore};
-pub use photographs::{OpenPhotograph, PhotographFiles, PhotographState};
 pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};
+pub use photographs::{OpenPhotograph, PhotographFiles, PhotographState};
 pub use tiles::{Kept, TileFiles};
 
 /// The most bytes that the body of a request record may have.

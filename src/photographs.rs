@@ -208,7 +208,9 @@ fn small(pixels: &RgbImage) -> Option<RgbImage> {
     }
     let scaled = |side: u32| {
         let exact = u64::from(side).saturating_mul(u64::from(THUMBNAIL_SIDE));
-        let rounded = exact.saturating_add(u64::from(longer) / 2).checked_div(u64::from(longer));
+        let rounded = exact
+            .saturating_add(u64::from(longer) / 2)
+            .checked_div(u64::from(longer));
         u32::try_from(rounded.unwrap_or(1)).unwrap_or(1).max(1)
     };
     Some(imageops::thumbnail(pixels, scaled(width), scaled(height)))

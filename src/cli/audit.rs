@@ -229,7 +229,10 @@ fn photographs_lost(folder: &BookFolder, book: &Book) -> Result<Vec<String>, Sto
             PhotographState::Missing => "is missing",
             PhotographState::Damaged => "has other bytes than its name says",
         };
-        lost.push(format!("{} {how}: put it back from a copy", files.path(hash).display()));
+        lost.push(format!(
+            "{} {how}: put it back from a copy",
+            files.path(hash).display()
+        ));
     }
     Ok(lost)
 }

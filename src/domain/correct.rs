@@ -137,7 +137,9 @@ impl Correcting {
         if let Command::PhotographPiece(command) = command
             && !past.events.iter().any(|event| shows(event, command))
         {
-            return Err(Refusal::OtherPhotograph { index }.at(format!("/corrections/{place}/instead/photograph")));
+            return Err(
+                Refusal::OtherPhotograph { index }.at(format!("/corrections/{place}/instead/photograph"))
+            );
         }
         let mut moment = Moment {
             now: past.stamp.at,

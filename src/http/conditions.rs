@@ -129,11 +129,7 @@ pub struct Wanted<'a> {
 ///
 /// # Errors
 /// As [`body`].
-pub async fn body_as(
-    request: &HttpRequest,
-    payload: Payload,
-    wanted: &Wanted<'_>,
-) -> Result<Bytes, Problem> {
+pub async fn body_as(request: &HttpRequest, payload: Payload, wanted: &Wanted<'_>) -> Result<Bytes, Problem> {
     let headers = request.headers();
     let sent = single(headers, header::CONTENT_TYPE)?.unwrap_or("");
     check_media(sent, wanted.media)?;

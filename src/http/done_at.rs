@@ -18,8 +18,12 @@ pub fn take(body: &mut Map<String, Value>, now: Timestamp) -> Result<Option<Time
     let Some(value) = body.remove("at") else {
         return Ok(None);
     };
-    let read = value.as_str().ok_or(instant::FORM).and_then(|text| read(text, now));
-    read.map(Some).map_err(|detail| Problem::invalid(detail).at("/at"))
+    let read = value
+        .as_str()
+        .ok_or(instant::FORM)
+        .and_then(|text| read(text, now));
+    read.map(Some)
+        .map_err(|detail| Problem::invalid(detail).at("/at"))
 }
 
 /// Reads such a time.

@@ -7,7 +7,9 @@ use super::{chance, clock};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
-use crate::http::{Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure};
+use crate::http::{
+    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+};
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::views::{Follower, ViewError, Views};
@@ -187,7 +189,9 @@ fn look_for(named: BTreeSet<PhotographHash>, photographs: Arc<Photographs>) -> s
     looking.spawn(move || {
         let missing = photographs.look_for(named);
         if missing > 0 {
-            tracing::error!("{missing} files of photographs that the record names are missing: see `pourbook audit`");
+            tracing::error!(
+                "{missing} files of photographs that the record names are missing: see `pourbook audit`"
+            );
         }
     })?;
     Ok(())

@@ -192,7 +192,10 @@ fn lossy_size(bytes: &[u8], body: usize) -> Option<(u32, u32)> {
 /// 14 bits each behind the signature, less one (RFC 9649, section 3.4).
 fn lossless_size(bytes: &[u8], body: usize) -> Option<(u32, u32)> {
     let packed = u32::from_le_bytes(take(bytes, body.checked_add(1)?)?);
-    Some(((packed & 0x3fff).checked_add(1)?, (packed >> 14 & 0x3fff).checked_add(1)?))
+    Some((
+        (packed & 0x3fff).checked_add(1)?,
+        (packed >> 14 & 0x3fff).checked_add(1)?,
+    ))
 }
 
 /// 24 bits each behind the flags, less one (RFC 9649, section 2.7.1).

@@ -11,8 +11,8 @@ use super::states::{CAME_HOME, UNSEEN, follows};
 use crate::domain::{
     CertificateId, CondemnReason, ConsignmentId, Event, Grade, Hallmark, Marking, PHOTOGRAPHS_MAX,
     PhotographHash, PhotographStage, PieceCertified, PieceCondemned, PieceMoved, PieceNumbered,
-    PiecePhotographed, PiecePoured, PieceSerialled, PieceState as S, PieceStruck,
-    PieceWeighed, SaleId, SeriesId, SeriesKind, SeriesOpened, SessionId, Shape, Stage, StrikeOutcome,
+    PiecePhotographed, PiecePoured, PieceSerialled, PieceState as S, PieceStruck, PieceWeighed, SaleId,
+    SeriesId, SeriesKind, SeriesOpened, SessionId, Shape, Stage, StrikeOutcome,
 };
 use crate::metal::{Fineness, Reading};
 

@@ -8,8 +8,8 @@
 
 use super::{Book, Photograph, Piece};
 use crate::domain::{
-    PHOTOGRAPH_PIXELS_MAX, PHOTOGRAPH_SIDE_MAX, PHOTOGRAPHS_MAX, PhotographHash, PhotographStage, PiecePhotographed,
-    PieceState, Refusal, Stamp,
+    PHOTOGRAPH_PIXELS_MAX, PHOTOGRAPH_SIDE_MAX, PHOTOGRAPHS_MAX, PhotographHash, PhotographStage,
+    PiecePhotographed, PieceState, Refusal, Stamp,
 };
 use std::collections::BTreeSet;
 

@@ -2,8 +2,8 @@
 
 use crate::domain::{
     CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, Immersion, MeltId,
-    Mould, OrderId, PhotographHash, PhotographSide, PhotographStage, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
-    StrikeOutcome, Timestamp, UnmarkedReason,
+    Mould, OrderId, PhotographHash, PhotographSide, PhotographStage, PieceId, PieceState, RefiningId, SaleId,
+    Serial, SeriesId, SessionId, Shape, Stage, StrikeOutcome, Timestamp, UnmarkedReason,
 };
 use crate::metal::water::WaterTemperature;
 use crate::metal::{Fineness, Mass, MassDifference, Reading};
