@@ -28,6 +28,7 @@ mod losses;
 mod metal_statement;
 mod page_forms;
 mod pages;
+mod photographs;
 mod plans;
 mod preflight;
 mod private;
@@ -48,6 +49,7 @@ pub use conditions::BODY_TIMEOUT;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
 pub use pages::{Page, Pages};
+pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use said::Said;
@@ -105,6 +107,8 @@ pub struct App {
     pub pages: Pages,
     /// The full tiles that are kept as files.
     pub tiles: Arc<TileFiles>,
+    /// The photographs that are kept as files.
+    pub photographs: Arc<Photographs>,
     /// How often one address may ask.
     pub limits: Limits,
     /// The streams of entries that are open.
@@ -252,6 +256,8 @@ async fn handle(
     match route.deed {
         Deed::Command(recording) => commands::record(app, recording, known()?, request, payload).await,
         Deed::KeyEntry => commands::record_key(app, known()?, request, payload).await,
+        Deed::AddPhotograph => photographs::record(app, known()?, request, payload).await,
+        Deed::ShowPhotograph => photographs::show(app, &Asked::of(request, caller), request.headers()).await,
         Deed::FindPosted => {
             let question = find::question(app, request, payload).await?;
             let app = Data::clone(app);
@@ -306,11 +312,13 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     match deed {
         Deed::Command(_)
         | Deed::KeyEntry
+        | Deed::AddPhotograph
+        | Deed::ShowPhotograph
         | Deed::FindPosted
         | Deed::Calculation(_)
         | Deed::Comparison
         | Deed::Code
-        | Deed::Page(_) => Err(Problem::internal("what has a body is no plain read")),
+        | Deed::Page(_) => Err(Problem::internal("what has a body of its own is no plain read")),
         Deed::Figure(figure) => figure(app, asked),
         Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),

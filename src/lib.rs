@@ -1,8 +1,9 @@
 //! Pourbook: the book of a workshop that pours precious metal by hand.
 //!
 //! The floors, lowest first; a file imports only from floors below its own (`tests/it/tidy.rs` holds this):
-//! `proof` and `metal` (0), `domain` and `calculators` (1), `record` (2), `check` and `log` (3), `writer`, `views` and
-//! `accounts` (4), `pages` (5), `http` (6), `node` and `config` (7), `cli` (8). Floors 0 to 3 build without the feature `server`.
+//! `proof` and `metal` (0), `domain` and `calculators` (1), `record` (2), `check` and `log` (3), `writer`, `views`,
+//! `accounts` and `photographs` (4), `pages` and `print` (5), `http` (6), `node` and `config` (7), `cli` (8). Floors 0 to 3
+//! build without the feature `server`.
 
 #[cfg(feature = "server")]
 pub mod accounts;
@@ -21,6 +22,8 @@ pub mod metal;
 pub mod node;
 #[cfg(feature = "server")]
 pub mod pages;
+#[cfg(feature = "server")]
+pub mod photographs;
 pub mod proof;
 pub mod record;
 #[cfg(feature = "server")]

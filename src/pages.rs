@@ -13,6 +13,7 @@ mod document;
 mod fault;
 mod matching;
 mod notices;
+mod photographs;
 mod proof;
 mod record;
 mod sentence;

@@ -6,7 +6,7 @@ use super::proof::{by_browser, limits, proof};
 use super::sentence::{heading, label, sentence};
 use super::story::story;
 use super::told::{About, Told, Untold};
-use super::{certificate, code, matching};
+use super::{certificate, code, matching, photographs};
 use maud::html;
 
 /// Why there is no page.
@@ -42,6 +42,7 @@ pub fn record(about: &About<'_>) -> Result<String, NoIssue> {
             }
             (notices(&told))
             (certificate::changed(&told))
+            (photographs::section(&told))
             section #facts aria-labelledby="facts-heading" {
                 h2 #facts-heading { "What the maker states" }
                 (label(&told))

@@ -1,8 +1,8 @@
 //! The words of the trade as a buyer reads them.
 
 use crate::domain::{
-    CondemnReason, CorrectionReason, FinenessBasis, Hallmark, MarkKind, PieceState as S, Shape, Stage,
-    StrikeOutcome, SupersedeReason, UnmarkedReason,
+    CondemnReason, CorrectionReason, FinenessBasis, Hallmark, MarkKind, PhotographSide, PhotographStage,
+    PieceState as S, Shape, Stage, StrikeOutcome, SupersedeReason, UnmarkedReason,
 };
 
 /// Where a piece is, to follow "it".
@@ -167,5 +167,26 @@ pub const fn corrected(reason: CorrectionReason) -> &'static str {
         CorrectionReason::RecordedTwice => "it was recorded twice",
         CorrectionReason::DidNotHappen => "it did not happen",
         CorrectionReason::Other => "the reason is not published",
+    }
+}
+
+pub const fn side(side: PhotographSide) -> &'static str {
+    match side {
+        PhotographSide::Face => "Face",
+        PhotographSide::Back => "Back",
+        PhotographSide::Edge => "Edge",
+        PhotographSide::Marks => "Marks",
+        PhotographSide::Detail => "Detail",
+    }
+}
+
+/// At which point of its life a photograph was taken, to follow what it shows.
+pub const fn photograph_stage(stage: PhotographStage) -> &'static str {
+    match stage {
+        PhotographStage::FromMould => "as it came from the mould",
+        PhotographStage::Finished => "weighed, in the workshop",
+        PhotographStage::Hallmarked => "after hallmarking",
+        PhotographStage::AsSold => "as sold",
+        PhotographStage::Returned => "as it came back",
     }
 }

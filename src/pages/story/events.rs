@@ -75,6 +75,11 @@ fn of_piece(told: &Told<'_>, entry: &Entry, event: &Event) -> Option<String> {
                 e.how.word()
             )
         }
+        Event::PiecePhotographed(e) => format!(
+            "Photographed: {}, {}.",
+            words::side(e.side).to_lowercase(),
+            words::photograph_stage(e.stage)
+        ),
         Event::PieceMissing(_) => "It was not among what came back from the assay office.".to_owned(),
         other => return sold(other),
     })
