@@ -5,7 +5,7 @@
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
 //! Binary floats stand in the statistics files only (`probability`, `consistency`, `water`, `gravity`, `materials`,
-//! `plan`, `spread`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
+//! `plan`, `spread`, `control`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
 //!
 //! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 

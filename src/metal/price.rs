@@ -118,6 +118,9 @@ pub enum PriceError {
     /// Fine metal of which the fineness is not said.
     #[error("the fine metal cannot be priced without its fineness")]
     FinenessNotSaid,
+    /// An amount with tax that is below zero.
+    #[error("an amount with tax is never below zero, this is {0}")]
+    GrossNegative(Money),
     /// A rate of tax that is none.
     #[error("a rate of tax is not below zero")]
     RateNegative,
@@ -137,6 +140,7 @@ impl PriceError {
             Self::FeesNegative(_) | Self::CurrenciesMixed { .. } => "/fees",
             Self::TooManyDecimals(_) => "/rounding/decimals",
             Self::FinenessNotSaid => "/fineness",
+            Self::GrossNegative(_) => "/gross",
             Self::RateNegative => "/vat",
             Self::TooLarge => "",
         }
@@ -279,15 +283,14 @@ impl PriceInputs {
 /// The tax contained in a gross amount: gross x rate / (100 + rate), rounded once. At 20 % it is a sixth.
 ///
 /// # Errors
-/// [`PriceError::RateNegative`], [`PriceError::SpotNotPositive`] for an amount below zero, [`PriceError::TooManyDecimals`],
-/// [`PriceError::TooLarge`].
+/// [`PriceError::RateNegative`], [`PriceError::GrossNegative`], [`PriceError::TooManyDecimals`], [`PriceError::TooLarge`].
 pub fn vat_contained(gross: Money, percent: Percent, rounding: MoneyRounding) -> Result<Money, PriceError> {
     if rounding.decimals > DECIMALS_MAX {
         return Err(PriceError::TooManyDecimals(rounding.decimals));
     }
     let rate = percent.part().ok_or(PriceError::RateNegative)?;
     let whole = percent.factor();
-    let amount = fraction(gross).ok_or(PriceError::SpotNotPositive(gross))?;
+    let amount = fraction(gross).ok_or(PriceError::GrossNegative(gross))?;
     let part = Ratio::new(rate.numerator(), rate.denominator()).and_then(|rate| {
         let turned = Ratio::new(whole.denominator(), whole.numerator())?;
         rate.checked_mul(turned)

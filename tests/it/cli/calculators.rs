@@ -409,4 +409,8 @@ fn a_price_is_told_with_its_tax_and_what_to_ask() {
     );
     typed("vat --gross \"100 GBP\" --day 2010-06-01").ends(0, &["14.89 GBP"]);
     typed("vat --gross \"100 GBP\" --day 1980-01-01").ends(1, &["day: no row of the table"]);
+    typed("vat \"--gross=-1 GBP\"").ends(
+        1,
+        &["gross: an amount with tax is never below zero, this is -1 GBP"],
+    );
 }
