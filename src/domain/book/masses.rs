@@ -176,11 +176,10 @@ impl Book {
                 .entry(jar.residue)
                 .or_default()
                 .add_mass(jar.mass, jar.fineness);
-            self.revalue(&mut accounts, jar, held(&jar.holds));
             // What was counted as missing went in as well.
-            let missing = jar.missing.iter();
-            let missing = missing.map(|missing| (missing.melt, missing.mass.units()));
-            self.revalue(&mut accounts, jar, missing);
+            let held = jar.holds.iter().map(|share| (share.melt, share.mass.units()));
+            let missing = jar.missing.iter().map(|share| (share.melt, share.mass.units()));
+            self.revalue(&mut accounts, jar, held.chain(missing));
             accounts.stocktake_variance.add_sum(jar.variance.into());
         }
         for refining in self.refinings().filter(|refining| refining.metal == metal) {
@@ -240,11 +239,11 @@ impl Book {
             accounts.finishing_loss.add_mass(share.mass, jar.fineness);
         }
         accounts.finishing_loss.add(-weighed.units(), jar.fineness);
-        self.revalue(accounts, jar, held(holds));
+        let held = holds.iter().map(|share| (share.melt, share.mass.units()));
+        self.revalue(accounts, jar, held);
     }
 
-    /// Residue is reckoned at its jar's fineness, which is at most that of its melt, from when it goes in. The masses are
-    /// in steps of 10 micrograms.
+    /// Residue is reckoned at its jar's fineness, at most its melt's, from when it goes in; each mass in steps of 10 micrograms.
     fn revalue(&self, accounts: &mut Accounts, jar: &Jar, shares: impl Iterator<Item = (MeltId, i64)>) {
         for (melt, units) in shares {
             let of_melt = self.melt(melt).map_or(jar.fineness, |melt| melt.fineness);
@@ -282,10 +281,6 @@ impl Book {
         }
         accounts.refining_loss.add_sum(sent);
     }
-}
-
-fn held(shares: &[JarShare]) -> impl Iterator<Item = (MeltId, i64)> {
-    shares.iter().map(|share| (share.melt, share.mass.units()))
 }
 
 fn add_melt(accounts: &mut Accounts, melt: &Melt) {

@@ -21,7 +21,9 @@ impl Book {
             return Ok(());
         };
         let repeats = match e.stage {
-            Stage::FromMould | Stage::Finished => !piece.strikes.iter().any(|strike| strike.index >= last.index),
+            Stage::FromMould | Stage::Finished => {
+                !piece.strikes.iter().any(|strike| strike.index >= last.index)
+            }
             Stage::Final => self.finally_weighed(piece).is_ok() && !self.is_certified(piece, last)?,
             Stage::Returned => false,
         };

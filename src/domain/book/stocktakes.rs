@@ -21,8 +21,8 @@ use jar::{missing, scaled};
 use super::balances::root;
 use super::{Amount, Book, Counted, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
 use crate::domain::{
-    CountedThing, FinenessBasis, JarCounted, JarId, LotCounted, LotFound, LotId, MeltCounted,
-    MeltId, MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
+    CountedThing, FinenessBasis, JarCounted, JarId, LotCounted, LotFound, LotId, MeltCounted, MeltId,
+    MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
 };
 use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
 

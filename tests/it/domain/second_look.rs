@@ -185,7 +185,11 @@ fn a_final_weighing_is_not_repeated_until_it_passes() {
     // What is borderline is looked at on better and better scales, until one can tell.
     let looked: &[&str] = &["weigh final in FF P2 50.001"];
     then(&[], looked[0], "P2 weighs 50.001; P2 borderline");
-    then(looked, "weigh final in GG P2 50.0010", "P2 weighs 50.0010; P2 accepted");
+    then(
+        looked,
+        "weigh final in GG P2 50.0010",
+        "P2 weighs 50.0010; P2 accepted",
+    );
     then(
         &[looked, &["weigh final in GG P2 50.0010"]].concat(),
         "weigh final in GG P2 50.0010",
@@ -193,7 +197,11 @@ fn a_final_weighing_is_not_repeated_until_it_passes() {
     );
     // A suspect reading is none.
     let failed: &[&str] = &["close D 100.00 shows 100.10"];
-    then(failed, "weigh final in LL P5 50.60", "P5 weighs 50.60; P5 accepted");
+    then(
+        failed,
+        "weigh final in LL P5 50.60",
+        "P5 weighs 50.60; P5 accepted",
+    );
 }
 
 #[test]
