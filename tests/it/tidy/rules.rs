@@ -9,12 +9,13 @@ pub struct Source {
 }
 
 /// The floors, lowest first.
-const FLOORS: [&[&str]; 9] = [
+const FLOORS: [&[&str]; 10] = [
     &["proof", "metal"],
     &["domain", "calculators"],
     &["record"],
     &["check", "log"],
-    &["writer", "views", "accounts"],
+    &["writer", "views", "accounts", "photographs"],
+    &["pages", "print"],
     &["http"],
     &["node", "config"],
     &["cli"],
