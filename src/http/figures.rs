@@ -11,6 +11,7 @@ use super::problem::Problem;
 use super::query::Parameters;
 use super::{App, failed};
 use crate::accounts::{AsOf, AskError, NoPosition, Reckoning};
+use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 /// What answers a route.
@@ -51,6 +52,17 @@ pub fn answered(
         AskError::Beyond { .. } => Problem::invalid(format!("the query parameter \"at\": {error}")),
         AskError::Reckon(error) => failed(error),
     })?
+}
+
+/// What is told, as the members of an answer.
+///
+/// # Errors
+/// 500 for what is no object.
+pub fn members(told: &impl Serialize) -> Result<Map<String, Value>, Problem> {
+    match serde_json::to_value(told).map_err(failed)? {
+        Value::Object(members) => Ok(members),
+        _ => Err(Problem::internal("an answer is no object")),
+    }
 }
 
 /// Which part of a list that is reckoned as a whole is asked for.

@@ -237,7 +237,10 @@ fn silver_is_never_investment_gold_and_gold_only_when_it_is_fine_enough() {
     );
     assert_eq!(
         decide(Metal::Gold, Some("994.9")),
-        Err(VatError::NotFine("994.9".parse().unwrap()))
+        Err(VatError::NotFine {
+            least: 995,
+            fineness: "994.9".parse().unwrap()
+        })
     );
     assert_eq!(decide(Metal::Gold, None), Err(VatError::FinenessNotSaid));
     assert_eq!(decide(Metal::Gold, Some("995")), Ok(Percent::ZERO));

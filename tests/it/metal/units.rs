@@ -8,7 +8,7 @@ use pourbook::metal::materials::LOOK_ALIKES;
 use pourbook::metal::standards::{EXEMPT_WEIGHTS, METHODS, STANDARDS, STANDARDS_SOURCE, exempt_below};
 use pourbook::metal::units::{Unit, UnitError, convert};
 use pourbook::metal::vat::{THRESHOLDS, VAT_ROWS};
-use pourbook::metal::{ASSAY_TABLE, GUARD_RULES, MPE_TABLE};
+use pourbook::metal::{GUARD_RULES, MPE_TABLE};
 use pourbook::metal::{FineMass, Fineness, Mass, Metal, Ratio, Rounding, Unreadable, fine_mass};
 use proptest::prelude::*;
 
@@ -205,7 +205,6 @@ fn every_row_of_a_table_says_where_it_comes_from() {
     let sources = sources.chain(METHODS.iter().map(|row| row.source));
     let sources = sources.chain(EXEMPT_WEIGHTS.iter().map(|row| row.source));
     let sources = sources.chain(THRESHOLDS.iter().map(|row| row.source));
-    let sources = sources.chain(ASSAY_TABLE.iter().map(|row| row.source));
     let sources = sources.chain(GUARD_RULES.iter().map(|row| row.source));
     let sources = sources.chain(LOOK_ALIKES.iter().map(|row| row.source));
     for source in sources.chain([STANDARDS_SOURCE, MPE_TABLE.source]) {

@@ -288,6 +288,39 @@ fn what_a_stock_take_weighed_is_in_doubt_too() {
     );
 }
 
+/// What was weighed on a scale that was found off, and then in a stock-take on a good one, need not be weighed once more.
+#[test]
+fn a_stock_take_weighs_again_what_was_in_doubt() {
+    let doubted: &[&str] = &[
+        "lot C silver 999.0 declared 200.00 in E",
+        "weigh from_mould in D P1 50.42 P2 50.42 P3 50.42 P4 50.42",
+        "balance M in E heel 97.82 prills PR 0.40",
+        "count T in E lot B 400.00 jar PR 0.40",
+        OFF,
+        "scale G class II e 0.01 d 0.01 max 1000 s 0.006",
+        "session H on G 100.00 shows 100.00",
+    ];
+    let readings = |more: &[&str]| told(&of(&Bench::with(&[WORKSHOP, OTHER, doubted, more]), "E").unwrap()).0;
+    let again = |entry: u64| {
+        [
+            format!("lot 5 200.00 199.90 199.8002 again in {entry}"),
+            format!("melt 1 97.82 97.72 97.72228 again in {entry}"),
+            "jar of prills, silver 0.40 0.30 0.3996 gone".to_owned(),
+            format!("lot 2 400.00 399.90 399.6004 again in {entry}"),
+            format!("jar of prills, silver 0.40 0.30 0.3996 again in {entry}"),
+        ]
+    };
+    let count: &[&str] = &["count U in H lot C 199.90 lot B 399.90 heel M 97.72 jar PR 0.40"];
+    let bench = Bench::with(&[WORKSHOP, OTHER, doubted, count]);
+    let entry = bench.entries.len() as u64 - 1;
+    assert_eq!(readings(count), again(entry));
+    // Also where metal was drawn from it since; and not where that scale was found off as well.
+    let drawn = [count, &["melt N in H silver lot C 50.00 heel M"]].concat();
+    assert_eq!(readings(&drawn), again(entry));
+    let off_too = [count, &["close H 100.00 shows 100.10"]].concat();
+    assert_eq!(readings(&off_too)[1], "melt 1 97.82 97.72 97.72228 again");
+}
+
 /// A scale that shows nothing for a weight has no proportion.
 #[test]
 fn a_scale_that_is_dead_has_an_offset_and_no_proportion() {
