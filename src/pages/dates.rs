@@ -1,6 +1,6 @@
 //! Dates in words, by UTC. Deliberately absent: time zones; a reader elsewhere is told that it is UTC.
 
-use crate::domain::{Timestamp, instant};
+use crate::domain::{Date, Timestamp, instant};
 
 const MONTHS: [&str; 12] = [
     "January",
@@ -19,7 +19,7 @@ const MONTHS: [&str; 12] = [
 
 /// A day like `14 March 2026`.
 pub fn day(at: Timestamp) -> String {
-    let text = instant::day(at);
+    let text = Date::of(at).map_or_else(String::new, |day| day.to_string());
     let mut parts = text.split('-');
     let (year, month, day) = (parts.next(), parts.next(), parts.next());
     let month = month.and_then(|month| month.parse::<usize>().ok());

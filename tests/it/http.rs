@@ -8,7 +8,7 @@ mod conditions;
 mod corrections;
 mod done_at;
 mod edition;
-mod find;
+pub mod find;
 mod life;
 mod limits;
 mod lists;

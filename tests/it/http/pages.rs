@@ -1,6 +1,7 @@
 //! Pages for people: what they say of each state, how they answer rubbish, and that they stay true while the book goes on.
 
 mod demo;
+mod forms;
 
 use super::{TestApp, Workshop, item};
 use actix_web::test::TestRequest;
