@@ -8,8 +8,8 @@ use pourbook::metal::materials::LOOK_ALIKES;
 use pourbook::metal::standards::{EXEMPT_WEIGHTS, METHODS, STANDARDS, STANDARDS_SOURCE, exempt_below};
 use pourbook::metal::units::{Unit, UnitError, convert};
 use pourbook::metal::vat::{THRESHOLDS, VAT_ROWS};
-use pourbook::metal::{GUARD_RULES, MPE_TABLE};
 use pourbook::metal::{FineMass, Fineness, Mass, Metal, Ratio, Rounding, Unreadable, fine_mass};
+use pourbook::metal::{GUARD_RULES, MPE_TABLE};
 use proptest::prelude::*;
 
 fn fineness(text: &str) -> Fineness {
