@@ -8,7 +8,7 @@ from screen import PAGE_BYTES_MAX, WIDTHS
 WORDS = {
     "stolen": "Reported stolen", "lost": "Lost on its way", "missing": "Missing", "destroyed": "Destroyed", "remelted": "Melted",
     "refined": "Melted", "kept": "Kept by the assay office", "condemned": "Withdrawn by the workshop", "mis_struck": "Not for sale",
-    "archived": "Not for sale", "unmarked": "Without a hallmark", "suspect": "Its weight is in doubt",
+    "archived": "Not for sale", "unmarked": "Without a hallmark",
 }
 GRAVE = set(WORDS) - {"unmarked"}
 

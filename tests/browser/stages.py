@@ -6,7 +6,7 @@ MARKS = [{"mark": mark, "legible": True} for mark in ("sponsor", "fineness", "of
 ONE_BY_ONE = [
     "serialled", "struck", "mis_struck", "archived", "at_office", "unmarked", "kept", "missing", "hallmarked", "spare",
     "numbered", "certified", "reserved", "sold", "dispatched", "delivered", "lost", "returned", "bought_back", "stolen",
-    "destroyed", "condemned", "remelted", "refined", "superseded", "corrected", "suspect",
+    "destroyed", "condemned", "remelted", "refined", "superseded", "corrected",
 ]
 CERTIFIED = ONE_BY_ONE[ONE_BY_ONE.index("certified"):ONE_BY_ONE.index("condemned")] + ["superseded", "corrected"]
 
@@ -27,9 +27,6 @@ def make(book):
     marked(shop, pieces)
     reading = finally_weighed(shop, session, pieces)
     shop.close(session)
-    bad = shop.session(scale)
-    shop.weigh(bad, "final", [(pieces["suspect"], "50.35")])
-    shop.close(bad, "50.30")
     late = shop.session(scale)
     gone(shop, late, pieces)
     certified(shop, pieces)
