@@ -19,6 +19,8 @@ pub mod log;
 pub mod metal;
 #[cfg(feature = "server")]
 pub mod node;
+#[cfg(feature = "server")]
+pub mod print;
 pub mod proof;
 pub mod record;
 #[cfg(feature = "server")]

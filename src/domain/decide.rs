@@ -132,6 +132,7 @@ impl Decision<'_> {
             Command::NumberPieces(c) => self.number_pieces(c),
             Command::IssueCertificates(c) => self.issue_certificates(c),
             Command::SupersedeCertificate(c) => self.supersede_certificate(c),
+            Command::PrintCertificates(c) => self.print_certificates(c),
             Command::EraseField(c) => self.erase_field(c),
             Command::SetClock(_) => self.set_clock(),
             // A correction is decided on the past, which the book does not hold: see `Correcting`.
