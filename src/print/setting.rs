@@ -1,7 +1,7 @@
 //! Setting type: from a text to a line of glyphs with its width, and paragraphs broken into lines.
 //!
-//! Shaping is the library's; here stand the faces, the features that are asked of them (small capitals, figures), letter
-//! spacing, and the breaking of lines at spaces. Deliberately absent: hyphenation, justification, and any script but
+//! Shaping is the library's; here stand the faces, the features that are asked of them (small capitals, lining figures),
+//! letter spacing, and the breaking of lines at spaces. Deliberately absent: hyphenation, justification, and any script but
 //! Latin.
 
 use super::PrintError;
@@ -55,8 +55,6 @@ pub struct Style {
     pub size: Length,
     /// In small capitals.
     pub capitals: bool,
-    /// With lining figures instead of old style ones.
-    pub lining: bool,
     /// Added behind every glyph, in thousandths of an em.
     pub spacing: i32,
 }
@@ -68,7 +66,6 @@ impl Style {
             face,
             size,
             capitals: false,
-            lining: false,
             spacing: 0,
         }
     }
@@ -80,12 +77,6 @@ impl Style {
         self
     }
 
-    /// With lining figures.
-    pub const fn lining(mut self) -> Self {
-        self.lining = true;
-        self
-    }
-
     /// At another size.
     pub const fn sized(mut self, size: Length) -> Self {
         self.size = size;
@@ -94,8 +85,11 @@ impl Style {
 
     fn features(self) -> Vec<Feature> {
         let on = |tag: &[u8; 4]| Feature::new(Tag::new(tag), 1, ..);
-        let figures = if self.lining { b"lnum" } else { b"onum" };
-        let mut features = vec![on(figures)];
+        // Old style figures of this face have a one like a small capital I: figures that are facts must not be misread.
+        let mut features = match self.face {
+            Face::Roman | Face::Italic => vec![on(b"lnum")],
+            Face::Mono => Vec::new(),
+        };
         if self.capitals {
             features.extend([on(b"smcp"), on(b"c2sc")]);
         }

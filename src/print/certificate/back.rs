@@ -29,8 +29,8 @@ pub fn lay_out(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     scanned(one, sheet)?;
     beside(one, sheet)?;
     let label = line("Thumbprint of the maker’s root key ", LABEL)?;
-    sheet.add(Role::Paragraph, vec![text(MARGIN, 162_000, label, Ink::Grey)]);
-    let mut y = 175_500;
+    sheet.add(Role::Paragraph, vec![text(MARGIN, 172_000, label, Ink::Grey)]);
+    let mut y = 186_000;
     let mut marks = Vec::new();
     for set in paragraph(&words::grouped(&one.thumbprint, 4), FIXED.sized(11_600), MEASURE)? {
         marks.push(text(MARGIN, y, set, Ink::Black));
@@ -85,12 +85,12 @@ fn beside(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     let page = page.trim_start_matches("https://").trim_start_matches("http://");
     let leaf: String = one.stated.leaf.to_base64url().chars().take(LEAF_SHOWN).collect();
     let rows = [
-        ("Page", page.to_owned(), TEXT.lining()),
-        ("Log", format!("{} at size {}", one.origin, one.size), TEXT.lining()),
+        ("Page", page.to_owned(), TEXT),
+        ("Log", format!("{} at size {}", one.origin, one.size), TEXT),
         ("Entry", format!("{}, leaf {leaf}…", one.stated.index), FIXED),
         ("Certificate code", words::grouped(&one.code, 4), FIXED.sized(11_600)),
     ];
-    let mut y = 71_000;
+    let mut y = 70_000;
     for (label, value, style) in rows {
         let label = line(&format!("{label} "), LABEL)?;
         let value = fitted(&value, style, BESIDE_WIDTH)?;
@@ -99,7 +99,7 @@ fn beside(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
             text(BESIDE, y + 10_600, value, Ink::Black),
         ];
         sheet.add(Role::Paragraph, marks);
-        y += 20_200;
+        y += 24_000;
     }
     Ok(())
 }

@@ -81,13 +81,13 @@ fn weight(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     let doubt = fitted(&doubt, TEXT.sized(9_200), MEASURE)?;
     let marks = vec![
         centred(first, 177_000, Ink::Black),
-        centred(second, 193_500, Ink::Black),
-        centred(doubt, 208_500, Ink::Black),
+        centred(second, 195_000, Ink::Black),
+        centred(doubt, 210_500, Ink::Black),
     ];
     for mark in marks {
         sheet.add(Role::Paragraph, vec![mark]);
     }
-    sheet.add(Role::Ornament, rule(219_500, 60_000, false));
+    sheet.add(Role::Ornament, rule(222_000, 60_000, false));
     Ok(())
 }
 
@@ -110,7 +110,7 @@ fn list(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Marks", marks.map_or_else(|| "it bears no hallmark".to_owned(), words::marks)),
         ("Certificate", issue),
     ];
-    let mut y = 236_000;
+    let mut y = 239_000;
     for (label, value) in rows {
         let lines = paragraph(&value, TEXT, MARGIN + MEASURE - VALUES)?;
         let label = line(&format!("{label} "), LABEL)?;
