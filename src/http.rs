@@ -25,6 +25,7 @@ mod losses;
 mod metal_statement;
 mod plans;
 mod preflight;
+mod prints;
 mod private;
 mod problem;
 mod proofs;
@@ -69,6 +70,8 @@ pub struct Settings {
     pub origin: String,
     /// Where the server is reached from outside, like `https://book.example`, without a slash at the end; may be empty.
     pub address: String,
+    /// Who is named as the maker on what is printed.
+    pub maker: String,
     /// Whether entries may be read by everybody.
     pub entries_public: bool,
     /// The policy by which a stranger checks, with its `# root` line.
@@ -257,7 +260,13 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) | Deed::Figure(_) => {
+        Deed::Events
+        | Deed::EntryTile
+        | Deed::HashTile
+        | Deed::History
+        | Deed::List(_)
+        | Deed::Print
+        | Deed::Figure(_) => {
             let app = Data::clone(app);
             apart(move || look_up(deed, &asked, &app)).await
         }
@@ -285,6 +294,7 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Events => reads::events(app, asked),
         Deed::Record => public_record::record(app, asked),
         Deed::Proof => proofs::proof(app, asked),
+        Deed::Print => prints::print(app, asked),
         Deed::Policy => log_files::policy(app, asked),
         Deed::Checkpoint => log_files::checkpoint(app, asked),
         Deed::HashTile => log_files::hash_tile(app, asked),

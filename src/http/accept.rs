@@ -14,6 +14,7 @@ pub const fn media(deed: Deed) -> &'static str {
         Deed::Policy | Deed::Checkpoint => "text/plain",
         Deed::HashTile | Deed::EntryTile => "application/octet-stream",
         Deed::Description => "application/yaml",
+        Deed::Print => "application/pdf",
         Deed::ProblemPage => "text/html",
         _ => "application/json",
     }

@@ -192,6 +192,7 @@ impl TestApp {
             settings: Settings {
                 origin: ORIGIN.into(),
                 address: ADDRESS.into(),
+                maker: "Brackenfold Pourhouse".into(),
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,

@@ -24,13 +24,13 @@ const LEAF_SHOWN: usize = 16;
 /// Lays it out.
 pub fn lay_out(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     let heading = line("How to check it", Style::new(Face::Roman, 11_000).capitals(120))?;
-    sheet.add(Role::Heading(2), vec![centred(heading, 40_000, Ink::Black)]);
-    sheet.add(Role::Ornament, rule(49_500, 96_000, true));
+    sheet.add(Role::Heading(2), vec![centred(heading, 34_000, Ink::Black)]);
+    sheet.add(Role::Ornament, rule(43_000, 96_000, true));
     scanned(one, sheet)?;
     beside(one, sheet)?;
     let label = line("Thumbprint of the maker’s root key ", LABEL)?;
-    sheet.add(Role::Paragraph, vec![text(MARGIN, 172_000, label, Ink::Grey)]);
-    let mut y = 186_000;
+    sheet.add(Role::Paragraph, vec![text(MARGIN, 161_000, label, Ink::Grey)]);
+    let mut y = 175_000;
     let mut marks = Vec::new();
     for set in paragraph(&words::grouped(&one.thumbprint, 4), FIXED.sized(11_600), MEASURE)? {
         marks.push(text(MARGIN, y, set, Ink::Black));
@@ -47,7 +47,8 @@ pub fn lay_out(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     for caution in CAUTIONS {
         y = set(caution, SLANTED.sized(SIZE), y, sheet)? + 2_400;
     }
-    if y > HEIGHT - tenths_mm(60) {
+    // The last line stands one line and the air behind it above.
+    if y - LEADING - 2_400 > HEIGHT - tenths_mm(70) {
         let text = one.maker.clone();
         return Err(PrintError::TooLong { text });
     }
@@ -72,7 +73,7 @@ fn set(told: &str, style: Style, mut y: Length, sheet: &mut Sheet) -> Result<Len
 fn scanned(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     let serial = one.stated.issued.serial.to_string();
     let (page, fragment) = address_code(&one.address, &serial, Some(&one.thumbprint));
-    let drawn = code(&page, &fragment, MARGIN, 66_000, CODE)?;
+    let drawn = code(&page, &fragment, MARGIN, 59_000, CODE)?;
     let says = format!("QR code of the address {page}{fragment}");
     sheet.add(Role::Figure(says), vec![drawn]);
     Ok(())
@@ -88,43 +89,42 @@ fn beside(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Page", page.to_owned(), TEXT),
         ("Log", format!("{} at size {}", one.origin, one.size), TEXT),
         ("Entry", format!("{}, leaf {leaf}…", one.stated.index), FIXED),
-        ("Certificate code", words::grouped(&one.code, 4), FIXED.sized(11_600)),
+        ("Certificate code", words::grouped(&one.code, 4), FIXED.sized(10_400)),
     ];
-    let mut y = 70_000;
+    let mut y = 63_000;
     for (label, value, style) in rows {
         let label = line(&format!("{label} "), LABEL)?;
         let value = fitted(&value, style, BESIDE_WIDTH)?;
         let marks = vec![
             text(BESIDE, y, label, Ink::Grey),
-            text(BESIDE, y + 10_600, value, Ink::Black),
+            text(BESIDE, y + 11_000, value, Ink::Black),
         ];
         sheet.add(Role::Paragraph, marks);
-        y += 24_000;
+        y += 22_600;
     }
     Ok(())
 }
 
 fn told(one: &Certificate) -> Vec<String> {
     vec![
-        "Scan the square, or type the address of the page. It shows the maker’s record of this piece. The thumbprint that \
-         it names must be the one above, to the last character; the square carries it where no browser sends it to the \
-         server."
+        "Scan the square, or type the address: the page shows the maker’s record of this piece. The thumbprint on it must be \
+         the one above, to the last character. The square carries it where no browser sends it to the server."
             .to_owned(),
         format!(
             "A server that lies about the record can also serve a page that lies. To check without it: the PDF of this \
-             certificate has {} attached, the signed record as of {} entries, and the program pourbook-verify holds it \
-             against the thumbprint without a network. Whoever kept a checkpoint of this log from another day is a \
-             witness of whether it was rewritten.",
+             certificate has {} attached, the signed record as of {} entries; the program pourbook-verify holds it \
+             against the thumbprint, without a network. Whoever kept a checkpoint of this log from another day is a \
+             witness to whether it was rewritten.",
             proof_name(one),
             one.size
         ),
-        "The certificate code tells the page that you hold this paper. Keep it to yourself.".to_owned(),
+        "The certificate code shows the page that you hold this paper: keep it to yourself.".to_owned(),
     ]
 }
 
 const CAUTIONS: [&str; 2] = [
-    "A stated weight is a minimum: what the weighing supports stands behind “at least”. What became of the piece later - \
-     sold, lost, stolen, melted - only the page can say, and a newer issue takes the place of this one.",
+    "A stated weight is a minimum: what the weighing supports stands behind “at least”. What became of the piece later – \
+     sold, lost, stolen, melted – only the page can say, and a newer issue takes the place of this one.",
     "The record can agree or disagree with what you measure. It cannot say that an object is genuine: a copy can carry a \
      real number.",
 ];

@@ -6,6 +6,7 @@
 mod life;
 mod longest;
 mod prices;
+mod prints;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
@@ -212,7 +213,11 @@ impl Workshop {
 
 /// How each kind that came later, and the longest entry of each, is made: in the order in which they are sealed.
 pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
-    longest::ROWS.iter().chain(life::ROWS).chain(prices::ROWS)
+    longest::ROWS
+        .iter()
+        .chain(life::ROWS)
+        .chain(prices::ROWS)
+        .chain(prints::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.
