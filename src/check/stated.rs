@@ -48,7 +48,10 @@ pub fn stated(bytes: &[u8], certificate: CertificateId) -> Result<Stated, String
         _ => None,
     });
     let (series, unit) = opened.ok_or("it does not hold the series of the certificate")?;
-    let held = evidence.entries.get(&index).ok_or("the entry of the certificate is missing")?;
+    let held = evidence
+        .entries
+        .get(&index)
+        .ok_or("the entry of the certificate is missing")?;
     let payload = &held.entry.payload;
     Ok(Stated {
         issued,

@@ -87,13 +87,18 @@ pub fn make(app: &App, command: Command) -> Result<Command, Problem> {
         return Err(Problem::internal("only certificates are printed"));
     };
     if app.settings.address.is_empty() {
-        return Err(Problem::no_address("the setting `address` of the book is empty, so no code can lead to it"));
+        return Err(Problem::no_address(
+            "the setting `address` of the book is empty, so no code can lead to it",
+        ));
     }
     let rows = asked_for(app, &command)?;
     let released = app.writer.published().released();
     let size = released.as_ref().map_or(0, |released| released.size);
     if let Some(row) = rows.iter().find(|row| row.since >= size) {
-        let says = format!("entry {} issued a certificate, and no checkpoint covers it yet", row.since);
+        let says = format!(
+            "entry {} issued a certificate, and no checkpoint covers it yet",
+            row.since
+        );
         return Err(Problem::not_released(says).with(header::RETRY_AFTER, "1"));
     }
     let certificates: Vec<_> = rows.iter().map(|row| (row.certificate, row.piece)).collect();
@@ -144,7 +149,9 @@ fn asked_for(app: &App, command: &PrintCertificates) -> Result<Vec<Certificate>,
                 }
             }
         }
-        (_, Some(_)) => Err(Problem::invalid("name certificates or a series, not both").at("/series".to_owned())),
+        (_, Some(_)) => {
+            Err(Problem::invalid("name certificates or a series, not both").at("/series".to_owned()))
+        }
         (named, None) if named.len() > PRINT_MAX => {
             let (count, most) = (named.len(), PRINT_MAX);
             Err(refused(Refusal::TooMany { count, most }, "/certificates"))
@@ -154,7 +161,10 @@ fn asked_for(app: &App, command: &PrintCertificates) -> Result<Vec<Certificate>,
                 let row = app.views.certificate(*certificate).map_err(failed)?;
                 let certificate = *certificate;
                 row.ok_or_else(|| {
-                    refused(Refusal::UnknownCertificate { certificate }, &format!("/certificates/{place}"))
+                    refused(
+                        Refusal::UnknownCertificate { certificate },
+                        &format!("/certificates/{place}"),
+                    )
                 })
             };
             named.iter().enumerate().map(row).collect()
@@ -168,7 +178,10 @@ fn of_series(app: &App, series: SeriesId) -> Result<Vec<Certificate>, Problem> {
     let mut after = None;
     loop {
         let newest = |row: &Certificate| row.superseded.is_none();
-        let page = app.views.list::<Certificate>(&newest, after, PAGE).map_err(failed)?;
+        let page = app
+            .views
+            .list::<Certificate>(&newest, after, PAGE)
+            .map_err(failed)?;
         for row in page.rows {
             let piece = app.views.piece(row.piece).map_err(failed)?;
             let piece = piece.filter(|piece| piece.series == series && !is_at_its_end(piece.state));
@@ -215,7 +228,8 @@ pub fn print(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let kept = |member: &str| private::kept(app, index, 0, &entry, member);
     let wanted = kept("digest")?.ok_or_else(|| erased("the digest of what was printed"))?;
     let inputs = kept("inputs")?.ok_or_else(|| erased("what it was printed from"))?;
-    let inputs: Inputs = serde_json::from_str(&inputs).map_err(|error| Problem::internal(error.to_string()))?;
+    let inputs: Inputs =
+        serde_json::from_str(&inputs).map_err(|error| Problem::internal(error.to_string()))?;
     let certificates: Vec<_> = printed.iter().map(|one| (one.certificate, one.piece)).collect();
     let printing = Printing {
         certificates: &certificates,
@@ -245,9 +259,12 @@ fn digest(bytes: &[u8]) -> String {
 impl Printing<'_> {
     fn make(&self, app: &App) -> Result<Made, Problem> {
         let note = app.store.sealed(self.size).map_err(failed)?;
-        let note = note.ok_or_else(|| Problem::internal(format!("no checkpoint of size {} is kept", self.size)))?;
+        let note =
+            note.ok_or_else(|| Problem::internal(format!("no checkpoint of size {} is kept", self.size)))?;
         let policy = Policy::parse(&self.inputs.policy).map_err(failed)?;
-        let root = policy.root.ok_or_else(|| Problem::internal("the policy names no root"))?;
+        let root = policy
+            .root
+            .ok_or_else(|| Problem::internal("the policy names no root"))?;
         let mut all = Vec::with_capacity(self.certificates.len());
         let (mut title_erased, mut carried) = (false, 0_usize);
         for (certificate, piece) in self.certificates {
@@ -268,7 +285,9 @@ impl Printing<'_> {
             PrintError::NoType { .. } | PrintError::TooLong { .. } | PrintError::AddressTooLong { .. } => {
                 Problem::unprintable(error.to_string())
             }
-            PrintError::UnknownTemplate { .. } | PrintError::Pdf { .. } => Problem::internal(error.to_string()),
+            PrintError::UnknownTemplate { .. } | PrintError::Pdf { .. } => {
+                Problem::internal(error.to_string())
+            }
         })?;
         Ok(Made { bytes, title_erased })
     }
@@ -291,13 +310,16 @@ impl Printing<'_> {
         }
         let stated = check::stated(&proof, certificate).map_err(Problem::internal)?;
         let entry = app.entry(stated.index)?;
-        let issued = |event: &Event| matches!(event, Event::CertificateIssued(e) if e.certificate == certificate);
+        let issued =
+            |event: &Event| matches!(event, Event::CertificateIssued(e) if e.certificate == certificate);
         let place = entry.events().position(issued);
         let place = place.ok_or_else(|| Problem::internal("the entry of a certificate does not hold it"))?;
         let code = private::kept(app, stated.index, place, &entry, "code")?;
         let code = code.ok_or_else(|| {
             let serial = &stated.issued.serial;
-            Problem::gone(format!("the code of the certificate of {serial} was erased, so it cannot be printed"))
+            Problem::gone(format!(
+                "the code of the certificate of {serial} was erased, so it cannot be printed"
+            ))
         })?;
         let told = private::of_subject(app, stated.issued.series.0, None)?;
         let title = told.get("title");

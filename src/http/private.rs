@@ -92,7 +92,13 @@ pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<St
 ///
 /// # Errors
 /// When the vault cannot be read.
-pub fn kept(app: &App, index: u64, place: usize, entry: &Entry, member: &str) -> Result<Option<String>, Problem> {
+pub fn kept(
+    app: &App,
+    index: u64,
+    place: usize,
+    entry: &Entry,
+    member: &str,
+) -> Result<Option<String>, Problem> {
     for kept in app.store.private(index).map_err(failed)? {
         let VaultKind::Disclosure { event, member: name } = kept.kind else {
             continue;

@@ -116,7 +116,13 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
         .released()
         .ok_or_else(|| wait("no checkpoint has been released yet"))?;
     // What is not released yet is missed, not left out: the newest file holds all.
-    let file = file(app, piece, (released.size, &released.note), &app.settings.policy, u64::MAX);
+    let file = file(
+        app,
+        piece,
+        (released.size, &released.note),
+        &app.settings.policy,
+        u64::MAX,
+    );
     file.map(|file| Found::bytes("application/json", file.to_bytes(), ASK_AGAIN))
 }
 

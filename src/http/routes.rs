@@ -8,10 +8,10 @@ mod table;
 
 pub use table::ROUTES;
 
+use super::App;
 use super::access::Role;
 use super::calculations::Calculation;
 use super::figures::Figure;
-use super::App;
 use super::located::Misfit;
 use super::problem::Problem;
 use crate::domain::Command;

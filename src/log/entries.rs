@@ -162,7 +162,9 @@ impl Entries {
         let Some(entry) = self.read(last)? else {
             return Ok(None);
         };
-        let behind = u64::from(place.offset).saturating_add(4).saturating_add(wide(entry.len()));
+        let behind = u64::from(place.offset)
+            .saturating_add(4)
+            .saturating_add(wide(entry.len()));
         let note = part(&segment, behind)?.and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
         Ok(note.filter(|note| pin::stated_size(note) == Some(size)))
     }

@@ -98,7 +98,8 @@ fn about(all: &[Certificate]) -> Result<About, PrintError> {
     Ok(About {
         title,
         author: first.maker.clone(),
-        subject: "What the maker states of a piece, with the signed record that it rests on attached".to_owned(),
+        subject: "What the maker states of a piece, with the signed record that it rests on attached"
+            .to_owned(),
         at: newest.stated.at,
     })
 }

@@ -123,7 +123,11 @@ fn settings() -> Result<SerializeSettings, PrintError> {
 
 fn date(at: Timestamp) -> DateTime {
     let text = instant::write(at);
-    let part = |from: usize, to: usize| text.get(from..to).and_then(|part| part.parse::<u8>().ok()).unwrap_or(0);
+    let part = |from: usize, to: usize| {
+        text.get(from..to)
+            .and_then(|part| part.parse::<u8>().ok())
+            .unwrap_or(0)
+    };
     let year = text.get(..4).and_then(|year| year.parse().ok()).unwrap_or(0);
     DateTime::new(year)
         .month(part(5, 7))
@@ -144,7 +148,8 @@ struct Fonts {
 
 impl Fonts {
     fn read() -> Result<Self, PrintError> {
-        let read = |bytes: &'static [u8]| Font::new(bytes.into(), 0).ok_or_else(|| refused("a font is unreadable"));
+        let read =
+            |bytes: &'static [u8]| Font::new(bytes.into(), 0).ok_or_else(|| refused("a font is unreadable"));
         Ok(Self {
             roman: read(ROMAN)?,
             italic: read(ITALIC)?,

@@ -14,7 +14,11 @@ const VERSION_MAX: u8 = 10;
 /// capitals take less room. A browser sends nothing of what stands behind the `#` to the server (section 3.5).
 #[must_use]
 pub fn address_code(address: &str, serial: &str, thumbprint: Option<&str>) -> (String, String) {
-    let page = format!("{}/P/{}", address.to_ascii_uppercase(), serial.to_ascii_uppercase());
+    let page = format!(
+        "{}/P/{}",
+        address.to_ascii_uppercase(),
+        serial.to_ascii_uppercase()
+    );
     let fragment = thumbprint.map_or_else(String::new, |thumbprint| format!("#k={thumbprint}"));
     (page, fragment)
 }

@@ -154,7 +154,10 @@ pub fn line(text: &str, style: Style) -> Result<Line, PrintError> {
     })?;
     let glyphs = glyphs(&buffer, text, style.spacing);
     let units: i64 = glyphs.iter().map(|glyph| i64::from(glyph.advance)).sum();
-    let trailing = glyphs.last().filter(|_| text.ends_with(' ')).map_or(0, |glyph| glyph.advance);
+    let trailing = glyphs
+        .last()
+        .filter(|_| text.ends_with(' '))
+        .map_or(0, |glyph| glyph.advance);
     let units = units - i64::from(trailing) - i64::from(style.spacing);
     Ok(Line {
         text: text.to_owned(),

@@ -39,7 +39,12 @@ impl Ink {
 #[derive(Clone, Debug)]
 pub enum Mark {
     /// A line of text.
-    Text { x: Length, y: Length, line: Line, ink: Ink },
+    Text {
+        x: Length,
+        y: Length,
+        line: Line,
+        ink: Ink,
+    },
     /// A filled rectangle: a rule, a frame's side.
     Bar {
         x: Length,

@@ -45,7 +45,9 @@ pub const fn metal(metal: Metal) -> &'static str {
 /// On whose word or assay a fineness rests.
 pub const fn basis(basis: FinenessBasis) -> &'static str {
     match basis {
-        FinenessBasis::Declared => "what the metal’s suppliers declared; no assay office has tested this piece",
+        FinenessBasis::Declared => {
+            "what the metal’s suppliers declared; no assay office has tested this piece"
+        }
         FinenessBasis::Assayed => "assay reports of the metal it was poured from",
         FinenessBasis::Hallmarked => "the hallmark struck on it by an assay office",
     }
@@ -78,6 +80,8 @@ pub fn shape(name: &str) -> String {
 /// A text in groups of so many characters.
 pub fn grouped(text: &str, size: usize) -> String {
     let characters: Vec<char> = text.chars().collect();
-    let groups = characters.chunks(size.max(1)).map(|group| group.iter().collect::<String>());
+    let groups = characters
+        .chunks(size.max(1))
+        .map(|group| group.iter().collect::<String>());
     groups.collect::<Vec<_>>().join(" ")
 }

@@ -8,8 +8,9 @@ use super::owed::Owed;
 use super::{Book, Certificate, Piece, Series, agree};
 use crate::domain::PieceReading;
 use crate::domain::{
-    CertificateId, CertificateIssued, CertificatePrinted, CertificateSuperseded, FinenessBasis, HallmarkStatement,
-    PieceCertified, PieceId, PieceState, Refusal, SeriesKind, SessionState, Stamp, SupersedeReason,
+    CertificateId, CertificateIssued, CertificatePrinted, CertificateSuperseded, FinenessBasis,
+    HallmarkStatement, PieceCertified, PieceId, PieceState, Refusal, SeriesKind, SessionState, Stamp,
+    SupersedeReason,
 };
 use crate::metal::{at_least, expanded_uncertainty, mpe_in_service};
 

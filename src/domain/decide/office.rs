@@ -3,8 +3,8 @@
 use super::{Decision, listed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    CertificateId, CertificatePrinted, CertificateSuperseded, ClockSet, FieldErased, PieceCertified, PieceId, Private, Refusal,
-    Refused, SeriesId, SeriesOpened, certificate_code,
+    CertificateId, CertificatePrinted, CertificateSuperseded, ClockSet, FieldErased, PieceCertified, PieceId,
+    Private, Refusal, Refused, SeriesId, SeriesOpened, certificate_code,
 };
 
 impl Decision<'_> {
@@ -100,9 +100,17 @@ impl Decision<'_> {
 
     /// One event for each certificate; all of them were made into one PDF, so its digest is theirs.
     pub(super) fn print_certificates(&mut self, c: &PrintCertificates) -> Result<(), Refused> {
-        let list = if c.series.is_some() { "/series" } else { "/certificates" };
+        let list = if c.series.is_some() {
+            "/series"
+        } else {
+            "/certificates"
+        };
         let made = c.made.as_ref().ok_or_else(|| Refusal::NotMade.at(list))?;
-        listed(made.certificates.iter().map(|(certificate, _)| certificate.0), list, "")?;
+        listed(
+            made.certificates.iter().map(|(certificate, _)| certificate.0),
+            list,
+            "",
+        )?;
         short(&[("inputs", &Some(made.inputs.clone()))])?;
         for (place, (certificate, piece)) in made.certificates.iter().enumerate() {
             let event = CertificatePrinted {
@@ -115,11 +123,10 @@ impl Decision<'_> {
             let private = Private::none()
                 .text("digest", Some(&made.digest))
                 .text("inputs", Some(&made.inputs));
-            self.add_with(event, private)
-                .map_err(|refusal| match c.series {
-                    Some(_) => refusal.at(list),
-                    None => refusal.at(format!("{list}/{place}")),
-                })?;
+            self.add_with(event, private).map_err(|refusal| match c.series {
+                Some(_) => refusal.at(list),
+                None => refusal.at(format!("{list}/{place}")),
+            })?;
         }
         Ok(())
     }
@@ -136,7 +143,7 @@ impl Decision<'_> {
     }
 
     /// The book's clock goes on from what the writer's clock shows.
-    pub(super) fn set_clock(&mut self) -> Result<(), Refused> {
+    pub(super) fn set_clock(&mut self, _: &SetClock) -> Result<(), Refused> {
         let to = self.moment.now;
         Ok(self.add(ClockSet { to })?)
     }

@@ -89,7 +89,11 @@ fn beside(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Page", page.to_owned(), TEXT),
         ("Log", format!("{} at size {}", one.origin, one.size), TEXT),
         ("Entry", format!("{}, leaf {leaf}…", one.stated.index), FIXED),
-        ("Certificate code", words::grouped(&one.code, 4), FIXED.sized(10_400)),
+        (
+            "Certificate code",
+            words::grouped(&one.code, 4),
+            FIXED.sized(10_400),
+        ),
     ];
     let mut y = 63_000;
     for (label, value, style) in rows {

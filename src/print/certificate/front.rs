@@ -107,7 +107,10 @@ fn list(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Metal", words::metal(issued.metal).to_owned()),
         ("Fineness", format!("{} parts per thousand", issued.fineness)),
         ("Rests on", words::basis(issued.basis).to_owned()),
-        ("Marks", marks.map_or_else(|| "it bears no hallmark".to_owned(), words::marks)),
+        (
+            "Marks",
+            marks.map_or_else(|| "it bears no hallmark".to_owned(), words::marks),
+        ),
         ("Certificate", issue),
     ];
     let mut y = 239_000;

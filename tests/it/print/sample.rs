@@ -54,7 +54,12 @@ pub fn hallmarked() -> Certificate {
     let members = json!({"certificate": ID, "piece": ID, "issue": 2, "serial": "ST-0012-18", "series": ID, "number": 6,
         "of": 8, "metal": "silver", "fineness": "999.0", "basis": "hallmarked", "hallmark": "hallmarked",
         "marks": marks, "session": ID, "mass": "156.14", "uncertainty": "0.03", "at_least": "156.11"});
-    certificate(issued(members), Some("Saltlantern"), "lantern_tall", WeightUnit::Gram)
+    certificate(
+        issued(members),
+        Some("Saltlantern"),
+        "lantern_tall",
+        WeightUnit::Gram,
+    )
 }
 
 /// One of an open series that states ounces first and has no title, of a maker with a long name.
@@ -68,5 +73,9 @@ pub fn odd() -> Certificate {
 }
 
 pub fn all() -> Vec<(&'static str, Certificate)> {
-    vec![("edition", edition()), ("hallmarked", hallmarked()), ("odd", odd())]
+    vec![
+        ("edition", edition()),
+        ("hallmarked", hallmarked()),
+        ("odd", odd()),
+    ]
 }
