@@ -135,6 +135,7 @@ makes! {
     PourPieces pour_pieces,
     WeighPieces weigh_pieces,
     MeasureGravity measure_gravity,
+    PhotographPiece photograph_piece,
     FaultPiece fault_piece,
     FinishPieces finish_pieces,
     CloseMelt close_melt,

@@ -1,11 +1,11 @@
 //! The words of a certificate: what a record's words are called on paper.
 
-use crate::domain::{FinenessBasis, Hallmark, MarkKind, Timestamp, instant};
+use crate::domain::{Date, FinenessBasis, Hallmark, MarkKind, Timestamp};
 use crate::metal::Metal;
 
 /// A day as it is written on paper, by UTC: `14 March 2026`.
 pub fn day(at: Timestamp) -> String {
-    let text = instant::day(at);
+    let text = Date::of(at).map_or_else(String::new, |day| day.to_string());
     let mut parts = text.rsplitn(3, '-');
     let (day, month, year) = (parts.next(), parts.next(), parts.next());
     let named = month.and_then(|month| month.parse::<usize>().ok());

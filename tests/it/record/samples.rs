@@ -5,6 +5,7 @@
 
 mod life;
 mod longest;
+mod photographs;
 mod prices;
 mod prints;
 
@@ -217,6 +218,7 @@ pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
         .iter()
         .chain(life::ROWS)
         .chain(prices::ROWS)
+        .chain(photographs::ROWS)
         .chain(prints::ROWS)
 }
 
