@@ -157,6 +157,14 @@ fn asked_for(app: &App, command: &PrintCertificates) -> Result<Vec<Certificate>,
             Err(refused(Refusal::TooMany { count, most }, "/certificates"))
         }
         (named, None) => {
+            let twice =
+                |(place, id): &(usize, &CertificateId)| named.iter().take(*place).any(|other| other == *id);
+            if let Some((place, id)) = named.iter().enumerate().find(twice) {
+                return Err(refused(
+                    Refusal::NamedTwice { id: id.0 },
+                    &format!("/certificates/{place}"),
+                ));
+            }
             let row = |(place, certificate): (usize, &CertificateId)| {
                 let row = app.views.certificate(*certificate).map_err(failed)?;
                 let certificate = *certificate;
