@@ -198,7 +198,7 @@ async fn a_certificate_that_gave_way_is_not_printed_and_what_was_printed_of_it_s
     let body = json!({"certificates": [told.certificate], "paper": "a6"});
     told.print(body)
         .await
-        .refused(409, "certificate-gave-way", "/certificates/0");
+        .refused(409, "certificate-gave-way", "#/certificates/0");
     assert!(told.pdf(&printed).await.expect(200).body == first);
     let newer = newest(&told.app, &told.piece).await;
     let body = json!({"certificates": [newer], "paper": "a6"});
@@ -244,23 +244,23 @@ async fn what_cannot_be_printed_is_refused_by_name() {
     let paper = json!({"paper": "a6"});
     told.print(paper)
         .await
-        .refused(422, "nothing-named", "/certificates");
+        .refused(422, "nothing-named", "#/certificates");
     let nobody = "11111111-1111-4111-8111-111111111111";
     let body = json!({"certificates": [told.certificate, nobody], "paper": "a6"});
     told.print(body)
         .await
-        .refused(409, "unknown-certificate", "/certificates/1");
+        .refused(409, "unknown-certificate", "#/certificates/1");
     let body = json!({"series": nobody, "paper": "a6"});
-    told.print(body).await.refused(409, "unknown-series", "/series");
+    told.print(body).await.refused(409, "unknown-series", "#/series");
     let body = json!({"series": told.shop.series, "certificates": [told.certificate], "paper": "a6"});
-    told.print(body).await.refused(422, "invalid", "/series");
+    told.print(body).await.refused(422, "invalid", "#/series");
     let body = json!({"certificates": [told.certificate, told.certificate], "paper": "a6"});
     // Two files of one name in one PDF are refused before the book is asked.
     assert_eq!(told.print(body).await.status, 422);
     let body = json!({"certificates": [told.certificate], "paper": "a4"});
-    told.print(body).await.refused(422, "invalid", "/paper");
+    told.print(body).await.refused(422, "invalid", "#/paper");
     let body = json!({"certificates": [told.certificate], "paper": "a6", "made": {}});
-    told.print(body).await.refused(422, "invalid", "/made");
+    told.print(body).await.refused(422, "invalid", "#/made");
     for path in [
         "/v1/prints/0",
         "/v1/prints/99999",
