@@ -9,13 +9,15 @@
 //   data-log     path of the log; /log/ if it is absent
 // Children with the attribute `data-without-script` are removed; everything else stays, and the check is put behind it.
 //
+// Figures of the page that stand in the record are marked, `data-stated="weight_grams"` (see stated.mjs); the check compares them.
+//
 // What is put there, in this order, for a style sheet (classes) and for tests (data attributes):
 //   p.check-trust[data-trust=link|typed|server|slip]  whose thumbprint is trusted and what that is worth
 //   form.check-root > label, input, button, span.check-error[role=alert]  the thumbprint on the certificate can be typed
 //   p.check-word[role=status][data-outcome=busy|holds|does_not_hold|unreadable|not_understood|not_fetched|cannot_check]
 //   ol.check-steps[aria-busy] > li.check-step[data-step][data-holds=true|false|null] > span.check-mark, span.check-asked,
 //      span.check-found, and where two histories were seen details.check-evidence > summary, pre
-//   p.check-last    what the record last says of the piece (only where it holds)
+//   p.check-last    what the record last says of the piece (only where it holds), dl.check-facts its figures
 //   p.check-limit   what no check can tell
 //   p.check-file > a[download]  the proof file, to check it elsewhere; button.check-again
 // While the element has the attribute `data-checking` a check is under way; a `checked` event with the report in `detail` is
@@ -28,6 +30,7 @@ import { isThumbprint } from './bytes.mjs';
 import { CannotCheck, LIMIT, sayLast } from './check.mjs';
 import { checkOnline } from './online.mjs';
 import { Shown, fromFragment, make, thumbprintForm } from './shown.mjs';
+import { comparePage, factList } from './stated.mjs';
 
 const WORTH = {
   link: 'Checked against the thumbprint in the link that you followed. Compare it with the one printed on the certificate: ',
@@ -90,11 +93,21 @@ class Panel {
     this.trust.replaceChildren(WORTH[from], make('code', {}, root), '.', root === stated ? '' : make('strong', {}, DIFFERS));
     this.shown.begin('Checking the record here in your browser …');
     this.element.setAttribute('data-checking', '');
-    const report = await this.report(root, isNewest);
+    const report = this.beside(await this.report(root, isNewest), isNewest);
     if (!isNewest()) return;
     this.shown.end(report, report.facts?.state ? sayLast(report.facts) : '', LIMIT);
+    if (report.conclusion === 'holds' || report.step === 'page') this.shown.tell(factList(report.facts));
     this.element.removeAttribute('data-checking');
     this.element.dispatchEvent(new CustomEvent('checked', { bubbles: true, detail: report }));
+  }
+
+  /** A record that holds is held against what the page around it says. */
+  beside(report, isNewest) {
+    if (report.conclusion !== 'holds') return report;
+    const step = comparePage(report.facts, document);
+    if (isNewest()) this.shown.step(step);
+    const steps = [...report.steps, step];
+    return step.holds === false ? { ...report, steps, conclusion: 'does_not_hold', step: 'page', why: step.found } : { ...report, steps };
   }
 
   async report(root, isNewest) {

@@ -77,6 +77,7 @@ export class Shown {
     this.steps.replaceChildren();
     this.steps.setAttribute('aria-busy', 'true');
     this.last.replaceChildren();
+    this.told?.remove();
     this.limit.replaceChildren();
     this.say(word, 'busy');
   }
@@ -88,6 +89,12 @@ export class Shown {
 
   step(step) {
     this.steps.append(stepItem(step));
+  }
+
+  /** More of what the record says, behind its last word. */
+  tell(element) {
+    this.last.after(element);
+    this.told = element;
   }
 
   fresh() {
