@@ -104,7 +104,10 @@ fn random_benches() -> Vec<Bench> {
         };
         (0..count).map(&mut step).collect()
     };
-    let mut benches = vec![histories::book(&steps(400)), histories::book_with_customers(&steps(400))];
+    let mut benches = vec![
+        histories::book(&steps(400)),
+        histories::book_with_customers(&steps(400)),
+    ];
     benches.extend((0..6).map(|_| promises::book(&steps(250))));
     benches
 }
@@ -121,7 +124,11 @@ fn files_for_the_other_verifier() {
         count: 0,
     };
     let told: Vec<Shelf> = lives::benches().iter().map(Shelf::of).collect();
-    let random: Vec<Shelf> = random_benches().iter().map(Shelf::of).filter(|shelf| !shelf.pieces.is_empty()).collect();
+    let random: Vec<Shelf> = random_benches()
+        .iter()
+        .map(Shelf::of)
+        .filter(|shelf| !shelf.pieces.is_empty())
+        .collect();
     for shelf in told.iter().chain(&random) {
         for (piece, serial) in &shelf.pieces {
             out.file("true", &shelf.log.proof(*piece, serial), shelf.log.root());
@@ -137,6 +144,7 @@ fn files_for_the_other_verifier() {
     altered::write(&mut out, &told, &mut dice, left * 3 / 10);
     spelled::write(&mut out, &told, &mut dice, left * 3 / 10);
     let story = lies::shelf_of_log(&super::entries(&reader), serials(&reader).as_slice(), &reader);
+    lies::beyond_counting(&mut out, &told[0]);
     lies::about_keys(&mut out, &told, &mut dice, left / 20);
     lies::write(&mut out, &story, &told, &random, &mut dice, wanted);
     out.to.flush().unwrap();

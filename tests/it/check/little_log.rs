@@ -43,7 +43,12 @@ impl Said {
 
     pub fn is_about_keys(&self) -> bool {
         let mut events = self.drafts.iter().map(|draft| &draft.event);
-        events.any(|e| matches!(e, Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_)))
+        events.any(|e| {
+            matches!(
+                e,
+                Event::KeyAdded(_) | Event::KeyRevoked(_) | Event::KeySuspect(_)
+            )
+        })
     }
 }
 
@@ -61,15 +66,19 @@ pub fn added(seed: u8, role: KeyRole) -> Event {
 /// The entries of a bench behind the keys of the seeds 1, 2 and 3.
 pub fn said(recorded: &[Recorded]) -> Vec<Said> {
     let keys = [(1, KeyRole::Root), (2, KeyRole::Recorder), (3, KeyRole::Log)];
-    let keys = (0..).zip(keys).map(|(place, (seed, role))| Said::of_key(place, added(seed, role)));
-    let entries = (3..).zip(recorded).map(|(place, Recorded { stamp, drafts })| Said {
-        place,
-        at: stamp.at,
-        by: stamp.by,
-        drafts: drafts.clone(),
-        subjects: drafts.iter().flat_map(|draft| draft.event.subjects()).collect(),
-        signer: 2,
-    });
+    let keys = (0..)
+        .zip(keys)
+        .map(|(place, (seed, role))| Said::of_key(place, added(seed, role)));
+    let entries = (3..)
+        .zip(recorded)
+        .map(|(place, Recorded { stamp, drafts })| Said {
+            place,
+            at: stamp.at,
+            by: stamp.by,
+            drafts: drafts.clone(),
+            subjects: drafts.iter().flat_map(|draft| draft.event.subjects()).collect(),
+            signer: 2,
+        });
     keys.chain(entries).collect()
 }
 
@@ -147,7 +156,10 @@ impl LittleLog {
                 }
             }
         }
-        let prev = said.subjects.iter().map(|subject| (*subject, self.newest.get(subject).copied()));
+        let prev = said
+            .subjects
+            .iter()
+            .map(|subject| (*subject, self.newest.get(subject).copied()));
         let unsealed = Unsealed {
             iss: ORIGIN,
             jti: draw.uuid(),
@@ -158,7 +170,11 @@ impl LittleLog {
             drafts: &drafts,
             prev: prev.collect(),
         };
-        Some(seal(&unsealed, &Signer::from_seed(&[said.signer; 32]), draw).ok()?.entry)
+        Some(
+            seal(&unsealed, &Signer::from_seed(&[said.signer; 32]), draw)
+                .ok()?
+                .entry,
+        )
     }
 
     /// A checkpoint of a size that the log had, signed by the key of a seed.
@@ -186,11 +202,19 @@ impl LittleLog {
 
     /// The proof file of a piece under a serial.
     pub fn proof(&self, piece: PieceId, serial: &Serial) -> ProofFile {
-        self.proof_at(piece, serial, self.tree.size(), &self.note).unwrap().0
+        self.proof_at(piece, serial, self.tree.size(), &self.note)
+            .unwrap()
+            .0
     }
 
     /// The same on a checkpoint of an earlier size, with what was followed; none where that cannot be followed.
-    pub fn proof_at(&self, piece: PieceId, serial: &Serial, size: u64, note: &str) -> Option<(ProofFile, Lineage)> {
+    pub fn proof_at(
+        &self,
+        piece: PieceId,
+        serial: &Serial,
+        size: u64,
+        note: &str,
+    ) -> Option<(ProofFile, Lineage)> {
         let materials = Materials {
             origin: ORIGIN,
             checkpoint: note,

@@ -147,9 +147,21 @@ pub struct Tale {
 
 /// Benches of every kind of life that is told here.
 pub fn benches() -> Vec<Bench> {
-    let home: &[&str] = &["sell V P1", "hand_over V P1", "buy_back P1 in E 50.39", "restock P1"];
+    let home: &[&str] = &[
+        "sell V P1",
+        "hand_over V P1",
+        "buy_back P1 in E 50.39",
+        "restock P1",
+    ];
     let stolen: &[&str] = &["steal P1", "recover P1", "sell V P1", "hand_over V P1"];
-    let lost: &[&str] = &["sell V P1", "dispatch V P1", "lose V P1", "cancel_sale V P1", "find P1", "restock P1"];
+    let lost: &[&str] = &[
+        "sell V P1",
+        "dispatch V P1",
+        "lose V P1",
+        "cancel_sale V P1",
+        "find P1",
+        "restock P1",
+    ];
     let destroyed: &[&str] = &["supersede P1 damaged", "steal P1", "destroy P1 a neighbour"];
     let told: [&[&[&str]]; 12] = [
         &[HALLMARKED, SOLD],
@@ -165,7 +177,10 @@ pub fn benches() -> Vec<Bench> {
         &[OUTTURN],
         &[COUNTED],
     ];
-    let mut benches: Vec<Bench> = told.iter().map(|given| Bench::with(&[&[WORKSHOP][..], given].concat())).collect();
+    let mut benches: Vec<Bench> = told
+        .iter()
+        .map(|given| Bench::with(&[&[WORKSHOP][..], given].concat()))
+        .collect();
     benches.push(super::immersed::immersed().bench);
     benches
 }

@@ -8,8 +8,8 @@ use pourbook::proof::{Hash, TlogProof};
 use uuid::Uuid;
 
 const JUNK: &[&str] = &[
-    "\u{0}", " ", "\n", "\t", "\u{feff}", "\u{2028}", "é", "e\u{301}", "🜚", "\\ud800", "\\u0041", "\"", "\\", "~", "=", "+", "/",
-    "1e3", "1.0", "-0", "null", "{}", "[]", ",", "\"v\":1,", "\u{7f}", "\u{202e}",
+    "\u{0}", " ", "\n", "\t", "\u{feff}", "\u{2028}", "é", "e\u{301}", "🜚", "\\ud800", "\\u0041", "\"", "\\",
+    "~", "=", "+", "/", "1e3", "1.0", "-0", "null", "{}", "[]", ",", "\"v\":1,", "\u{7f}", "\u{202e}",
 ];
 
 /// Writes so many.
@@ -21,7 +21,11 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
         let root = shelf.log.root();
         match dice.below(10) {
             0..=2 => out.give("bytes altered", &bytes(&file, dice), root),
-            3..=4 => out.file("proofs dropped, doubled, swapped, foreign", &proofs(&file, shelves, dice), root),
+            3..=4 => out.file(
+                "proofs dropped, doubled, swapped, foreign",
+                &proofs(&file, shelves, dice),
+                root,
+            ),
             5 => out.file("members altered", &members(&file, dice), root),
             6 => out.file("older checkpoint", &older(shelf, *piece, serial, dice), root),
             7..=8 => out.file("a proof altered", &proof(&file, &shelf.log, dice), root),
@@ -71,9 +75,13 @@ fn proofs(file: &ProofFile, shelves: &[Shelf], dice: &mut Dice) -> ProofFile {
             let foreign = shelf.log.proof(*piece, serial);
             let foreign = dice.one(&foreign.proofs).clone();
             let index = |text: &String| TlogProof::parse(text).unwrap().index;
-            let after = file.proofs.iter().position(|proof| index(proof) >= index(&foreign));
+            let after = file
+                .proofs
+                .iter()
+                .position(|proof| index(proof) >= index(&foreign));
             let place = after.unwrap_or(file.proofs.len());
-            if place < file.proofs.len() && (index(&file.proofs[place]) == index(&foreign) || dice.chance(30)) {
+            if place < file.proofs.len() && (index(&file.proofs[place]) == index(&foreign) || dice.chance(30))
+            {
                 file.proofs[place] = foreign;
             } else {
                 file.proofs.insert(place, foreign);

@@ -4,8 +4,9 @@
 use super::super::little_log::{LittleLog, Said, added};
 use super::{Dice, Out, Shelf};
 use pourbook::domain::{
-    Draft, Event, KeyAdded, KeyRevoked, KeyRole, KeySuspect, PieceId, Private, Serial,
+    Draft, Event, KeyAdded, KeyRevoked, KeyRole, KeySuspect, MeltId, MeltInput, PieceId, Private, Serial,
 };
+use pourbook::metal::Mass;
 use pourbook::node::BookReader;
 use pourbook::proof::TlogProof;
 use pourbook::record::{Signer, read};
@@ -37,7 +38,9 @@ pub fn shelf_of_log(entries: &[Vec<u8>], serials: &[Serial], reader: &BookReader
             signer: seeds[&entry.kid],
         });
     }
-    let pieces = serials.iter().map(|serial| (reader.piece(serial).unwrap(), serial.clone()));
+    let pieces = serials
+        .iter()
+        .map(|serial| (reader.piece(serial).unwrap(), serial.clone()));
     Shelf {
         log: LittleLog::of(&said).unwrap(),
         said,
@@ -48,7 +51,11 @@ pub fn shelf_of_log(entries: &[Vec<u8>], serials: &[Serial], reader: &BookReader
 /// Writes until there are so many files in all.
 pub fn write(out: &mut Out, story: &Shelf, told: &[Shelf], random: &[Shelf], dice: &mut Dice, wanted: usize) {
     for (piece, serial) in &story.pieces {
-        out.file("true, signed anew", &story.log.proof(*piece, serial), story.log.root());
+        out.file(
+            "true, signed anew",
+            &story.log.proof(*piece, serial),
+            story.log.root(),
+        );
     }
     while out.count < wanted {
         // A long log takes long to sign, so more of its pieces are looked at each time.
@@ -73,8 +80,44 @@ pub fn write(out: &mut Out, story: &Shelf, told: &[Shelf], random: &[Shelf], dic
     }
 }
 
+/// Melts that each take the heel of the two before hundreds of times: the shares grow beyond counting.
+pub fn beyond_counting(out: &mut Out, shelf: &Shelf) {
+    let (piece, serial) = &shelf.pieces[0];
+    let is_close = |one: &Said| matches!(one.drafts[0].event, Event::MeltClosed(_));
+    let place = shelf.said.iter().position(is_close).unwrap();
+    let id = |number: u128| MeltId(uuid::Uuid::from_u128(number));
+    let grain = Mass::from_units(1).unwrap();
+    let taking = |number: u128| {
+        let heel = |before: u128| MeltInput::Heel {
+            melt: id(number - before),
+            mass: grain,
+        };
+        (0..130).flat_map(|_| [heel(1), heel(2)]).collect::<Vec<_>>()
+    };
+    let mut said = shelf.said.clone();
+    let melts = (10..50).map(|number| {
+        let mut one = shelf.said[place].clone();
+        one.place = u64::MAX;
+        one.drafts.truncate(1);
+        if let Event::MeltClosed(e) = &mut one.drafts[0].event {
+            (e.melt, e.inputs, e.charge) = (id(number), taking(number), grain);
+        }
+        moved_anew(&mut one);
+        one
+    });
+    drop(said.splice(place..place, melts));
+    if let Event::MeltClosed(e) = &mut said[place + 40].drafts[0].event {
+        (e.inputs, e.charge) = (taking(50), grain);
+    }
+    let log = LittleLog::of(&said).unwrap();
+    told_by(out, "lies: shares beyond counting", &log, shelf, *piece, serial);
+}
+
 fn indexes(proofs: &[String]) -> Vec<u64> {
-    proofs.iter().map(|proof| TlogProof::parse(proof).unwrap().index).collect()
+    proofs
+        .iter()
+        .map(|proof| TlogProof::parse(proof).unwrap().index)
+        .collect()
 }
 
 /// The file of a piece in a log of lies: what is behind it there or, where that cannot be followed, what was behind it before.
@@ -84,7 +127,9 @@ fn told_by(out: &mut Out, kind: &str, log: &LittleLog, shelf: &Shelf, piece: Pie
         Some((file, _)) => file,
         None => {
             let mut file = shelf.log.proof(piece, serial);
-            let proofs = indexes(&file.proofs).into_iter().filter_map(|index| log.proof_of(index));
+            let proofs = indexes(&file.proofs)
+                .into_iter()
+                .filter_map(|index| log.proof_of(index));
             file.proofs = proofs.map(|proof| proof.to_string()).collect();
             file
         }
@@ -96,7 +141,10 @@ fn told_by(out: &mut Out, kind: &str, log: &LittleLog, shelf: &Shelf, piece: Pie
 fn lie(said: &[Said], behind: &[u64], dice: &mut Dice) -> Option<(&'static str, Vec<Said>)> {
     let mut said = said.to_vec();
     let places: Vec<usize> = behind.iter().map(|index| *index as usize).collect();
-    let places: Vec<usize> = places.into_iter().filter(|place| !said[*place].is_about_keys()).collect();
+    let places: Vec<usize> = places
+        .into_iter()
+        .filter(|place| !said[*place].is_about_keys())
+        .collect();
     let place = *dice.one(&places);
     let kind = match dice.below(12) {
         0..=4 => {
@@ -151,9 +199,16 @@ fn lie(said: &[Said], behind: &[u64], dice: &mut Dice) -> Option<(&'static str, 
 
 /// The chains of an entry that says something else.
 fn moved_anew(said: &mut Said) {
-    let named = said.drafts.iter().any(|draft| matches!(draft.event, Event::EntryCorrected(_) | Event::FieldErased(_)));
+    let named = said
+        .drafts
+        .iter()
+        .any(|draft| matches!(draft.event, Event::EntryCorrected(_) | Event::FieldErased(_)));
     let subjects = said.drafts.iter().flat_map(|draft| draft.event.subjects());
-    said.subjects = if named { said.subjects.iter().copied().chain(subjects).collect() } else { subjects.collect() };
+    said.subjects = if named {
+        said.subjects.iter().copied().chain(subjects).collect()
+    } else {
+        subjects.collect()
+    };
 }
 
 fn read_event(kind: &str, members: Value) -> Option<Event> {
@@ -162,7 +217,10 @@ fn read_event(kind: &str, members: Value) -> Option<Event> {
 
 /// The event with one of its values altered, if that is an event still.
 fn twisted(event: &Event, pool: &[Draft], dice: &mut Dice) -> Option<Event> {
-    let others: Vec<Value> = pool.iter().map(|draft| serde_json::to_value(&draft.event).unwrap()).collect();
+    let others: Vec<Value> = pool
+        .iter()
+        .map(|draft| serde_json::to_value(&draft.event).unwrap())
+        .collect();
     let mut strings = Vec::new();
     others.iter().for_each(|value| gather(value, &mut strings));
     for _ in 0..40 {
@@ -186,10 +244,51 @@ fn gather(value: &Value, strings: &mut Vec<String>) {
 }
 
 const WORDS: &[&str] = &[
-    "silver", "gold", "copper", "declared", "assayed", "hallmarked", "from_mould", "finished", "final", "returned", "accepted",
-    "under", "over", "borderline", "faulty", "required", "exempt", "edition", "open", "good", "double", "sponsor", "fineness",
-    "office", "date_letter", "other", "below_standard", "damaged", "I", "II", "III", "hung", "cup", "unwanted", "mis_struck",
-    "not_hallmarked", "oval", "slab", "0", "0.01", "1000", "999.9", "925", "50.40", "-0.01",
+    "silver",
+    "gold",
+    "copper",
+    "declared",
+    "assayed",
+    "hallmarked",
+    "from_mould",
+    "finished",
+    "final",
+    "returned",
+    "accepted",
+    "under",
+    "over",
+    "borderline",
+    "faulty",
+    "required",
+    "exempt",
+    "edition",
+    "open",
+    "good",
+    "double",
+    "sponsor",
+    "fineness",
+    "office",
+    "date_letter",
+    "other",
+    "below_standard",
+    "damaged",
+    "I",
+    "II",
+    "III",
+    "hung",
+    "cup",
+    "unwanted",
+    "mis_struck",
+    "not_hallmarked",
+    "oval",
+    "slab",
+    "0",
+    "0.01",
+    "1000",
+    "999.9",
+    "925",
+    "50.40",
+    "-0.01",
 ];
 
 fn twist(value: &mut Value, strings: &[String], dice: &mut Dice) {
@@ -225,8 +324,14 @@ fn twist(value: &mut Value, strings: &[String], dice: &mut Dice) {
                     members.insert((*dice.one(&flags)).to_owned(), true.into());
                 }
                 2 => {
-                    let optional = ["assay", "number", "of", "marks", "lower", "upper", "guard", "outturn"];
-                    let text = if strings.is_empty() { "1".to_owned() } else { dice.one(strings).clone() };
+                    let optional = [
+                        "assay", "number", "of", "marks", "lower", "upper", "guard", "outturn",
+                    ];
+                    let text = if strings.is_empty() {
+                        "1".to_owned()
+                    } else {
+                        dice.one(strings).clone()
+                    };
                     members.insert((*dice.one(&optional)).to_owned(), text.into());
                 }
                 _ => twist(&mut members[name.as_str()], strings, dice),
@@ -237,7 +342,11 @@ fn twist(value: &mut Value, strings: &[String], dice: &mut Dice) {
 }
 
 fn another(text: &str, strings: &[String], dice: &mut Dice) -> String {
-    let decimal = text.trim_start_matches('-').bytes().all(|b| b.is_ascii_digit() || b == b'.') && !text.is_empty();
+    let decimal = text
+        .trim_start_matches('-')
+        .bytes()
+        .all(|b| b.is_ascii_digit() || b == b'.')
+        && !text.is_empty();
     match dice.below(10) {
         0..=3 if decimal => nudged(text, dice),
         4 if text.len() == 36 => uuid::Uuid::from_u128(u128::from(dice.roll())).to_string(),
@@ -249,7 +358,9 @@ fn another(text: &str, strings: &[String], dice: &mut Dice) -> String {
 /// One of the digits, changed a little.
 fn nudged(text: &str, dice: &mut Dice) -> String {
     let mut bytes = text.as_bytes().to_vec();
-    let digits: Vec<usize> = (0..bytes.len()).filter(|at| bytes[*at].is_ascii_digit()).collect();
+    let digits: Vec<usize> = (0..bytes.len())
+        .filter(|at| bytes[*at].is_ascii_digit())
+        .collect();
     let at = match dice.chance(60) {
         true => *digits.last().unwrap(),
         false => *dice.one(&digits),
@@ -288,8 +399,12 @@ fn replace(value: &mut Value, old: &str, new: &str) -> bool {
             new.clone_into(text);
             true
         }
-        Value::Array(list) => list.iter_mut().fold(false, |any, one| replace(one, old, new) | any),
-        Value::Object(members) => members.values_mut().fold(false, |any, one| replace(one, old, new) | any),
+        Value::Array(list) => list
+            .iter_mut()
+            .fold(false, |any, one| replace(one, old, new) | any),
+        Value::Object(members) => members
+            .values_mut()
+            .fold(false, |any, one| replace(one, old, new) | any),
         _ => false,
     }
 }

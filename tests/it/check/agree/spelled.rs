@@ -10,23 +10,109 @@ use pourbook::proof::TlogProof;
 
 /// What may stand where a value stands.
 const VALUES: &[&str] = &[
-    "null", "true", "false", "0", "1", "2", "-1", "-0", "1.0", "1e0", "01", "4294967295", "4294967296", "65536", "256",
-    "9223372036854775808", "-9223372036854775809", "18446744073709551615", "18446744073709551616", "1e400", "\"\"", "\"1\"",
-    "\"50.40\"", "\"50.4\"", "\"50.400\"", "\"050.40\"", "\"5e1\"", "\"+5\"", "\"-5\"", "\"-0\"", "\"0\"", "\"0.00\"",
-    "\"50,4\"", "\".5\"", "\"5.\"", "\"1000\"", "\"1000.0\"", "\"999.0\"", "\"1001\"", "\"100000000.00\"", "\"100000000.01\"",
-    "\"0.000001\"", "\"g\"", "\"silver\"", "\"Silver\"", "\"final\"", "\"accepted\"", "\"guarded-2\"", "\"I\"", "\"IIII\"",
-    "\"2026-02-29\"", "\"2026-11-25\"", "\"2024-02-29\"", "\"DW\"", "\"DIL\"", "\"TW-0007-65\"", "\"TW-0007-66\"",
-    "\"tw-0007-65\"", "\"oval\"", "\"Oval\"", "\"\\u0031\"", "\"\\ud800\"", "\"\\ud83d\\ude00\"", "\"\\/\"", "\"\u{7f}\"",
-    "\"\u{2028}\"", "\"50.40\\u0000\"", "[]", "{}", "[null]", "{\"a\":1,\"a\":2}", "{\"silver\":null}", "[1.5]",
-    "\"7B0E1C2A-0000-4000-8000-000000000000\"", "\"7b0e1c2a000040008000000000000000\"",
-    "\"{7b0e1c2a-0000-4000-8000-000000000000}\"", "\"urn:uuid:7b0e1c2a-0000-4000-8000-000000000000\"",
+    "null",
+    "true",
+    "false",
+    "0",
+    "1",
+    "2",
+    "-1",
+    "-0",
+    "1.0",
+    "1e0",
+    "01",
+    "4294967295",
+    "4294967296",
+    "65536",
+    "256",
+    "9223372036854775808",
+    "-9223372036854775809",
+    "18446744073709551615",
+    "18446744073709551616",
+    "1e400",
+    "\"\"",
+    "\"1\"",
+    "\"50.40\"",
+    "\"50.4\"",
+    "\"50.400\"",
+    "\"050.40\"",
+    "\"5e1\"",
+    "\"+5\"",
+    "\"-5\"",
+    "\"-0\"",
+    "\"0\"",
+    "\"0.00\"",
+    "\"50,4\"",
+    "\".5\"",
+    "\"5.\"",
+    "\"1000\"",
+    "\"1000.0\"",
+    "\"999.0\"",
+    "\"1001\"",
+    "\"100000000.00\"",
+    "\"100000000.01\"",
+    "\"0.000001\"",
+    "\"g\"",
+    "\"silver\"",
+    "\"Silver\"",
+    "\"final\"",
+    "\"accepted\"",
+    "\"guarded-2\"",
+    "\"I\"",
+    "\"IIII\"",
+    "\"2026-02-29\"",
+    "\"2026-11-25\"",
+    "\"2024-02-29\"",
+    "\"DW\"",
+    "\"DIL\"",
+    "\"TW-0007-65\"",
+    "\"TW-0007-66\"",
+    "\"tw-0007-65\"",
+    "\"oval\"",
+    "\"Oval\"",
+    "\"\\u0031\"",
+    "\"\\ud800\"",
+    "\"\\ud83d\\ude00\"",
+    "\"\\/\"",
+    "\"\u{7f}\"",
+    "\"\u{2028}\"",
+    "\"50.40\\u0000\"",
+    "[]",
+    "{}",
+    "[null]",
+    "{\"a\":1,\"a\":2}",
+    "{\"silver\":null}",
+    "[1.5]",
+    "\"7B0E1C2A-0000-4000-8000-000000000000\"",
+    "\"7b0e1c2a000040008000000000000000\"",
+    "\"{7b0e1c2a-0000-4000-8000-000000000000}\"",
+    "\"urn:uuid:7b0e1c2a-0000-4000-8000-000000000000\"",
     "\"7b0e1c2a-0000-4000-8000-000000000000\"",
 ];
 /// What may be put between two members.
 const MEMBERS: &[&str] = &[
-    "\"x\":1,", "\"__proto__\":{},", "\"constructor\":1,", "\"kind\":\"piece.weighed\",", "\"v\":1,", "\"_sd\":[],", "\"at\":null,",
-    "\"at\":1790000000,", "\"keys\":null,", "\"_sd_alg\":null,", "\"_sd_alg\":\"sha-256\",", "\"mould\":null,", "\"owner\":null,",
-    "\"\\u0076\":1,", "\"toString\":\"x\",", " ", "\n", "\t", "\u{a0}", "\u{feff}", "/**/", ",",
+    "\"x\":1,",
+    "\"__proto__\":{},",
+    "\"constructor\":1,",
+    "\"kind\":\"piece.weighed\",",
+    "\"v\":1,",
+    "\"_sd\":[],",
+    "\"at\":null,",
+    "\"at\":1790000000,",
+    "\"keys\":null,",
+    "\"_sd_alg\":null,",
+    "\"_sd_alg\":\"sha-256\",",
+    "\"mould\":null,",
+    "\"owner\":null,",
+    "\"\\u0076\":1,",
+    "\"toString\":\"x\",",
+    " ",
+    "\n",
+    "\t",
+    "\u{a0}",
+    "\u{feff}",
+    "/**/",
+    ",",
 ];
 
 /// Writes so many: entries of files altered in their places, and golden entries of every kind behind a file.
@@ -49,7 +135,11 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
     for _ in golden.len()..count {
         if dice.chance(60) {
             let one = dice.one(&golden);
-            out.file("a golden entry spelled anew", &behind(&anew(&one.entry, dice), size), shelf.log.root());
+            out.file(
+                "a golden entry spelled anew",
+                &behind(&anew(&one.entry, dice), size),
+                shelf.log.root(),
+            );
         } else {
             let shelf = dice.one(shelves);
             let (piece, serial) = dice.one(&shelf.pieces);
@@ -102,12 +192,18 @@ fn around(entry: &str, header: &str, payload: &str, signature: &str, dice: &mut 
         0 => format!("{entry}."),
         1 => format!("{header}.{payload}"),
         2 => format!("{header}.{payload}={}.{signature}", ""),
-        3 => format!("{}.{payload}.{signature}", URL_SAFE_NO_PAD.encode(dice.one(&heads))),
+        3 => format!(
+            "{}.{payload}.{signature}",
+            URL_SAFE_NO_PAD.encode(dice.one(&heads))
+        ),
         4 => format!("{header}.{payload}.{}", &signature[1..]),
         5 => format!("{header}.{payload}.{}B", &signature[..signature.len() - 1]),
         6 => format!("{header}.{}_.{signature}", &payload[..payload.len() - 1]),
         7 => entry.replacen('-', "+", 1),
-        _ => format!("{header}.{payload}.{signature}{}", ["\n", " ", "é", "A"][dice.below(4)]),
+        _ => format!(
+            "{header}.{payload}.{signature}{}",
+            ["\n", " ", "é", "A"][dice.below(4)]
+        ),
     }
 }
 
@@ -136,13 +232,17 @@ fn tokens(text: &str) -> Vec<String> {
 fn values(tokens: &[String]) -> Vec<usize> {
     let is_sign = |token: &String| "{}[],:".contains(token.as_str());
     let named = |at: usize| tokens.get(at + 1).is_some_and(|next| next == ":");
-    (0..tokens.len()).filter(|at| !is_sign(&tokens[*at]) && !named(*at)).collect()
+    (0..tokens.len())
+        .filter(|at| !is_sign(&tokens[*at]) && !named(*at))
+        .collect()
 }
 
 /// Places of members whose value is short: name, colon, value, comma.
 fn members(tokens: &[String]) -> Vec<usize> {
     let short = |at: &usize| {
-        tokens[at + 1] == ":" && !"{[".contains(tokens[at + 2].as_str()) && tokens.get(at + 3).is_some_and(|next| next == ",")
+        tokens[at + 1] == ":"
+            && !"{[".contains(tokens[at + 2].as_str())
+            && tokens.get(at + 3).is_some_and(|next| next == ",")
     };
     (0..tokens.len().saturating_sub(2)).filter(short).collect()
 }
@@ -150,12 +250,25 @@ fn members(tokens: &[String]) -> Vec<usize> {
 fn not_understood(tokens: &mut [String], dice: &mut Dice) {
     let named = |name: &str| {
         let name = format!("\"{name}\"");
-        let here = (0..tokens.len()).filter(|at| tokens[*at] == name && tokens.get(at + 1).is_some_and(|next| next == ":"));
+        let here = (0..tokens.len())
+            .filter(|at| tokens[*at] == name && tokens.get(at + 1).is_some_and(|next| next == ":"));
         here.map(|at| at + 2).collect::<Vec<_>>()
     };
     let (place, value) = match dice.chance(60) {
-        true => (named("kind"), *dice.one(&["\"piece.pickled\"", "\"a.b\"", "\"piece.poured2\"", "\"Piece.poured\"", "\"piece\""])),
-        false => (named("v"), *dice.one(&["2", "0", "1.0", "18446744073709551615", "\"1\"", "3"])),
+        true => (
+            named("kind"),
+            *dice.one(&[
+                "\"piece.pickled\"",
+                "\"a.b\"",
+                "\"piece.poured2\"",
+                "\"Piece.poured\"",
+                "\"piece\"",
+            ]),
+        ),
+        false => (
+            named("v"),
+            *dice.one(&["2", "0", "1.0", "18446744073709551615", "\"1\"", "3"]),
+        ),
     };
     if !place.is_empty() {
         let at = *dice.one(&place);
@@ -206,7 +319,9 @@ fn change(tokens: &mut Vec<String>, dice: &mut Dice) {
         }
         8 if !values.is_empty() => {
             let at = *dice.one(&values);
-            let depth = *dice.one(&[3, 60, 118, 119, 120, 121, 122, 123, 124, 125, 126, 127, 128, 129, 400]);
+            let depth = *dice.one(&[
+                3, 60, 118, 119, 120, 121, 122, 123, 124, 125, 126, 127, 128, 129, 400,
+            ]);
             let nested = format!("{}1{}", "[".repeat(depth), "]".repeat(depth));
             tokens[at] = nested;
         }
