@@ -73,7 +73,7 @@ function readSignatureLine(line) {
 
 /** A name and a key that verify notes; its id is the start of a hash over both (type 01, Ed25519). */
 export function noteVerifier(name, key) {
-  if (!isName(name)) formFails('vkey', 'the name is empty, or holds a plus sign or white space');
+  if (!isName(name)) formFails('key name', 'it is empty or has spaces or `+`');
   return { name, key, id: sha256(concat(utf8(`${name}\n`), Uint8Array.of(1), key)).subarray(0, 4) };
 }
 
