@@ -11,6 +11,8 @@ import { checkOnline } from '../../api/check/online.mjs';
 const root = 'MJOk_G0WEXNu0J8w0ZFAKLVf0lRkcYh57PEhm9cNm1o';
 const golden = new Uint8Array(readFileSync(new URL('../../api/golden/DW-0001-21.proof.json', import.meta.url)));
 const text = new TextDecoder().decode(golden);
+/** The index after the last entry of the piece. */
+const AFTER = 34;
 const note = `${JSON.parse(text).proofs[0].split('\n\n').slice(1).join('\n\n')}`;
 
 test('the golden file holds, and with one more byte than a file may have it is not even read', async () => {
@@ -67,7 +69,7 @@ function server(answers) {
 }
 const honest = {
   '/v1/serials/DW-0001-21/proof': golden,
-  '/v1/serials/DW-0001-21/proof?after=107': '{"entries":[]}',
+  [`/v1/serials/DW-0001-21/proof?after=${AFTER}`]: '{"entries":[]}',
   '/log/checkpoint': note,
 };
 const ask = (answers, more = {}) =>
@@ -83,7 +85,8 @@ test('an honest server holds, and its checkpoint is remembered', async () => {
   const storage = memory();
   const first = await ask({}, { storage });
   assert.equal(first.conclusion, 'holds', first.why);
-  assert.deepEqual(first.open, []);
+  // Its entries are not public here, so that nothing came later is its word.
+  assert.deepEqual(first.open, ['later']);
   assert.equal(storage.kept[`pourbook-check:${root}`], note);
   assert.equal(stepOf(await ask({}, { storage }), 'remembered').holds, true);
 });
@@ -137,8 +140,15 @@ test('replies longer than they may be are not read to their end', async () => {
 });
 
 test('the proof of another piece is not taken for the one that was asked for', async () => {
-  const other = { '/v1/serials/TW-0007-65/proof': golden, '/v1/serials/TW-0007-65/proof?after=107': '{"entries":[]}' };
+  const other = { '/v1/serials/TW-0007-65/proof': golden, [`/v1/serials/TW-0007-65/proof?after=${AFTER}`]: '{"entries":[]}' };
   const report = await ask(other, { serial: 'TW-0007-65' });
   assert.equal(report.conclusion, 'does_not_hold');
   assert.match(report.why, /gave the proof of DW-0001-21/);
+});
+
+test('an entry that the server states and its proof leaves out is named', async () => {
+  const stated = { [`/v1/serials/DW-0001-21/proof?after=${AFTER}`]: '{"entries":[{"index":106,"events":[{"kind":"piece.stolen"}]}]}' };
+  const report = await ask(stated);
+  assert.deepEqual([report.conclusion, report.step], ['does_not_hold', 'later']);
+  assert.match(report.why, /leaves out entry 106/);
 });

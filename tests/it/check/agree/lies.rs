@@ -4,7 +4,8 @@
 use super::super::little_log::{LittleLog, Said, added};
 use super::{Dice, Out, Shelf};
 use pourbook::domain::{
-    Draft, Event, KeyAdded, KeyRevoked, KeyRole, KeySuspect, MeltId, MeltInput, PieceId, Private, Serial,
+    Draft, Event, KeyAdded, KeyRevoked, KeyRole, KeySuspect, MeltId, MeltInput, PhotographHash,
+    PhotographSide, PhotographStage, PieceId, PiecePhotographed, Private, Serial,
 };
 use pourbook::metal::Mass;
 use pourbook::node::BookReader;
@@ -146,7 +147,7 @@ fn lie(said: &[Said], behind: &[u64], dice: &mut Dice) -> Option<(&'static str, 
         .filter(|place| !said[*place].is_about_keys())
         .collect();
     let place = *dice.one(&places);
-    let kind = match dice.below(12) {
+    let kind = match dice.below(13) {
         0..=4 => {
             for _ in 0..=dice.below(2) {
                 let place = *dice.one(&places);
@@ -185,6 +186,10 @@ fn lie(said: &[Said], behind: &[u64], dice: &mut Dice) -> Option<(&'static str, 
             moved_anew(&mut said[place]);
             "lies: an event left out"
         }
+        11 => {
+            photographed(&mut said, &places, dice)?;
+            "photographed, in its time or not"
+        }
         _ => {
             let other = *dice.one(&places);
             let draft = dice.one(&said[other].drafts).clone();
@@ -195,6 +200,36 @@ fn lie(said: &[Said], behind: &[u64], dice: &mut Dice) -> Option<(&'static str, 
         }
     };
     Some((kind, said))
+}
+
+/// Photographs of the piece put into the log somewhere, of a stage that had come about then or not.
+fn photographed(said: &mut Vec<Said>, places: &[usize], dice: &mut Dice) -> Option<()> {
+    let piece = places
+        .iter()
+        .find_map(|place| said[*place].drafts.iter().find_map(|draft| draft.event.piece()))?;
+    let many = if dice.chance(10) { 26 } else { dice.below(3) + 1 };
+    for number in 0..many {
+        let place = *dice.one(places) + 1;
+        let mut one = said[place - 1].clone();
+        let seen = if dice.chance(10) { 0 } else { number };
+        let event = PiecePhotographed {
+            piece,
+            photograph: PhotographHash::of(&[seen as u8]),
+            thumbnail: PhotographHash::of(b"small"),
+            width: 640,
+            height: 480,
+            stage: *dice.one(PhotographStage::ALL),
+            side: *dice.one(PhotographSide::ALL),
+        };
+        one.place = u64::MAX;
+        one.drafts = vec![Draft {
+            event: event.into(),
+            private: Private::none(),
+        }];
+        moved_anew(&mut one);
+        said.insert(place, one);
+    }
+    Some(())
 }
 
 /// The chains of an entry that says something else.
