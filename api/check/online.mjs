@@ -34,7 +34,7 @@ const READ_MAX = 1_024n;
 export class NotFetched extends Error {}
 
 class Asking {
-  constructor({ fetch = globalThis.fetch, base = '/' }) {
+  constructor({ fetch = (...asked) => globalThis.fetch(...asked), base }) {
     this.fetch = fetch;
     this.base = base;
   }
