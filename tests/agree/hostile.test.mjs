@@ -116,6 +116,14 @@ test('a log that is shorter than what was remembered went back, and another root
   }
 });
 
+test('what was remembered stays where it could not be compared', async () => {
+  const [origin, , hash] = note.split('\n');
+  const older = `${origin}\n50\n${hash}\n\n\u2014 ${origin} AAAAAAAA\n`;
+  const storage = memory({ [`pourbook-check:${root}`]: older });
+  assert.equal(stepOf(await ask({}, { storage }), 'remembered').holds, null);
+  assert.equal(storage.kept[`pourbook-check:${root}`], older);
+});
+
 test('a server that does not answer proves nothing, either way', async () => {
   const gone = await ask({ '/v1/serials/DW-0001-21/proof': undefined });
   assert.equal(gone.conclusion, 'not_fetched');
