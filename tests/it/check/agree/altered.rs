@@ -12,6 +12,10 @@ const JUNK: &[&str] = &[
     "~", "=", "+", "/", "1e3", "1.0", "-0", "null", "{}", "[]", ",", "\"v\":1,", "\u{7f}", "\u{202e}",
 ];
 
+const ROOTS: &[&str] = &["kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k", ""];
+/// What is put into the text of a proof.
+const PUT_IN: &[&str] = &["=", "\n", "\n\n", "extra ", " ", "A", "0"];
+
 /// Writes so many.
 pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
     for _ in 0..count {
@@ -30,8 +34,7 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
             6 => out.file("older checkpoint", &older(shelf, *piece, serial, dice), root),
             7..=8 => out.file("a proof altered", &proof(&file, &shelf.log, dice), root),
             _ => {
-                let roots = ["kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k", ""];
-                out.file("another root", &file, *dice.one(&roots));
+                out.file("another root", &file, dice.one(ROOTS));
             }
         }
     }
@@ -160,7 +163,7 @@ fn proof(file: &ProofFile, log: &LittleLog, dice: &mut Dice) -> ProofFile {
         let text = &mut file.proofs[place];
         let at = dice.below(text.len());
         if text.is_char_boundary(at) {
-            text.insert_str(at, *dice.one(&["=", "\n", "\n\n", "extra ", " ", "A", "0"]));
+            text.insert_str(at, dice.one(PUT_IN));
         }
     }
     file
