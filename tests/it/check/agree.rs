@@ -96,14 +96,7 @@ impl Shelf {
 /// Benches that chance made.
 fn random_benches() -> Vec<Bench> {
     let mut draw = Draw::new([31; 32]);
-    let mut steps = |count: usize| -> Vec<histories::Choice> {
-        let mut step = |_| {
-            let b = draw.bytes();
-            let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-            (b[0], number(4), number(8), number(12))
-        };
-        (0..count).map(&mut step).collect()
-    };
+    let mut steps = |count| histories::steps(&mut draw, count);
     let mut benches = vec![
         histories::book(&steps(400)),
         histories::book_with_customers(&steps(400)),
