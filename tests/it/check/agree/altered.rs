@@ -34,7 +34,8 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
             6 => out.file("older checkpoint", &older(shelf, *piece, serial, dice), root),
             7..=8 => out.file("a proof altered", &proof(&file, &shelf.log, dice), root),
             _ => {
-                out.file("another root", &file, dice.one(ROOTS));
+                let other: &&str = dice.one(ROOTS);
+                out.file("another root", &file, other);
             }
         }
     }
@@ -163,7 +164,8 @@ fn proof(file: &ProofFile, log: &LittleLog, dice: &mut Dice) -> ProofFile {
         let text = &mut file.proofs[place];
         let at = dice.below(text.len());
         if text.is_char_boundary(at) {
-            text.insert_str(at, dice.one(PUT_IN));
+            let put_in: &&str = dice.one(PUT_IN);
+            text.insert_str(at, put_in);
         }
     }
     file
