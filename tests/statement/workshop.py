@@ -35,14 +35,15 @@ class Workshop:
     # Lots.
 
     def receive(self, event, _entry):
-        lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
-        self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], OUTSIDE, "unmelted", mass(event["mass"]), lot["fineness"])
+        self.new_lot(event, OUTSIDE)
 
     def outturn(self, event, _entry):
+        self.new_lot(event, "refining_loss")
+
+    def new_lot(self, event, source):
         lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
         self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], "refining_loss", "unmelted", mass(event["mass"]), lot["fineness"])
+        self.accounts.move(lot["metal"], source, "unmelted", mass(event["mass"]), lot["fineness"])
 
     # Stock-takes: what was weighed holds from then on, the difference is a variance.
 
@@ -62,9 +63,7 @@ class Workshop:
         self.accounts.move(place["metal"], heading, "stocktake_variance", less, place["fineness"])
 
     def find_lot(self, event, _entry):
-        lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
-        self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], "stocktake_variance", "unmelted", mass(event["mass"]), lot["fineness"])
+        self.new_lot(event, "stocktake_variance")
 
     # Melts.
 

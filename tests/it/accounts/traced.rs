@@ -13,7 +13,7 @@ use pourbook::accounts::shares::{Origin, Shares};
 use pourbook::domain::*;
 use pourbook::metal::{Metal, Money, assay_uncertainty};
 
-/// 3.12 of the numbers: lots A 600 g and B 400 g; a first melt of 300 A and 200 B, whose heel and light piece go into a
+/// Lots A 600 g and B 400 g; a first melt of 300 A and 200 B, whose heel and light piece go into a
 /// second with 200 g more of B.
 const TWICE: &[&str] = &[
     "scale S class II e 0.01 d 0.01 max 1000 s 0.006",
@@ -73,7 +73,7 @@ impl Traced {
     }
 }
 
-/// The shares that the numbers of the trade give: 60 % of the first melt, 2397/5995 of the second.
+/// By hand: 300 of 500 g of the first melt are A, so are 0.6 x (304.5 + 95) = 239.7 of the 599.5 g of the second.
 #[test]
 fn shares_go_through_heel_and_remelt() {
     let t = traced(&[TWICE]);

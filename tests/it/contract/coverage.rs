@@ -358,6 +358,10 @@ impl Walk {
                 address: route.path.replace("{serial}", "hello"),
                 ..parts
             },
+            422 if matches!(route.deed, Deed::Figure(_)) => Parts {
+                address: format!("{}?at=999999", parts.address),
+                ..parts
+            },
             422 => self.same_key_other_entry(parts).await,
             428 => parts.without("if-match"),
             429 => {

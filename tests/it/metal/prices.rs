@@ -65,7 +65,7 @@ fn the_price_of_a_pour_to_the_penny() {
     );
 }
 
-/// A price whose net is the spot itself: an ounce, by the gram, without premium.
+/// A price whose net is the spot itself: an ounce, without premium.
 fn an_ounce_at(spot: &str, rounding: MoneyRounding) -> PriceInputs {
     PriceInputs {
         mass: "31.10348".parse().unwrap(),

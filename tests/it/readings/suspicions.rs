@@ -381,14 +381,9 @@ fn readings_in_water_are_in_doubt_too() {
 #[test]
 fn every_failed_check_of_random_histories_is_told() {
     let mut draw = Draw::new([22; 32]);
-    let (mut sessions, mut kinds) = (0, std::collections::BTreeSet::new());
+    let (mut sessions, mut certificates, mut kinds) = (0, 0, std::collections::BTreeSet::new());
     for _ in 0..10 {
-        let steps = (0..500).map(|_| {
-            let b = draw.bytes();
-            let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-            (b[0], number(4), number(8), number(12))
-        });
-        let bench = histories::book(&steps.collect::<Vec<_>>());
+        let bench = histories::book(&histories::steps(&mut draw, 500));
         let (log, position) = (Written::of(&bench), bench.entries.len() as u64);
         for (failed_at, id) in Suspicion::failed_sessions(&bench.book) {
             let suspicion = Suspicion::of(&bench.book, position, &log, id).unwrap().unwrap();
@@ -428,16 +423,20 @@ fn every_failed_check_of_random_histories_is_told() {
                 let Event::CertificateIssued(issued) = &draft.event else {
                     continue;
                 };
-                let session = bench.book.session(issued.session).unwrap();
-                assert_eq!(
-                    session.state,
-                    SessionState::Confirmed,
-                    "a certificate rests on a session that failed"
+                let readings = bench.book.piece(issued.piece).unwrap().readings.iter();
+                let of_record = readings.rev().find(|reading| reading.index < entry.stamp.index);
+                let of_record = of_record.unwrap();
+                assert_eq!(of_record.session, issued.session);
+                assert!(
+                    !bench.book.is_suspect(of_record),
+                    "a certificate rests on a suspect reading"
                 );
+                certificates += 1;
             }
         }
     }
     assert!(sessions > 5, "only {sessions} sessions failed");
+    assert!(certificates > 5, "only {certificates} certificates");
     for kind in ["grade", "melt_loss"] {
         assert!(kinds.contains(kind), "{kind} was never told: {kinds:?}");
     }
