@@ -54,7 +54,7 @@ pub fn sentence(told: &Told<'_>) -> Markup {
                 Some(issue) => {
                     "weighing " strong .nowrap { (weight(told, &issue.stated.mass)) " g" } " "
                     span .nowrap { "(" (ounces(issue.stated.mass.mass())) " troy ounces)" } ", "
-                    "fineness " strong data-stated="fineness" { (issue.stated.fineness) } " "
+                    "fineness " strong data-stated="fineness" { (issue.stated.fineness) } ", "
                     (words::basis_short(issue.stated.basis, issue.stated.marks.is_some()))
                 }
                 None => {
