@@ -127,6 +127,8 @@ pub struct Served {
     pub unreadable: bool,
     /// How long a live stream is silent before it sends a comment.
     pub beat: Duration,
+    /// The server states another root than the one that its log begins with.
+    pub other_root: bool,
 }
 
 impl Default for Served {
@@ -138,6 +140,7 @@ impl Default for Served {
             quotas: Quotas::OFF,
             unreadable: false,
             beat: Duration::from_secs(15),
+            other_root: false,
         }
     }
 }
@@ -185,6 +188,10 @@ impl TestApp {
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let policy = match served.other_root {
+            true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
+            false => policy,
+        };
         let store = if served.unreadable {
             Arc::new(broken::Broken)
         } else {
