@@ -41,12 +41,11 @@ fn page_image(pdf: &[u8], page: u32, dots: u32) -> Option<(usize, usize, Vec<u8>
     let (page, dots) = (page.to_string(), dots.to_string());
     let arguments = ["-gray", "-r", &dots, "-f", &page, "-l", &page, "in.pdf", "out"];
     let (folder, _) = poppler("pdftoppm", &arguments, pdf)?;
-    let file = std::fs::read_dir(folder.path())
+    let mut files = std::fs::read_dir(folder.path())
         .unwrap()
         .map(|entry| entry.unwrap().path());
-    let file = file
-        .filter(|path| path.extension().is_some_and(|end| end == "pgm"))
-        .next()
+    let file = files
+        .find(|path| path.extension().is_some_and(|end| end == "pgm"))
         .unwrap();
     let bytes = std::fs::read(file).unwrap();
     // Portable graymap: `P5`, width, height, the greatest value, each behind white space, then the dots.

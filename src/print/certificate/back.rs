@@ -122,7 +122,7 @@ fn told(one: &Certificate) -> Vec<String> {
             proof_name(one),
             one.size
         ),
-        "The certificate code shows the page that you hold this paper: keep it to yourself.".to_owned(),
+        "The code shows the page that you hold this paper: keep it to yourself.".to_owned(),
     ]
 }
 

@@ -96,7 +96,7 @@ fn list(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
     let marks = issued.marks.as_ref();
     let issue = match issued.issue.checked_sub(1) {
         Some(older) if older > 0 => format!(
-            "issue {}, {}; it takes the place of issue {older}",
+            "issue {}, {}, in place of issue {older}",
             issued.issue,
             words::day(one.stated.at)
         ),
