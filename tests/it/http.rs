@@ -16,6 +16,7 @@ mod live;
 mod main_line;
 mod pages;
 pub mod photographs;
+mod prints;
 mod public;
 mod quotes;
 mod settings;
@@ -126,6 +127,8 @@ pub struct Served {
     pub unreadable: bool,
     /// How long a live stream is silent before it sends a comment.
     pub beat: Duration,
+    /// The server states another root than the one that its log begins with.
+    pub other_root: bool,
 }
 
 impl Default for Served {
@@ -137,6 +140,7 @@ impl Default for Served {
             quotas: Quotas::OFF,
             unreadable: false,
             beat: Duration::from_secs(15),
+            other_root: false,
         }
     }
 }
@@ -184,6 +188,10 @@ impl TestApp {
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let policy = match served.other_root {
+            true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
+            false => policy,
+        };
         let store = if served.unreadable {
             Arc::new(broken::Broken)
         } else {
@@ -199,6 +207,7 @@ impl TestApp {
             settings: Settings {
                 origin: ORIGIN.into(),
                 address: ADDRESS.into(),
+                maker: "Brackenfold Pourhouse".into(),
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,

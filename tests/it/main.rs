@@ -19,6 +19,7 @@ mod http;
 mod log;
 mod metal;
 mod opening;
+mod print;
 mod proof;
 mod readings;
 mod record;
