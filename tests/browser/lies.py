@@ -160,6 +160,8 @@ class Lies:
                 "memory or a witness", said="nothing is remembered yet"),
             Lie("a theft kept back, where entries are public", self.kept_back, "later", "reading every later entry"),
             Lie("a theft kept back, where they are not", self.kept_back_and_closed, None, "an auditor", said=its_word),
+            Lie("another photograph under the same name", lambda path, body: body[:-2] + b"\x00\xff\xd9"
+                if path.startswith("/photographs/") else body, "photographs", "hash of the photograph"),
             Lie("a heavier weight in the words of the page", lambda path, body: body.replace(b"50.37", b"50.97")
                 if path.startswith("/p/") else body, "page", "comparing the page with the record"),
         ]

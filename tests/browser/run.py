@@ -35,7 +35,7 @@ def main():
             if asked.only in (None, "states"):
                 buyer.states(screen, book, serials)
             if asked.only in (None, "walk"):
-                buyer.walk(screen, book, serials)
+                buyer.walk(screen, book, serials, stages.codes(book, pieces))
             if asked.only in (None, "lies"):
                 tables.lies(screen, book, serials, pieces, Path(folder), ask)
         finally:

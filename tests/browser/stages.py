@@ -1,5 +1,10 @@
 """A book in which a piece stands in each state that a serial can have: made by commands, told as {state: serial}."""
 
+import struct
+import urllib.request
+import uuid
+import zlib
+
 from bench import Bench
 
 MARKS = [{"mark": mark, "legible": True} for mark in ("sponsor", "fineness", "office")]
@@ -32,6 +37,8 @@ def make(book):
     certified(shop, pieces)
     corrected(shop, session, pieces, reading)
     sold(shop, late, pieces)
+    for state in ("certified", "delivered"):
+        photographed(book, pieces[state])
     return {state: shop.serial(piece) for state, piece in pieces.items()}, pieces
 
 
@@ -113,3 +120,32 @@ def sold(shop, session, pieces):
     shop.piece(pieces["bought_back"], "buyback", {"session": session, "mass": "50.36"})
     shop.piece(pieces["stolen"], "theft", {"reference": "CR 42"})
     shop.piece(pieces["destroyed"], "destruction", {"witness": "the neighbour from the forge"})
+
+
+def codes(book, pieces):
+    """The codes of the certificates, as the office reads them: {state: code}."""
+    wire = book.wire()
+    found = {}
+    for state in CERTIFIED:
+        status, row = wire.send("GET", f"/v1/pieces/{pieces[state]}")
+        assert status == 200, row
+        status, certificate = wire.send("GET", f"/v1/certificates/{row['certificate']}")
+        assert status == 200, certificate
+        found[state] = certificate["told"]["code"] if "told" in certificate else certificate["code"]
+    return found
+
+
+def photographed(book, piece):
+    """A photograph of a piece: a plain grey picture that is made here."""
+    wire = book.wire(seed=2)
+    status, row = wire.send("GET", f"/v1/pieces/{piece}")
+    assert status == 200, row
+    rows = b"".join(b"\0" + bytes([90 + line % 80]) * 320 for line in range(240))
+    chunk = lambda kind, data: struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))  # noqa: E731
+    png = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", 320, 240, 8, 0, 0, 0, 0))
+    png += chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
+    headers = {"Authorization": f"Bearer {book.token}", "Content-Type": "image/png", "If-Match": f'"{row["version"]}"',
+               "Idempotency-Key": str(uuid.uuid4())}
+    asked = urllib.request.Request(f"{book.url}/v1/pieces/{piece}/photographs?stage=from_mould&side=face", png, headers)
+    with urllib.request.urlopen(asked) as reply:
+        assert reply.status == 201, reply.status
