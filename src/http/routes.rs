@@ -12,6 +12,7 @@ use super::access::Role;
 use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::Misfit;
+use super::pages::Page;
 use crate::domain::Command;
 use crate::views::Table;
 use serde_json::Value;
@@ -54,6 +55,10 @@ pub enum Deed {
     FindPosted,
     /// Answers a question that needs no book.
     Calculation(Calculation),
+    /// Holds what somebody measured against the record of a piece.
+    Comparison,
+    /// Says whether the code of a certificate belongs to the record of a piece.
+    Code,
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
@@ -72,6 +77,8 @@ pub enum Deed {
     Health,
     /// The page of a kind of problem.
     ProblemPage,
+    /// A page for people, or what a page loads.
+    Page(Page),
 }
 
 /// How a command is read from a request, and what its reply points at.
@@ -102,6 +109,14 @@ pub struct Route {
     pub who: Who,
     /// What it does.
     pub deed: Deed,
+}
+
+impl Route {
+    /// Whether it is for people and their browsers: such a route is no part of the API and stands in no description of it.
+    #[must_use]
+    pub const fn is_page(&self) -> bool {
+        matches!(self.deed, Deed::Page(_))
+    }
 }
 
 /// The methods of a path, for the `Allow` header.

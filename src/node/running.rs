@@ -8,7 +8,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
+    configure,
 };
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
@@ -156,6 +157,7 @@ impl Node {
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles,
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),

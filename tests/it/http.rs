@@ -8,12 +8,13 @@ mod conditions;
 mod corrections;
 mod done_at;
 mod edition;
-mod find;
+pub mod find;
 mod life;
 mod limits;
 mod lists;
 mod live;
 mod main_line;
+mod pages;
 pub mod photographs;
 mod public;
 mod quotes;
@@ -28,7 +29,9 @@ use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens};
+use pourbook::http::{
+    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens,
+};
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -205,6 +208,7 @@ impl TestApp {
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
             photographs: Arc::new(Photographs::new(PhotographFiles::new(
                 Arc::new(photographs.clone()),

@@ -8,6 +8,7 @@ use crate::calculators::{
 use crate::http::access::Role::{self, Admin, Auditor, Bench, Office};
 use crate::http::calculations::Calculation;
 use crate::http::figures::Figure;
+use crate::http::pages::Page;
 use crate::http::{losses, metal_statement, plans, readings, stock_value, traced};
 use crate::views::Table;
 
@@ -57,6 +58,20 @@ const fn list(path: &'static str, table: Table) -> Route {
 
 const fn show(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::Show(table))
+}
+
+const fn page(path: &'static str, page: Page) -> Route {
+    read(path, Who::Public, Deed::Page(page))
+}
+
+/// What everybody may post, and nothing is recorded of.
+const fn ask(path: &'static str, deed: Deed) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Public,
+        deed,
+    }
 }
 
 /// Every route. Of two that match, the first is taken.
@@ -217,4 +232,14 @@ pub const ROUTES: &[Route] = &[
     read("/openapi.yaml", Who::Public, Deed::Description),
     read("/healthz", Who::Public, Deed::Health),
     read("/problems/{code}", Who::Public, Deed::ProblemPage),
+    ask("/v1/serials/{serial}/comparisons", Deed::Comparison),
+    ask("/v1/serials/{serial}/code", Deed::Code),
+    ask("/p/{serial}/comparison", Deed::Page(Page::Comparison)),
+    ask("/p/{serial}/code", Deed::Page(Page::Code)),
+    page("/p", Page::Start),
+    page("/p/{serial}", Page::Piece),
+    page("/P/{serial}", Page::Piece),
+    page("/check", Page::Check),
+    page("/check/{module}", Page::Module),
+    page("/assets/{name}", Page::Asset),
 ];
