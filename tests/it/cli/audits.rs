@@ -316,7 +316,10 @@ fn an_audit_notes_every_photograph_that_is_missing_or_damaged() {
     assert_eq!(named.len(), 12, "six photographs and their thumbnails");
     let files = folder.photographs();
     let (gone, bent) = (files.path(named[0]), files.path(named[1]));
-    assert_eq!(pourbook(&["audit", &book, "--json"]).ends(0, &[]).json()["notices"], json!([]));
+    assert_eq!(
+        pourbook(&["audit", &book, "--json"]).ends(0, &[]).json()["notices"],
+        json!([])
+    );
     std::fs::remove_file(&gone).unwrap();
     let mut bytes = std::fs::read(&bent).unwrap();
     bytes[200] ^= 1;
@@ -326,7 +329,10 @@ fn an_audit_notes_every_photograph_that_is_missing_or_damaged() {
         told["notices"],
         json!([
             format!("{} is missing: put it back from a copy", gone.display()),
-            format!("{} has other bytes than its name says: put it back from a copy", bent.display()),
+            format!(
+                "{} has other bytes than its name says: put it back from a copy",
+                bent.display()
+            ),
         ])
     );
     assert_eq!(told["holds"], true);

@@ -253,12 +253,20 @@ async fn only_so_many_pictures_come_in_at_once() {
         })
         .collect();
     actix_web::rt::time::sleep(Duration::from_millis(20)).await;
-    let fifth = app.photograph(Role::Bench, &address, &picture()).await.expect(503);
-    assert_eq!((fifth.problem().as_str(), fifth.header("retry-after")), ("busy", Some("1")));
+    let fifth = app
+        .photograph(Role::Bench, &address, &picture())
+        .await
+        .expect(503);
+    assert_eq!(
+        (fifth.problem().as_str(), fifth.header("retry-after")),
+        ("busy", Some("1"))
+    );
     for slow in slow {
         slow.await.unwrap().refused(408, "body-too-slow", "");
     }
-    app.photograph(Role::Bench, &address, &picture()).await.expect(201);
+    app.photograph(Role::Bench, &address, &picture())
+        .await
+        .expect(201);
 }
 
 #[actix_web::test]
