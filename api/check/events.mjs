@@ -3,7 +3,7 @@
 
 import { Members, refuse, writeText } from './json.mjs';
 import {
-  bool, day, difference, fineness, flag, i64, list, mass, money, optional, reading, serial, seriesCode, shapeName, someOf,
+  bool, day, difference, fineness, flag, hexHash, i64, list, mass, money, optional, reading, serial, seriesCode, shapeName, someOf,
   struct, tagged, temperature, text, u16, u32, u64, u8, uuid, word,
 } from './shapes.mjs';
 
@@ -69,6 +69,11 @@ const KINDS = {
   }],
   'piece.gravity': [0, {
     piece: uuid, session: uuid, method: word('hung', 'cup'), in_air: reading, in_water: reading, water: temperature,
+  }],
+  'piece.photographed': [0, {
+    piece: uuid, photograph: hexHash, thumbnail: hexHash, width: u32, height: u32,
+    stage: word('from_mould', 'finished', 'hallmarked', 'as_sold', 'returned'),
+    side: word('face', 'back', 'edge', 'marks', 'detail'),
   }],
   'piece.faulted': [1, {
     piece: uuid, fault: word('cold_shut', 'misrun', 'porosity', 'crack', 'inclusion', 'other'),

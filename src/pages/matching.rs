@@ -6,6 +6,7 @@
 use super::document::Document;
 use crate::accounts::{Against, Compared, GravityCompared, HeldAgainst, Possible, Seen};
 use crate::domain::{PieceState, Serial};
+use crate::metal::Mass;
 use maud::{Markup, html};
 use std::collections::BTreeMap;
 
@@ -278,7 +279,7 @@ fn held(against: &Against, unit: &str) -> Markup {
     html! {
         @match against {
             Against::Compared(held) => (numbers(held, unit)),
-            Against::NothingRecorded { why } => p { "There is nothing to compare with: " (why) "." },
+            Against::NothingRecorded { why } => p .verdict { "There is nothing to compare with: " (why) "." },
             Against::CannotTell { step_needed: Some(step) } => p {
                 "This scale is too coarse to tell. One with steps of " (step) " g or finer could."
             },
@@ -295,8 +296,8 @@ fn numbers(held: &HeldAgainst, unit: &str) -> Markup {
     html! {
         p .verdict .apart[held.verdict != "agree"] { strong { (capital(held.words)) "." } }
         dl .label {
-            div { dt { (whose) } dd { (held.recorded) " " (unit) " ± " (held.recorded_uncertainty) } }
-            div { dt { "Yours" } dd { (held.reading) " " (unit) " ± " (held.uncertainty) } }
+            div { dt { (whose) } dd { (held.recorded) " " (unit) " ± " (shortened(&held.recorded_uncertainty)) } }
+            div { dt { "Yours" } dd { (held.reading) " " (unit) " ± " (shortened(&held.uncertainty)) } }
             div {
                 dt { "E" sub { "n" } }
                 dd {
@@ -309,6 +310,14 @@ fn numbers(held: &HeldAgainst, unit: &str) -> Markup {
             }
         }
     }
+}
+
+/// An uncertainty with three decimals, rounded up: it is never told smaller than it is. Each is a figure of its own; nothing is
+/// reckoned from what is shown.
+fn shortened(uncertainty: &str) -> String {
+    let mass = Mass::parse(uncertainty).ok();
+    let up = mass.and_then(|mass| Mass::from_units(mass.units().checked_add(99)? / 100 * 100));
+    up.map_or_else(|| uncertainty.to_owned(), |up| up.to_string())
 }
 
 fn seen<T>(title: &str, seen: &Seen<T>) -> Markup {

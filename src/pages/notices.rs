@@ -127,14 +127,19 @@ fn of_issue(told: &Told<'_>) -> Option<Notice> {
 fn of_record(told: &Told<'_>) -> Vec<Notice> {
     let facts = &told.about.report.facts;
     let mut found = Vec::new();
-    if facts.number_burned {
-        let number = facts.number.as_deref().unwrap_or("its number");
-        found.push(careful(
-            "Its number was burned",
-            &format!(
-                "When the edition was closed, number {number} was counted as gone. No other piece will ever carry it."
-            ),
-        ));
+    if let Some(number) = &facts.number {
+        let text = match (facts.number_burned, told.state.burns_number(facts.edition_closed)) {
+            (true, _) => Some("When the edition was closed, it was counted as gone"),
+            (false, true) => Some("The piece is gone"),
+            (false, false) => None,
+        };
+        found.extend(text.map(|text| {
+            let title = format!("Number {number} is burned");
+            careful(
+                &title,
+                &format!("{text}, so this number is given to no other piece, ever."),
+            )
+        }));
     }
     if facts.weight_suspect {
         found.push(grave(

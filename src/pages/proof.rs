@@ -13,7 +13,7 @@ pub fn limits() -> Markup {
                 div {
                     h3 { "It can" }
                     ul {
-                        li { "say what the workshop recorded of this piece, when, and that it was not altered afterwards;" }
+                        li { "say what the workshop recorded of this piece and when, and that none of it was altered in the log since;" }
                         li { "say what the workshop states of it, and whose assay that rests on;" }
                         li { "agree or disagree with what you measure." }
                     }

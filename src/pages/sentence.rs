@@ -3,8 +3,8 @@
 use super::dates;
 use super::told::Told;
 use super::words;
-use crate::domain::{Event, SeriesKind};
-use crate::metal::{Mass, Reading, Rounding, troy_ounces};
+use crate::domain::{CertificateIssued, Event, FinenessBasis, SeriesKind};
+use crate::metal::{Fineness, Mass, Reading, Rounding, troy_ounces};
 use maud::{Markup, html};
 
 /// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
@@ -54,12 +54,16 @@ pub fn sentence(told: &Told<'_>) -> Markup {
                 Some(issue) => {
                     "weighing " strong .nowrap { (weight(told, &issue.stated.mass)) " g" } " "
                     span .nowrap { "(" (ounces(issue.stated.mass.mass())) " troy ounces)" } ", "
-                    "fineness " strong data-stated="fineness" { (issue.stated.fineness) } " "
+                    "fineness " strong data-stated="fineness" { (issue.stated.fineness) } ", "
                     (words::basis_short(issue.stated.basis, issue.stated.marks.is_some()))
                 }
                 None => {
-                    @if let Some(weight) = &facts.weight_grams { "last weighed at " strong { (weight) " g" } ", " }
-                    "without a certificate so far"
+                    @if let Some((weight, ounces)) = last_weight(told) {
+                        "last weighed at " strong .nowrap { span data-stated="weight_grams" { (weight) } " g" } " "
+                        span .nowrap { "(" (ounces) " troy ounces)" } ", "
+                    }
+                    "poured of metal of fineness " strong { (poured_fineness(told)) } ", " (words::basis_short(poured_basis(told), false))
+                    ", without a certificate so far"
                 }
             }
             "; " strong { "it " (words::stands(told.state)) } "."
@@ -71,30 +75,9 @@ pub fn sentence(told: &Told<'_>) -> Markup {
 pub fn label(told: &Told<'_>) -> Markup {
     html! {
         dl .label {
-            @if let Some(issue) = told.certificate() {
-                @let stated = issue.stated;
-                div {
-                    dt { "Weight" }
-                    dd {
-                        strong { (weight(told, &stated.mass)) " g" } " ± "
-                        span data-stated="uncertainty_grams" { (stated.uncertainty) } " g, that is at least "
-                        span .nowrap { span data-stated="at_least_grams" { (stated.at_least) } " g" }
-                        p .fine {
-                            (ounces(stated.mass.mass())) " troy ounces, at least " (ounces_at_least(stated.at_least))
-                            ". The ± is what the maker’s scale allows (k = 2: about 95 in 100 such readings are within it)."
-                        }
-                        @if let Some(last) = later_weight(told) {
-                            p .fine { "Weighed again since: " span data-stated="weight_grams" { (last) } " g. The certificate was not changed by it." }
-                        }
-                    }
-                }
-                div {
-                    dt { "Fineness" }
-                    dd {
-                        strong data-stated="fineness" { (stated.fineness) } " parts in 1000, " (words::basis(stated.basis, stated.marks.as_ref())) "."
-                        @if let Some(found) = assay_found(told) { p .fine { (found) } }
-                    }
-                }
+            @match told.certificate() {
+                Some(issue) => (stated(told, issue.stated)),
+                None => (unstated(told))
             }
             div {
                 dt { "Marks" }
@@ -121,9 +104,53 @@ pub fn label(told: &Told<'_>) -> Markup {
             div {
                 dt { "Poured" }
                 dd {
-                    (dates::day(poured_at(told))) ", pour " (told.poured.pour)
-                    span .fine { " (melt, and the how-manieth pour of it)" }
+                    (dates::day(poured_at(told))) ", as pour " (told.poured.pour)
+                    @if let Some((melt, number)) = told.poured.pour.split_once('-') {
+                        span .fine { " (number " (number.trim_start_matches('0')) " of melt " (melt) ")" }
+                    }
                 }
+            }
+        }
+    }
+}
+
+/// What the newest certificate states of weight and fineness.
+fn stated(told: &Told<'_>, stated: &CertificateIssued) -> Markup {
+    html! {
+        div {
+            dt { "Weight" }
+            dd {
+                strong { (weight(told, &stated.mass)) " g" } " ± "
+                span data-stated="uncertainty_grams" { (stated.uncertainty) } " g, that is at least "
+                span .nowrap { span data-stated="at_least_grams" { (stated.at_least) } " g" }
+                p .fine {
+                    (ounces(stated.mass.mass())) " troy ounces, at least " (ounces_at_least(stated.at_least))
+                    ". The ± is what the maker’s scale allows (k = 2: about 95 in 100 such readings are within it)."
+                }
+                @if let Some(last) = later_weight(told) {
+                    p .fine { "Weighed again since: " span data-stated="weight_grams" { (last) } " g. The certificate was not changed by it." }
+                }
+            }
+        }
+        div {
+            dt { "Fineness" }
+            dd {
+                strong data-stated="fineness" { (stated.fineness) } " parts in 1000, " (words::basis(stated.basis, stated.marks.as_ref())) "."
+                @if let Some(found) = assay_found(told) { p .fine { (found) } }
+            }
+        }
+    }
+}
+
+/// What can be said of the fineness of a piece without a certificate.
+fn unstated(told: &Told<'_>) -> Markup {
+    html! {
+        div {
+            dt { "Fineness" }
+            dd {
+                "None is stated of this piece before its certificate. Its series is stated at " (told.series.fineness)
+                "; its melt was " (poured_fineness(told)) " " (words::basis_short(poured_basis(told), false)) "."
+                @if let Some(found) = assay_found(told) { p .fine { (found) } }
             }
         }
     }
@@ -177,6 +204,40 @@ fn poured_at(told: &Told<'_>) -> crate::domain::Timestamp {
     entry.map_or(told.about.at, |entry| {
         entry.recorded.payload.at.unwrap_or_else(|| entry.at())
     })
+}
+
+/// The last reading in grams and troy ounces.
+fn last_weight(told: &Told<'_>) -> Option<(String, String)> {
+    let weight = told.about.report.facts.weight_grams.clone()?;
+    let mass = Mass::parse(&weight).ok()?;
+    Some((weight, ounces(mass)))
+}
+
+/// What the metal of its melt was, by what its lots were declared to be; of its series where the melt is not weighed out.
+fn poured_fineness(told: &Told<'_>) -> Fineness {
+    let melts = told.about.accepted.events().filter_map(|(_, event)| match event {
+        Event::MeltClosed(closed) if closed.melt == told.poured.melt => Some(closed.fineness),
+        _ => None,
+    });
+    melts.last().unwrap_or(told.series.fineness)
+}
+
+/// The weakest ground among the lots of its metal.
+fn poured_basis(told: &Told<'_>) -> FinenessBasis {
+    let lots = &told.about.accepted.lineage.lots;
+    let grounds = told.about.accepted.events().filter_map(|(_, event)| match event {
+        Event::LotReceived(lot) if lots.contains_key(&lot.lot) && lot.metal == told.series.metal => {
+            Some(lot.basis)
+        }
+        Event::LotFound(lot) if lots.contains_key(&lot.lot) && lot.metal == told.series.metal => {
+            Some(FinenessBasis::Declared)
+        }
+        Event::LotOutturned(lot) if lots.contains_key(&lot.lot) && lot.metal == told.series.metal => {
+            Some(FinenessBasis::Assayed)
+        }
+        _ => None,
+    });
+    grounds.min().unwrap_or(FinenessBasis::Declared)
 }
 
 /// The reading that the certificate states, marked for the browser's check where it is the last one.

@@ -1,5 +1,6 @@
 //! Proof files and audits, on the book of the invented workshop.
 
+mod agree;
 pub mod audits;
 mod demo;
 mod files;

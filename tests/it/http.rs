@@ -126,6 +126,8 @@ pub struct Served {
     pub unreadable: bool,
     /// How long a live stream is silent before it sends a comment.
     pub beat: Duration,
+    /// The server states another root than the one that its log begins with.
+    pub other_root: bool,
 }
 
 impl Default for Served {
@@ -137,6 +139,7 @@ impl Default for Served {
             quotas: Quotas::OFF,
             unreadable: false,
             beat: Duration::from_secs(15),
+            other_root: false,
         }
     }
 }
@@ -184,6 +187,10 @@ impl TestApp {
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let policy = match served.other_root {
+            true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
+            false => policy,
+        };
         let store = if served.unreadable {
             Arc::new(broken::Broken)
         } else {

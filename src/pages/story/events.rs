@@ -144,11 +144,14 @@ fn beside(told: &Told<'_>, index: u64, event: &Event) -> Option<String> {
         }
         Event::SeriesClosed(e) if e.series == told.series.series => {
             let tally = e.shapes.iter().find(|tally| tally.shape == told.poured.shape)?;
+            let gone = match tally.burned.len() {
+                0 => "and all of these pieces are left".to_owned(),
+                1 => "and one of these pieces is gone".to_owned(),
+                gone => format!("and {gone} of these pieces are gone"),
+            };
             Some(format!(
-                "The edition was closed: of {} {} were given, {} of them are gone.",
-                tally.size,
-                tally.given,
-                tally.burned.len()
+                "The edition was closed: {} of {} numbers were given in this shape, {gone}.",
+                tally.given, tally.size
             ))
         }
         Event::EntryCorrected(e) if accepted.lineage.own.contains(&index) => Some(format!(

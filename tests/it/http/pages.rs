@@ -3,9 +3,9 @@
 mod demo;
 mod forms;
 
-use super::{TestApp, Workshop, item};
+use super::{Served, TestApp, Workshop, item};
 use actix_web::test::TestRequest;
-use pourbook::http::Role;
+use pourbook::http::{Quotas, Role};
 use serde_json::json;
 use std::sync::atomic::Ordering;
 
@@ -291,4 +291,100 @@ async fn the_modules_are_served_as_they_are_published() {
         html.contains("<script type=\"module\" src=\"/check/drop.mjs\">"),
         "{html}"
     );
+}
+
+/// The server holds its own proof file against the root that it states, before it shows anything of it.
+#[actix_web::test]
+async fn a_record_that_does_not_hold_is_not_shown() {
+    let app = TestApp::serve(Served {
+        other_root: true,
+        ..Served::default()
+    })
+    .await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let page = app.get(&format!("/p/{serial}")).await.expect(500);
+    let text = read(&page.text());
+    says(&text, "The record does not hold");
+    says(&text, "a step failed: keys: the log begins with root");
+    assert!(!text.contains("50.42"), "{text}");
+    assert_eq!(page.header("cache-control"), Some("no-store"));
+}
+
+#[actix_web::test]
+async fn a_page_whose_proof_is_not_released_yet_says_so() {
+    let app = TestApp::start().await;
+    app.released().await;
+    app.held.store(true, Ordering::SeqCst);
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let page = app.get(&format!("/p/{serial}")).await.expect(503);
+    says(&read(&page.text()), "Its proof is not ready yet");
+    app.held.store(false, Ordering::SeqCst);
+    app.released().await;
+    app.get(&format!("/p/{serial}")).await.expect(200);
+}
+
+#[actix_web::test]
+async fn whoever_asks_too_often_gets_a_page_that_says_so() {
+    let app = TestApp::serve(Served {
+        quotas: Quotas {
+            public_per_minute: 1,
+            public_burst: 1,
+            ..Quotas::OFF
+        },
+        ..Served::default()
+    })
+    .await;
+    app.get("/p").await.expect(200);
+    let page = app.get("/p").await.expect(429);
+    says(&read(&page.text()), "Too many questions at once");
+}
+
+/// What was corrected is told as it is said now, and as it was said first, with who said otherwise, when and why.
+#[actix_web::test]
+async fn a_correction_is_told_as_one() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let path = format!("/p/{serial}");
+    assert!(
+        !app.get(&path)
+            .await
+            .expect(200)
+            .text()
+            .contains("First recorded as")
+    );
+    let history = app
+        .app
+        .views
+        .history(uuid::Uuid::try_parse(&pieces[0]).unwrap())
+        .unwrap();
+    let weighed = history.into_iter().rfind(|index| {
+        let entry = app.app.entry(*index).unwrap();
+        entry.events().any(|event| event.kind() == "piece.weighed")
+    });
+    let instead = json!({"command": "weigh_pieces", "session": shop.session, "stage": "final",
+                         "items": [{"piece": pieces[0], "mass": "50.24"}]});
+    let corrections = json!([{"index": weighed.unwrap(), "instead": instead}]);
+    let body = json!({"corrections": corrections, "reason": "mistyped", "note": "the apprentice read it upside down"});
+    app.post("/v1/corrections", body).await.expect(201);
+    app.released().await;
+    let html = app.get(&path).await.expect(200).text();
+    let page = read(&html);
+    says(&page, "weighing 50.24 g");
+    says(&page, "Weighed for its certificate: 50.24 g.");
+    says(&page, "First recorded as: Weighed for its certificate: 50.42 g.");
+    says(&page, "a figure or a word was typed wrong");
+    assert!(
+        html.contains("<s>Weighed for its certificate: 50.42 g."),
+        "{html}"
+    );
+    assert!(!page.contains("upside down"), "the note is private");
+    // The paper that was handed out before says something else now.
+    let older = read(&app.get(&format!("{path}?issue=1")).await.expect(200).text());
+    says(&older, "an entry that the older one rests on was corrected");
 }

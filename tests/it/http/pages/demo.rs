@@ -176,6 +176,13 @@ async fn each_piece_of_the_demo_has_a_page_that_tells_what_the_api_tells() {
                 says(&page, &format!("number {number} of {}", certificate["of"]));
             }
         }
+        if record.get("certificate").is_none() {
+            says(&page, "troy ounces)");
+            says(
+                &page,
+                &format!("fineness {}, as ", record["poured"]["fineness"].as_str().unwrap()),
+            );
+        }
         says(&page, record["series"]["title"].as_str().unwrap());
         for secret in &secrets {
             assert!(
