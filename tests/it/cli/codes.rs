@@ -443,7 +443,7 @@ fn statement_and_losses_print_and_cannot() {
     pourbook(&["statement", &book, "--at", "99999"])
         .ends(2, &["position 99999 lies beyond the log, which ends at"]);
     pourbook(&["statement", &book, "--at", "tomorrow"]).ends(2, &["a day like"]);
-    pourbook(&["statement", &book, "--metal", "iron"]).ends(2, &["is none of silver, gold"]);
+    pourbook(&["statement", &book, "--metal", "iron"]).ends(2, &["must be silver, gold"]);
     pourbook(&["statement", &book, "--open", "heels"]).ends(2, &["--metal"]);
     pourbook(&["statement", &book, "--metal", "gold", "--open", "nonsense"]).ends(2, &["no heading"]);
     pourbook(&["losses", &desk.at("nowhere")]).ends(2, &["holds no book"]);
