@@ -21,6 +21,7 @@ mod proof_file;
 mod read_ahead;
 mod replay;
 mod report;
+mod stated;
 
 pub use accepted::{Accepted, AcceptedEntry};
 pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
@@ -31,3 +32,4 @@ pub use piece::{Trust, check_and_tell, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
 pub use replay::{ChainEnd, Changed, Fault, Faulty, Leaf, Past, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};
+pub use stated::{Stated, stated};

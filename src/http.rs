@@ -31,6 +31,7 @@ mod pages;
 mod photographs;
 mod plans;
 mod preflight;
+mod prints;
 mod private;
 mod problem;
 mod proofs;
@@ -77,6 +78,8 @@ pub struct Settings {
     pub origin: String,
     /// Where the server is reached from outside, like `https://book.example`, without a slash at the end; may be empty.
     pub address: String,
+    /// Who is named as the maker on what is printed.
+    pub maker: String,
     /// Whether entries may be read by everybody.
     pub entries_public: bool,
     /// The policy by which a stranger checks, with its `# root` line.
@@ -293,7 +296,13 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) | Deed::Figure(_) => {
+        Deed::Events
+        | Deed::EntryTile
+        | Deed::HashTile
+        | Deed::History
+        | Deed::List(_)
+        | Deed::Print
+        | Deed::Figure(_) => {
             let app = Data::clone(app);
             apart(move || look_up(deed, &asked, &app)).await
         }
@@ -327,6 +336,7 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Events => reads::events(app, asked),
         Deed::Record => public_record::record(app, asked),
         Deed::Proof => proofs::proof(app, asked),
+        Deed::Print => prints::print(app, asked),
         Deed::Policy => log_files::policy(app, asked),
         Deed::Checkpoint => log_files::checkpoint(app, asked),
         Deed::HashTile => log_files::hash_tile(app, asked),

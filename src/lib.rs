@@ -24,6 +24,8 @@ pub mod node;
 pub mod pages;
 #[cfg(feature = "server")]
 pub mod photographs;
+#[cfg(feature = "server")]
+pub mod print;
 pub mod proof;
 pub mod record;
 #[cfg(feature = "server")]

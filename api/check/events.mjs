@@ -96,6 +96,7 @@ const KINDS = {
   'certificate.superseded': [1, {
     certificate: uuid, by: uuid, reason: word('damaged', 'reweighed', 'mistake', 'corrected'),
   }],
+  'certificate.printed': [2, { certificate: uuid, piece: uuid, size: u64, paper: word('a6', 'a5'), template: u32 }],
   'die.registered': [2, { die: uuid, owner: word('workshop', 'commissioner'), series: optional(uuid) }],
   'die.disposed': [1, { die: uuid, how: word('returned', 'destroyed', 'retired'), strikes: u32 }],
   'piece.struck': [1, {

@@ -89,6 +89,32 @@ pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<St
     Ok(shown)
 }
 
+/// The text of a private member, whoever may see it: for the server's own use. `None` once it is erased.
+///
+/// # Errors
+/// When the vault cannot be read.
+pub fn kept(
+    app: &App,
+    index: u64,
+    place: usize,
+    entry: &Entry,
+    member: &str,
+) -> Result<Option<String>, Problem> {
+    for kept in app.store.private(index).map_err(failed)? {
+        let VaultKind::Disclosure { event, member: name } = kept.kind else {
+            continue;
+        };
+        if usize::from(event) != place || name != member {
+            continue;
+        }
+        if kept.body.is_empty() || app.views.is_erased(index, event, &name).map_err(failed)? {
+            return Ok(None);
+        }
+        return Ok(disclosed(entry, &kept.body)?.as_str().map(str::to_owned));
+    }
+    Ok(None)
+}
+
 /// The code of one certificate, as the vault has it.
 struct KeptCode {
     certificate: CertificateId,

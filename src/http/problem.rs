@@ -70,6 +70,12 @@ kinds! {
         "The record knows the serial, but no issue of its certificate has this number.";
     does_not_hold "does-not-hold" INTERNAL_SERVER_ERROR "The record does not hold"
         "The server checks a record before it shows it, and a step of the check failed. Nothing of it should be relied on.";
+    gone "print-gone" GONE "It can no longer be made"
+        "What was printed is not kept, since it holds the code of the certificate; it is made again from the record. Something that it was made from has been erased since, so its bytes cannot be made any more. The paper that exists is what it was.";
+    no_address "address-missing" CONFLICT "The book has no address"
+        "A certificate carries a QR code to the page of its piece. Set `address` in pourbook.toml to where the book is reached from outside, then print.";
+    unprintable "unprintable" CONFLICT "It cannot be set in type"
+        "A name or a title has a character that the fonts of the certificate lack, or is too long for its place; or the code of the certificate was erased. The detail says which.";
     method "method-not-allowed" METHOD_NOT_ALLOWED "This address does not take that method"
         "The Allow header names the methods that it takes.";
     not_acceptable "not-acceptable" NOT_ACCEPTABLE "What stands here has another media type"
@@ -130,6 +136,7 @@ const IMPOSSIBLE: &[&str] = &[
     "price-impossible",
     "charge-impossible",
     "photograph-impossible",
+    "not-made",
 ];
 
 impl Problem {

@@ -10,7 +10,7 @@ use super::kept::KeptBodies;
 use super::problem::Problem;
 use super::public_record::{piece_of, serial_of};
 use super::{App, failed};
-use crate::check::{self, Ancestry, BuildError, Materials};
+use crate::check::{self, Ancestry, BuildError, Materials, ProofFile};
 use crate::domain::{Piece, PieceId, Timestamp};
 use crate::record::{self, Entry};
 use actix_web::http::header;
@@ -131,24 +131,51 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
     let released = published
         .released()
         .ok_or_else(|| wait("no checkpoint has been released yet"))?;
+    // What is not released yet is missed, not left out: the newest file holds all.
+    let file = file(
+        app,
+        piece,
+        (released.size, &released.note),
+        &app.settings.policy,
+        u64::MAX,
+    );
+    file.map(|file| Found::bytes("application/json", file.to_bytes(), ASK_AGAIN))
+}
+
+/// The proof file of a piece as of a log of `size`, on the signed checkpoint of that size, which may be an old one: entries
+/// from `until` on are left out.
+///
+/// # Errors
+/// 503 when the checkpoint does not cover what is not left out.
+pub fn file(
+    app: &App,
+    piece: &Piece,
+    (size, checkpoint): (u64, &str),
+    policy: &str,
+    until: u64,
+) -> Result<ProofFile, Problem> {
+    let published = app.writer.published();
     let Some(serial) = &piece.serial else {
-        return Err(Problem::internal("a piece that was found by its serial has none"));
+        return Err(Problem::internal("a piece that has a proof file has no serial"));
     };
     let source = Source {
         app,
         key_entries: &published.key_entries(),
+        until,
     };
     let materials = Materials {
         origin: &app.settings.origin,
-        checkpoint: &released.note,
-        size: released.size,
-        policy: &app.settings.policy,
+        checkpoint,
+        size,
+        policy,
         bytes: &|index| app.store.read(index).ok().flatten(),
-        path: &|index| published.tree().inclusion(index, released.size),
+        path: &|index| published.tree().inclusion(index, size),
     };
     match check::build(piece.piece, serial, &source, &materials) {
-        Ok((file, _)) => Ok(Found::bytes("application/json", file.to_bytes(), ASK_AGAIN)),
-        Err(error @ BuildError::NotReleased { .. }) => Err(wait(&error.to_string())),
+        Ok((file, _)) => Ok(file),
+        Err(error @ BuildError::NotReleased { .. }) => {
+            Err(Problem::not_released(error.to_string()).with(header::RETRY_AFTER, "1"))
+        }
         Err(error) => Err(Problem::internal(error.to_string())),
     }
 }
@@ -186,11 +213,15 @@ fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
 struct Source<'a> {
     app: &'a App,
     key_entries: &'a [u64],
+    /// Entries from here on are left out.
+    until: u64,
 }
 
 impl Ancestry for Source<'_> {
     fn history(&self, subject: Uuid) -> Vec<u64> {
-        self.app.views.history(subject).unwrap_or_default()
+        let mut indexes = self.app.views.history(subject).unwrap_or_default();
+        indexes.retain(|index| *index < self.until);
+        indexes
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
@@ -199,6 +230,7 @@ impl Ancestry for Source<'_> {
     }
 
     fn key_entries(&self) -> Vec<u64> {
-        self.key_entries.to_vec()
+        let known = self.key_entries.iter().copied();
+        known.filter(|index| *index < self.until).collect()
     }
 }

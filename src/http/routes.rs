@@ -8,11 +8,13 @@ mod table;
 
 pub use table::ROUTES;
 
+use super::App;
 use super::access::Role;
 use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::Misfit;
 use super::pages::Page;
+use super::problem::Problem;
 use crate::domain::Command;
 use crate::views::Table;
 use serde_json::Value;
@@ -63,6 +65,8 @@ pub enum Deed {
     Record,
     /// The proof file of a piece.
     Proof,
+    /// What was printed, made again.
+    Print,
     /// The policy by which a stranger checks.
     Policy,
     /// The released checkpoint.
@@ -81,6 +85,9 @@ pub enum Deed {
     Page(Page),
 }
 
+/// Makes what a command needs made; on a thread that may wait.
+pub type Prepare = fn(&App, Command) -> Result<Command, Problem>;
+
 /// How a command is read from a request, and what its reply points at.
 #[derive(Clone, Copy, Debug)]
 pub struct Recording {
@@ -94,6 +101,8 @@ pub struct Recording {
     pub tray: bool,
     /// Members of the command that a client may not give, since the writer fills them in.
     pub hidden: &'static [&'static str],
+    /// What the server makes of the command before the book decides, if it must make something.
+    pub prepare: Option<Prepare>,
     /// The kind of thing that the reply's `Location` and `ETag` are about: the first of its kind in the events.
     pub main: &'static str,
 }

@@ -149,6 +149,7 @@ impl Node {
             store,
             access: Access::open(folder.tokens())?,
             settings: ApiSettings {
+                maker: settings.maker.unwrap_or_else(|| settings.origin.clone()),
                 origin: settings.origin,
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,

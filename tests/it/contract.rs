@@ -65,6 +65,7 @@ fn a_correction_is_described_with_every_command_that_it_may_give() {
         "NumberPieces",
         "IssueCertificates",
         "SupersedeCertificate",
+        "PrintCertificates",
         "EraseField",
         "SetClock",
         "CorrectEntries",

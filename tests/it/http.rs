@@ -16,6 +16,7 @@ mod live;
 mod main_line;
 mod pages;
 pub mod photographs;
+mod prints;
 mod public;
 mod quotes;
 mod settings;
@@ -206,6 +207,7 @@ impl TestApp {
             settings: Settings {
                 origin: ORIGIN.into(),
                 address: ADDRESS.into(),
+                maker: "Brackenfold Pourhouse".into(),
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,

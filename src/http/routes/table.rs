@@ -101,6 +101,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/serials", OFFICE, &GIVE_SERIALS),
     post("/v1/numbers", OFFICE, &NUMBER_PIECES),
     post("/v1/certificates", OFFICE, &ISSUE_CERTIFICATES),
+    post("/v1/prints", OFFICE, &PRINT_CERTIFICATES),
     post("/v1/pieces/{piece}/supersession", OFFICE, &SUPERSEDE),
     post("/v1/series/{series}/closing", OFFICE, &CLOSE_SERIES),
     post("/v1/dies", OFFICE, &REGISTER_DIE),
@@ -204,6 +205,7 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/losses/{metal}", ALL, losses::losses),
     figure("/v1/jars/{jar}/emptyings", ALL, losses::emptyings),
     figure("/v1/series/{series}/plan", ALL, plans::plan),
+    read("/v1/prints/{index}", Who::Roles(OFFICE), Deed::Print),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

@@ -252,7 +252,15 @@ async fn the_holder_of_an_older_certificate_is_told_what_changed() {
         &newest,
         "It takes the place of issue 1: the piece was weighed again.",
     );
-    let older = read(&app.get(&format!("{path}?issue=1")).await.expect(200).text());
+    let html = app.get(&format!("{path}?issue=1")).await.expect(200).text();
+    // What differs is struck through beside what holds now; what does not is said to be the same.
+    assert!(html.contains("<td><s>50.42 g ± 0.03 g"), "{html}");
+    assert_eq!(
+        html.matches("<td class=\"same\">the same</td>").count(),
+        5,
+        "{html}"
+    );
+    let older = read(&html);
     says(&older, "This certificate is superseded");
     says(&older, "What changed since issue 1");
     says(&older, "50.42 g ± 0.03 g");

@@ -28,6 +28,9 @@ impl Store for Shared {
     fn read(&self, index: u64) -> Result<Option<Arc<[u8]>>, StoreError> {
         self.0.read(index)
     }
+    fn sealed(&self, size: u64) -> Result<Option<String>, StoreError> {
+        self.0.sealed(size)
+    }
     fn scan(&self, from: u64, each: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError> {
         self.0.scan(from, each)
     }

@@ -144,7 +144,7 @@ async fn each_piece_of_the_demo_has_a_page_that_tells_what_the_api_tells() {
         let (_, words) = STATES.iter().find(|(known, _)| *known == state).unwrap();
         says(&page, words);
         for (known, loud) in LOUD {
-            let title = format!("<h2>{loud}</h2>");
+            let title = format!("<section class=\"notice grave\"><h2>{loud}</h2>");
             let wanted = LOUD.iter().any(|(of, word)| *of == state && word == loud);
             assert_eq!(
                 reply.text().contains(&title),

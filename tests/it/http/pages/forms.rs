@@ -363,6 +363,7 @@ async fn the_holder_of_a_code_is_shown_what_is_meant_for_holders_and_an_erased_c
     let code = code(&app, index);
     let path = format!("/v1/serials/{serial}/code");
     let told = ask(&app, &path, json!({"code": code})).await.expect(200).json();
+    assert_eq!(told["holder"].as_array().map(Vec::len), Some(1), "{told:#}");
     let held = &told["holder"][0];
     assert_eq!(
         (held["member"].as_str(), held["value"].as_str()),
