@@ -1,5 +1,6 @@
 """The buyer's page as a buyer meets it: every state of a piece, then one walk from the scan to the certificate's code."""
 
+from lies import altered_certificate
 from screen import PAGE_BYTES_MAX, WIDTHS
 
 # What a page must say of a state, in the notice or the sentence: a word that no other state has to say.
@@ -166,8 +167,10 @@ def dropped(screen, book, serials):
     page.wait_for_load_state("networkidle")
     context.set_offline(True)
     for name, bytes_, outcome in (("whole", whole, "holds"), ("cut", whole[:-500], "unreadable"),
-                                  ("altered", whole.replace(b"index 1\\n", b"index 2\\n", 1), "does_not_hold")):
-        page.fill("form.check-root input, input[name=thumbprint]", book.thumbprint())
+                                  ("altered", altered_certificate(whole), "does_not_hold")):
+        root = book.thumbprint()
+        page.fill("input[name=thumbprint]", " ".join(root[at:at + 4] for at in range(0, 43, 4)))
+        page.press("input[name=thumbprint]", "Tab")
         page.set_input_files("input[type=file]", {"name": "proof.json", "mimeType": "application/json", "buffer": bytes_})
         try:
             page.wait_for_selector(f".check-word[data-outcome={outcome}]", timeout=20_000)
