@@ -7,6 +7,7 @@ mod files;
 mod immersed;
 pub mod little_log;
 mod lives;
+mod photographed;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

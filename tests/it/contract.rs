@@ -74,6 +74,7 @@ fn a_correction_is_described_with_every_command_that_it_may_give() {
     ];
     let commands = ROUTES.iter().filter_map(|route| match route.deed {
         Deed::Command(command) => Some(command.name),
+        Deed::AddPhotograph => Some("PhotographPiece"),
         _ => None,
     });
     let wanted: BTreeSet<String> = commands

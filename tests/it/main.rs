@@ -19,6 +19,7 @@ mod http;
 mod log;
 mod metal;
 mod opening;
+mod photographs;
 mod print;
 mod proof;
 mod readings;

@@ -218,6 +218,9 @@ impl Bench {
                 e.in_water,
                 e.water
             ),
+            Event::PiecePhotographed(e) => {
+                format!("{} photographed {}, its {}", name(e.piece.0), e.stage, e.side)
+            }
             Event::PieceWeighed(e) => format!("{} weighs {}", name(e.piece.0), e.mass),
             Event::PieceGraded(e) => format!("{} {}", name(e.piece.0), e.grade),
             Event::PieceFinished(e) => format!("{} filed by {}", name(e.piece.0), e.filed),
@@ -900,6 +903,20 @@ impl Bench {
                     method: word(w.next()),
                     in_water: reading(w.next()),
                     water: w.after("at").unwrap().parse().unwrap(),
+                }
+                .into()
+            }
+            "photograph" => {
+                let piece = PieceId(self.id(w.next()));
+                let of = PhotographHash::of(w.next().as_bytes());
+                PhotographPiece {
+                    piece,
+                    photograph: of,
+                    thumbnail: of,
+                    stage: word(w.next()),
+                    side: word(w.next()),
+                    width: w.after("wide").map_or(4_000, |wide| wide.parse().unwrap()),
+                    height: 3_000,
                 }
                 .into()
             }
