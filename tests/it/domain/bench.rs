@@ -243,6 +243,7 @@ impl Bench {
                     e.at_least
                 )
             }
+            Event::CertificatePrinted(e) => format!("{} printed", name(e.certificate.0)),
             Event::CertificateSuperseded(e) => format!("{} superseded", name(e.certificate.0)),
             Event::JarSwept(e) => format!("{} takes {} of sweepings", name(e.jar.0), e.mass),
             Event::JarEmptied(e) => format!("{} emptied", name(e.jar.0)),
@@ -869,6 +870,30 @@ impl Bench {
             "serials" => GiveSerials { pieces: pieces(w) }.into(),
             "numbers" => NumberPieces { pieces: pieces(w) }.into(),
             "certify" => IssueCertificates { pieces: pieces(w) }.into(),
+            "print" => {
+                let certificate = CertificateId(self.id(w.next()));
+                let piece = PieceId(self.id(w.after("of").unwrap()));
+                let since = self.book.certificate(certificate).unwrap().since;
+                let size = match w.after("at").unwrap() {
+                    "once_issued" => since + 1,
+                    "before" => since,
+                    size => size.parse().unwrap(),
+                };
+                let made = PrintMade {
+                    certificates: vec![(certificate, piece)],
+                    size,
+                    template: 1,
+                    digest: "a digest".to_owned(),
+                    inputs: "{}".to_owned(),
+                };
+                PrintCertificates {
+                    certificates: vec![certificate],
+                    series: None,
+                    paper: Paper::A6,
+                    made: Some(made),
+                }
+                .into()
+            }
             "immerse" => {
                 let piece = PieceId(self.id(w.next()));
                 MeasureGravity {
