@@ -5,6 +5,7 @@
 
 import argparse
 import tempfile
+import urllib.error
 import urllib.request
 from pathlib import Path
 
@@ -16,9 +17,12 @@ from screen import Screen
 
 
 def ask(book, path):
-    """What a book serves at a path."""
-    with urllib.request.urlopen(book.url + path) as reply:
-        return reply.read()
+    """What a book serves at a path; None where it refuses."""
+    try:
+        with urllib.request.urlopen(book.url + path) as reply:
+            return reply.read()
+    except urllib.error.HTTPError:
+        return None
 
 
 def main():
