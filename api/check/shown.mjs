@@ -39,8 +39,8 @@ export function stepItem({ name, checked, holds, found, evidence }) {
     { class: 'check-step', 'data-step': name, 'data-holds': String(holds) },
     make('span', { class: 'check-mark' }, MARKS[String(holds)]),
     ' ',
-    make('span', { class: 'check-asked' }, checked),
-    ': ',
+    make('span', { class: 'check-asked' }, `${checked}:`),
+    ' ',
     make('span', { class: 'check-found' }, found),
   );
   if (evidence !== undefined) {
