@@ -1,6 +1,7 @@
 //! Printed sheets: what stands on them, seen with the eyes of programs and a library that others wrote.
 
 mod sample;
+mod sheets;
 
 use pourbook::domain::Paper;
 use pourbook::print::{Certificate, PrintError, TEMPLATE, certificates};
@@ -64,7 +65,12 @@ fn page_image(pdf: &[u8], page: u32, dots: u32) -> Option<(usize, usize, Vec<u8>
 
 /// What the QR codes of the second page say.
 pub fn qr_codes(pdf: &[u8]) -> Vec<String> {
-    let Some((width, height, dots)) = page_image(pdf, 2, 200) else {
+    qr_codes_of(pdf, 2)
+}
+
+/// What the QR codes of a page say.
+pub fn qr_codes_of(pdf: &[u8], page: u32) -> Vec<String> {
+    let Some((width, height, dots)) = page_image(pdf, page, 200) else {
         println!("skipped: pdftoppm is not installed");
         return Vec::new();
     };
@@ -187,4 +193,12 @@ fn the_sheets_look_as_they_did() {
             );
         }
     }
+}
+
+/// How many pages a PDF has.
+pub fn pages_of(pdf: &[u8]) -> Option<usize> {
+    let (_, text) = poppler("pdfinfo", &["in.pdf"], pdf)?;
+    let text = String::from_utf8(text).unwrap();
+    let line = text.lines().find_map(|line| line.strip_prefix("Pages:"));
+    Some(line.unwrap().trim().parse().unwrap())
 }
