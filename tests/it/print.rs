@@ -65,12 +65,7 @@ fn page_image(pdf: &[u8], page: u32, dots: u32) -> Option<(usize, usize, Vec<u8>
 
 /// What the QR codes of the second page say.
 pub fn qr_codes(pdf: &[u8]) -> Vec<String> {
-    qr_codes_of(pdf, 2)
-}
-
-/// What the QR codes of a page say.
-pub fn qr_codes_of(pdf: &[u8], page: u32) -> Vec<String> {
-    let Some((width, height, dots)) = page_image(pdf, page, 200) else {
+    let Some((width, height, dots)) = page_image(pdf, 2, 200) else {
         println!("skipped: pdftoppm is not installed");
         return Vec::new();
     };
@@ -193,6 +188,22 @@ fn the_sheets_look_as_they_did() {
             );
         }
     }
+}
+
+/// What the QR code of each label of a page says, each looked at by itself, as a scanner is held over one: along rows.
+pub fn labels_of(pdf: &[u8], page: u32) -> Option<Vec<String>> {
+    // 254 dots to the inch are 10 to the millimetre.
+    let (paper, _, dots) = page_image(pdf, page, 254)?;
+    let mut read = Vec::new();
+    for (row, column) in (0..8).flat_map(|row| (0..3).map(move |column| (row, column))) {
+        // Labels of 63.5 by 33.9 mm, 2.5 mm apart, in the middle of 210 by 297 mm.
+        let (left, top) = (72 + 660 * column, 129 + 339 * row);
+        let mut image =
+            rqrr::PreparedImage::prepare_from_greyscale(635, 339, |x, y| dots[(top + y) * paper + left + x]);
+        let grids = image.detect_grids();
+        read.extend(grids.iter().map(|grid| grid.decode().unwrap().1));
+    }
+    Some(read)
 }
 
 /// How many pages a PDF has.
