@@ -106,6 +106,35 @@ pub mod text {
     }
 }
 
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// The day of a moment in words, by UTC: `14 March 2026`.
+#[must_use]
+pub fn in_words(at: Timestamp) -> String {
+    let text = Date::of(at).map_or_else(String::new, |day| day.to_string());
+    let mut parts = text.split('-');
+    let (year, month, day) = (parts.next(), parts.next(), parts.next());
+    let month = month.and_then(|month| month.parse::<usize>().ok());
+    let month = month.and_then(|month| MONTHS.get(month.checked_sub(1)?));
+    match (year, month, day) {
+        (Some(year), Some(month), Some(day)) => format!("{} {month} {year}", day.trim_start_matches('0')),
+        _ => text,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::{Timestamp, read, write};

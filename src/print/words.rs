@@ -1,35 +1,8 @@
 //! The words of what is printed: what a record's words are called on paper.
 
-use crate::domain::{Date, FinenessBasis, Hallmark, MarkKind, Timestamp};
+pub use crate::domain::instant::in_words as day;
+use crate::domain::{FinenessBasis, Hallmark, MarkKind};
 use crate::metal::{Fineness, Metal};
-
-/// A day as it is written on paper, by UTC: `14 March 2026`.
-pub fn day(at: Timestamp) -> String {
-    let text = Date::of(at).map_or_else(String::new, |day| day.to_string());
-    let mut parts = text.rsplitn(3, '-');
-    let (day, month, year) = (parts.next(), parts.next(), parts.next());
-    let named = month.and_then(|month| month.parse::<usize>().ok());
-    let named = named.and_then(|month| MONTHS.get(month.checked_sub(1)?));
-    match (day, named, year) {
-        (Some(day), Some(month), Some(year)) => format!("{} {month} {year}", day.trim_start_matches('0')),
-        _ => text,
-    }
-}
-
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
 
 /// A metal with its chemical symbol (IUPAC).
 pub const fn metal(metal: Metal) -> &'static str {
