@@ -5,12 +5,12 @@ use super::arguments::{book_folder, json};
 use super::pace::Pace;
 use super::verify::thumbprint;
 use crate::check::{Audit, AuditError, AuditReport, BLOCK, Wrong};
-use crate::log::{FileStore, FileStoreOptions, Store, StoreError};
+use crate::log::{FileStore, FileStoreOptions, Files, RealFiles, Store, StoreError};
 use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
 use serde_json::{Value, json};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The longest wait between two requests that an audit puts up with, seconds.
@@ -21,6 +21,7 @@ const WAIT_SECONDS_MAX: u64 = 60;
 #[command(after_help = "Examples:
   pourbook audit ./book
   pourbook audit ./book --root kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k
+  pourbook audit ./book --checkpoint kept-in-spring
   pourbook audit http://127.0.0.1:4747 --token \"$AUDITOR_TOKEN\"
 
 How far it is stands on standard error: a bar on a terminal, else a line now and then.
@@ -36,6 +37,9 @@ pub struct AuditArguments {
     /// The root thumbprint that you trust; without it the one found is printed for you to compare.
     #[arg(long, value_parser = thumbprint, allow_hyphen_values = true)]
     root: Option<String>,
+    /// A checkpoint that you kept: the log must be one that went through it.
+    #[arg(long, value_name = "FILE")]
+    checkpoint: Option<PathBuf>,
     /// Verify every signature strictly, one by one, instead of in batches.
     #[arg(long)]
     strict: bool,
@@ -199,7 +203,7 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     })?;
     let took = pace.end();
     outcome?;
-    let report = audit.finish(&note)?;
+    let report = finish(arguments, &audit, &note)?;
     if let Some(pinned) = store.pinned() {
         audit.agrees(&pinned)?;
     }
@@ -214,6 +218,26 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
         notices,
         took,
     })
+}
+
+/// Ends an audit: the newest checkpoint is that of the entries, and one that somebody kept is one that they went through.
+fn finish(arguments: &AuditArguments, audit: &Audit, note: &str) -> Result<AuditReport, Stopped> {
+    let report = audit.finish(note)?;
+    let Some(path) = &arguments.checkpoint else {
+        return Ok(report);
+    };
+    let unreadable = |why: &dyn std::fmt::Display| Stopped::Unreadable(format!("{}: {why}", path.display()));
+    let bytes = RealFiles.read_whole(path).map_err(|error| unreadable(&error))?;
+    let kept = String::from_utf8(bytes).map_err(|error| unreadable(&error))?;
+    let size = Checkpoint::peek(&kept).map_err(|error| unreadable(&error))?.size;
+    if size > report.size {
+        return Err(Stopped::wrong(format!(
+            "the log ends at {} entries, before the checkpoint of size {size} that you kept: it was cut, or is an older copy",
+            report.size
+        )));
+    }
+    audit.agrees(&kept)?;
+    Ok(report)
 }
 
 /// Fetches a file of the log from a served book.
@@ -309,7 +333,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     if !block.is_empty() {
         audit.take(&block, &past)?;
     }
-    let report = audit.finish(&note)?;
+    let report = finish(arguments, &audit, &note)?;
     audit_tiles(&tree, &fetch)?;
     Ok(Audited {
         report,

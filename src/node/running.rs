@@ -8,8 +8,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::KeyRole;
 use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
-use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
-use crate::proof::NoteSigner;
+use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
+use crate::proof::{NoteSigner, leaf_hash};
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
 use std::net::SocketAddr;
@@ -104,6 +104,20 @@ pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
     Ok(views.position())
 }
 
+/// Opens the views. Those that a full disk or a crash left unreadable are derived, so they are removed and made anew; the
+/// book's lock is held, so they are nobody else's.
+fn open_views(folder: &BookFolder) -> Result<Views, NodeError> {
+    let path = folder.views();
+    match Views::open(&path) {
+        Err(error) if folder.files().exists(&path)? => {
+            tracing::warn!("{error}: they are made anew from the log");
+            std::fs::remove_dir_all(&path)?;
+            Ok(Views::open(&path)?)
+        }
+        opened => Ok(opened?),
+    }
+}
+
 fn tile_files(folder: &BookFolder) -> TileFiles {
     TileFiles::new(folder.files(), folder.tiles())
 }
@@ -117,7 +131,12 @@ impl Node {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder)?;
-        let views = Views::open(&folder.views())?;
+        let views = open_views(folder)?;
+        let store = &opened.0;
+        let leaf = |index| Some(leaf_hash(&store.read(index).ok()??));
+        if !views.hold_against(&leaf)? {
+            tracing::warn!("the views had followed another log than this one: they follow it from its beginning");
+        }
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;
         desk.release()?;

@@ -25,4 +25,5 @@ mod record;
 mod shop;
 mod simulation;
 mod tidy;
+mod torture;
 mod views;
