@@ -1,11 +1,15 @@
 //! `audit`: a whole log checked, from a folder or over HTTP.
 
+mod kept;
+
 use super::Failure;
 use super::arguments::{book_folder, json};
 use super::pace::Pace;
 use super::verify::thumbprint;
 use crate::check::{Audit, AuditError, AuditReport, BLOCK, Wrong};
-use crate::log::{FileStore, FileStoreOptions, Files, RealFiles, Store, StoreError};
+use crate::domain::Book;
+use crate::log::{FileStore, FileStoreOptions, PhotographState, Store, StoreError};
+use crate::node::BookFolder;
 use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
@@ -203,7 +207,7 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     })?;
     let took = pace.end();
     outcome?;
-    let report = finish(arguments, &audit, &note)?;
+    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
     if let Some(pinned) = store.pinned() {
         audit.agrees(&pinned)?;
     }
@@ -213,6 +217,7 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
         kept.iter()
             .map(|name| format!("log/{name} keeps the bytes of a group that was torn")),
     );
+    notices.extend(photographs_lost(&folder, audit.book())?);
     Ok(Audited {
         report,
         notices,
@@ -220,24 +225,22 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     })
 }
 
-/// Ends an audit: the newest checkpoint is that of the entries, and one that somebody kept is one that they went through.
-fn finish(arguments: &AuditArguments, audit: &Audit, note: &str) -> Result<AuditReport, Stopped> {
-    let report = audit.finish(note)?;
-    let Some(path) = &arguments.checkpoint else {
-        return Ok(report);
-    };
-    let unreadable = |why: &dyn std::fmt::Display| Stopped::Unreadable(format!("{}: {why}", path.display()));
-    let bytes = RealFiles.read_whole(path).map_err(|error| unreadable(&error))?;
-    let kept = String::from_utf8(bytes).map_err(|error| unreadable(&error))?;
-    let size = Checkpoint::peek(&kept).map_err(|error| unreadable(&error))?.size;
-    if size > report.size {
-        return Err(Stopped::wrong(format!(
-            "the log ends at {} entries, before the checkpoint of size {size} that you kept: it was cut, or is an older copy",
-            report.size
-        )));
+/// Every photograph that the record names, read whole: those that are missing or damaged. The record stands without them.
+fn photographs_lost(folder: &BookFolder, book: &Book) -> Result<Vec<String>, Stopped> {
+    let files = folder.photographs();
+    let mut lost = Vec::new();
+    for hash in book.photographs() {
+        let how = match files.state(hash)? {
+            PhotographState::Whole => continue,
+            PhotographState::Missing => "is missing",
+            PhotographState::Damaged => "has other bytes than its name says",
+        };
+        lost.push(format!(
+            "{} {how}: put it back from a copy",
+            files.path(hash).display()
+        ));
     }
-    audit.agrees(&kept)?;
-    Ok(report)
+    Ok(lost)
 }
 
 /// Fetches a file of the log from a served book.
@@ -333,7 +336,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     if !block.is_empty() {
         audit.take(&block, &past)?;
     }
-    let report = finish(arguments, &audit, &note)?;
+    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
     audit_tiles(&tree, &fetch)?;
     Ok(Audited {
         report,

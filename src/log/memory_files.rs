@@ -139,8 +139,9 @@ impl MemoryFile {
 
 impl OpenFile for MemoryFile {
     fn length(&self) -> io::Result<u64> {
-        self.disk()?
-            .run(Operation::Length, |disk| Ok(wide(disk.inode(self.inode)?.content.len())))
+        self.disk()?.run(Operation::Length, |disk| {
+            Ok(wide(disk.inode(self.inode)?.content.len()))
+        })
     }
 
     fn read_at(&self, buffer: &mut [u8], offset: u64) -> io::Result<usize> {
@@ -214,8 +215,9 @@ impl Files for MemoryFiles {
     }
 
     fn exists(&self, path: &Path) -> io::Result<bool> {
-        self.disk()
-            .run(Operation::Exists, |disk| Ok(disk.names.contains_key(path) || disk.has_dir(path)))
+        self.disk().run(Operation::Exists, |disk| {
+            Ok(disk.names.contains_key(path) || disk.has_dir(path))
+        })
     }
 
     fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>> {
@@ -248,8 +250,9 @@ impl Files for MemoryFiles {
     }
 
     fn open(&self, path: &Path, writable: bool) -> io::Result<Box<dyn OpenFile>> {
-        self.disk()
-            .run(Operation::Open, |disk| Ok(self.handle(disk, disk.find(path)?, writable)))
+        self.disk().run(Operation::Open, |disk| {
+            Ok(self.handle(disk, disk.find(path)?, writable))
+        })
     }
 
     fn create(&self, path: &Path, _mode: u32) -> io::Result<Box<dyn OpenFile>> {
@@ -297,14 +300,12 @@ impl Files for MemoryFiles {
     fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
         // The lock is made outside: when the machine stops after this operation it would be dropped inside, where the
         // disk is held.
-        let life = self
-            .disk()
-            .run(Operation::Lock, |disk| {
-                if !disk.names.contains_key(path) {
-                    disk.link(path);
-                }
-                Ok(disk.locks.insert(path.to_owned()).then_some(disk.life))
-            })?;
+        let life = self.disk().run(Operation::Lock, |disk| {
+            if !disk.names.contains_key(path) {
+                disk.link(path);
+            }
+            Ok(disk.locks.insert(path.to_owned()).then_some(disk.life))
+        })?;
         let Some(life) = life else { return Ok(None) };
         let lock = MemoryLock {
             files: self.clone(),

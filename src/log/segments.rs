@@ -12,9 +12,9 @@ use std::sync::{Arc, Mutex, PoisonError, RwLock};
 pub(super) use segment::Segment;
 pub(super) use shape::{LOG, Shape, VAULT, frame};
 
+use super::StoreError;
 use super::files::Files;
 use super::format::{FRAME_HEAD_BYTES, FrameHead, all_zero, narrow, wide};
-use super::StoreError;
 use super::standing::Standing;
 
 /// A place in a segment: 8 bytes, because one is held for every entry.

@@ -6,12 +6,15 @@ use super::tiles::{self, Keeping};
 use super::{chance, clock};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
-use crate::domain::KeyRole;
-use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
+use crate::domain::{KeyRole, PhotographHash};
+use crate::http::{
+    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+};
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::thread::JoinHandle;
@@ -104,18 +107,22 @@ pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
     Ok(views.position())
 }
 
-/// Opens the views. Those that a full disk or a crash left unreadable are derived, so they are removed and made anew; the
-/// book's lock is held, so they are nobody else's.
-fn open_views(folder: &BookFolder) -> Result<Views, NodeError> {
+/// Opens the views of a store. Those that a full disk or a crash left unreadable are derived, so they are removed and made
+/// anew; the book's lock is held, so they are nobody else's. Those of another log are emptied.
+fn open_views(folder: &BookFolder, store: &dyn Store) -> Result<Views, NodeError> {
     let path = folder.views();
-    match Views::open(&path) {
+    let views = match Views::open(&path) {
         Err(error) if folder.files().exists(&path)? => {
             tracing::warn!("{error}: they are made anew from the log");
             std::fs::remove_dir_all(&path)?;
-            Ok(Views::open(&path)?)
+            Views::open(&path)?
         }
-        opened => Ok(opened?),
+        opened => opened?,
+    };
+    if !views.hold_against(&|index| Some(leaf_hash(&store.read(index).ok()??)))? {
+        tracing::warn!("the views had followed another log than this one: they follow it from its beginning");
     }
+    Ok(views)
 }
 
 fn tile_files(folder: &BookFolder) -> TileFiles {
@@ -131,12 +138,7 @@ impl Node {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder)?;
-        let views = open_views(folder)?;
-        let store = &opened.0;
-        let leaf = |index| Some(leaf_hash(&store.read(index).ok()??));
-        if !views.hold_against(&leaf)? {
-            tracing::warn!("the views had followed another log than this one: they follow it from its beginning");
-        }
+        let views = open_views(folder, &*opened.0)?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;
         desk.release()?;
@@ -154,6 +156,8 @@ impl Node {
                 std::process::abort();
             }),
         };
+        let photographs = Arc::new(Photographs::new(folder.photographs()));
+        look_for(desk.book().photographs(), Arc::clone(&photographs))?;
         let (writer, writing) = Writer::start(desk, surroundings)?;
         let app = Arc::new(App {
             writer,
@@ -171,6 +175,7 @@ impl Node {
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
             tiles,
+            photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
             streams: Streams::default(),
         });
@@ -194,6 +199,20 @@ impl Node {
         }
         self.following.join().map_err(|_| NodeError::Died("views"))
     }
+}
+
+/// Looks beside the service whether each photograph has its file; `/healthz` tells how many have none.
+fn look_for(named: BTreeSet<PhotographHash>, photographs: Arc<Photographs>) -> std::io::Result<()> {
+    let looking = std::thread::Builder::new().name("photographs".to_owned());
+    looking.spawn(move || {
+        let missing = photographs.look_for(named);
+        if missing > 0 {
+            tracing::error!(
+                "{missing} files of photographs that the record names are missing: see `pourbook audit`"
+            );
+        }
+    })?;
+    Ok(())
 }
 
 fn tell_failure(error: &dyn std::fmt::Display) {

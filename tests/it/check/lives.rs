@@ -955,14 +955,7 @@ fn an_entry_of_the_life_that_is_left_out_of_a_file_is_missed() {
 fn every_piece_of_random_books_holds_and_is_what_the_book_says() {
     let mut reached = std::collections::BTreeSet::new();
     let mut draw = Draw::new([11; 32]);
-    let mut steps = |count: usize| -> Vec<(u8, u32, u32, u32)> {
-        let mut step = |_| {
-            let b = draw.bytes();
-            let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-            (b[0], number(4), number(8), number(12))
-        };
-        (0..count).map(&mut step).collect()
-    };
+    let mut steps = |count| histories::steps(&mut draw, count);
     let slow = if std::env::var_os("SLOW").is_some() { 20 } else { 1 };
     for round in 0..slow * 12 {
         let bench = match round % 3 {

@@ -92,7 +92,20 @@ fn inject(injection: &Injection) -> bool {
         format!("trace={call}"),
         format!("inject={call}:error={error}:when={at}"),
     );
-    let strace = ["strace", "-D", "-f", "-qq", "-o", "/dev/null", "-P", &path, "-e", &trace, "-e", &inject];
+    let strace = [
+        "strace",
+        "-D",
+        "-f",
+        "-qq",
+        "-o",
+        "/dev/null",
+        "-P",
+        &path,
+        "-e",
+        &trace,
+        "-e",
+        &inject,
+    ];
     let mut draw = Draw::new([*at as u8; 32]);
     let (met, mut all, told) = match Served::start_under(&strace, &dir) {
         Err(told) => (true, super::clients::Seen::default(), told),

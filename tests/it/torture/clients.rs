@@ -298,7 +298,12 @@ pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
     for note in &all.checkpoints {
         let old = Checkpoint::peek(note).unwrap();
         let root = tree.root_at(old.size);
-        assert_eq!(root, Some(old.root), "{place}: a checkpoint of {} was shown", old.size);
+        assert_eq!(
+            root,
+            Some(old.root),
+            "{place}: a checkpoint of {} was shown",
+            old.size
+        );
     }
     assert_each_once(&entries, &tree, all, place);
     let before = std::mem::replace(&mut all.repeated, all.sent.len());
@@ -314,7 +319,11 @@ pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
         let mut again = sent.clone();
         assert!(client.send(&mut again), "{place}");
         if sent.was_answered() {
-            assert_eq!(again.answer, sent.answer, "{place}: {} answers otherwise", sent.key);
+            assert_eq!(
+                again.answer, sent.answer,
+                "{place}: {} answers otherwise",
+                sent.key
+            );
         }
         // An erasure has no row of its own.
         if matches!(again.answer, Answer::Recorded(..)) && again.path != "/v1/erasures" {
@@ -331,15 +340,26 @@ fn assert_each_once(entries: &[Vec<u8>], tree: &Tree, all: &Seen, place: &str) {
         let entry = pourbook::record::read(bytes).unwrap();
         *times.entry(entry.payload.jti).or_insert(0) += 1;
     }
-    assert!(times.values().all(|count| *count == 1), "{place}: a request stands twice");
+    assert!(
+        times.values().all(|count| *count == 1),
+        "{place}: a request stands twice"
+    );
     for sent in &all.sent {
         match &sent.answer {
             Answer::Recorded(index, leaf, _) => {
                 let stands = tree.leaf(*index).map(|leaf| leaf.to_base64url());
                 assert_eq!(stands.as_ref(), Some(leaf), "{place}: {} was answered", sent.key);
-                assert!(times.contains_key(&sent.key), "{place}: {} was answered", sent.key);
+                assert!(
+                    times.contains_key(&sent.key),
+                    "{place}: {} was answered",
+                    sent.key
+                );
             }
-            Answer::Refused(_) => assert!(!times.contains_key(&sent.key), "{place}: {} was refused", sent.key),
+            Answer::Refused(_) => assert!(
+                !times.contains_key(&sent.key),
+                "{place}: {} was refused",
+                sent.key
+            ),
             Answer::None => {}
         }
     }

@@ -62,7 +62,15 @@ fn serve_refused(dir: &Path) -> Output {
 #[track_caller]
 fn assert_refused(dir: &Path, says: &[&str]) {
     let before = files_under(dir);
-    let erase = ["erase", dir.to_str().unwrap(), "3", "0", "label", "--reason", "request"];
+    let erase = [
+        "erase",
+        dir.to_str().unwrap(),
+        "3",
+        "0",
+        "label",
+        "--reason",
+        "request",
+    ];
     for (what, output) in [
         ("serve", serve_refused(dir)),
         ("audit", run(&["audit", dir.to_str().unwrap()])),
@@ -89,7 +97,15 @@ fn an_older_copy_that_was_put_back_is_refused() {
     // The whole folder: the pin on the other disk tells.
     let whole = shop.beside("whole");
     copy_folder(&older, &whole);
-    assert_refused(&whole, &["the log holds 6 entries", "checkpoint of 9 entries", &stick, what_to_do]);
+    assert_refused(
+        &whole,
+        &[
+            "the log holds 6 entries",
+            "checkpoint of 9 entries",
+            &stick,
+            what_to_do,
+        ],
+    );
     // The log alone, beside its newer pin and vault, and the log with its vault.
     for parts in [&["log"][..], &["log", "vault"]] {
         let mixed = shop.beside(&format!("mixed-{}", parts.len()));
@@ -107,7 +123,10 @@ fn an_older_copy_that_was_put_back_is_refused() {
     copy_folder(&older.join("vault"), &mixed.join("vault"));
     let output = serve_refused(&mixed);
     let told = String::from_utf8_lossy(&output.stderr);
-    assert!(told.contains("the log has 9 entries, but there are private records of 6"), "{told}");
+    assert!(
+        told.contains("the log has 9 entries, but there are private records of 6"),
+        "{told}"
+    );
     // The newest one opens.
     Served::start(&newer).stop();
 }
@@ -130,16 +149,30 @@ fn a_checkpoint_that_somebody_kept_tells_an_older_copy_and_a_fork() {
     let kept = folder.path().join("kept");
     std::fs::copy(book.join("pin"), &kept).unwrap();
     let audit = |dir: &Path| {
-        let output = run(&["audit", dir.to_str().unwrap(), "--checkpoint", kept.to_str().unwrap()]);
-        (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+        let output = run(&[
+            "audit",
+            dir.to_str().unwrap(),
+            "--checkpoint",
+            kept.to_str().unwrap(),
+        ]);
+        (
+            output.status.code(),
+            String::from_utf8_lossy(&output.stderr).into_owned(),
+        )
     };
     assert_eq!(audit(&book).0, Some(0), "{:?}", audit(&book));
     let (code, told) = audit(&older);
     assert_eq!(code, Some(1), "{told}");
-    assert!(told.contains("the log ends at 6 entries") && told.contains("checkpoint of size 9"), "{told}");
+    assert!(
+        told.contains("the log ends at 6 entries") && told.contains("checkpoint of size 9"),
+        "{told}"
+    );
     let (code, told) = audit(&fork);
     assert_eq!(code, Some(1), "{told}");
-    assert!(told.contains("checkpoint of size 9") && told.contains("another log"), "{told}");
+    assert!(
+        told.contains("checkpoint of size 9") && told.contains("another log"),
+        "{told}"
+    );
     // Without the checkpoint that was kept all three are books that hold.
     for dir in [&book, &older, &fork] {
         assert_eq!(run(&["audit", dir.to_str().unwrap()]).status.code(), Some(0));
@@ -165,7 +198,11 @@ fn a_copy_that_went_on_by_itself_is_refused() {
         }
         std::fs::write(shop.stick(), &pin).unwrap();
         assert_refused(&copy, &["another copy of this book"]);
-        assert_eq!(std::fs::read(shop.stick()).unwrap(), pin, "{name}: the pin was written over");
+        assert_eq!(
+            std::fs::read(shop.stick()).unwrap(),
+            pin,
+            "{name}: the pin was written over"
+        );
     }
     Served::start(&shop.book()).stop();
 }
@@ -191,13 +228,20 @@ fn views_of_another_log_are_emptied() {
         copy_folder(&book.join("derived"), &copy.join("derived"));
         let served = Served::start(copy);
         let reader = pourbook::node::BookReader::open(&BookFolder::at(copy)).unwrap();
-        let mut wanted: Vec<String> = reader.book().scales().map(|scale| scale.scale.0.to_string()).collect();
+        let mut wanted: Vec<String> = reader
+            .book()
+            .scales()
+            .map(|scale| scale.scale.0.to_string())
+            .collect();
         wanted.sort();
         let mut shown = Vec::new();
         // The views follow beside the service.
         for _ in 0..200 {
             let scales = super::clients::list(&served, &token, "/v1/scales");
-            shown = scales.iter().map(|row| row["scale"].as_str().unwrap().to_owned()).collect();
+            shown = scales
+                .iter()
+                .map(|row| row["scale"].as_str().unwrap().to_owned())
+                .collect();
             shown.sort();
             if shown == wanted {
                 break;
@@ -205,7 +249,11 @@ fn views_of_another_log_are_emptied() {
             std::thread::sleep(Duration::from_millis(20));
         }
         assert_eq!(shown, wanted);
-        assert!(served.told().contains("the views had followed another log"), "{}", served.told());
+        assert!(
+            served.told().contains("the views had followed another log"),
+            "{}",
+            served.told()
+        );
         served.stop();
     }
     // Those of the log itself are kept.
@@ -231,7 +279,10 @@ fn the_log_of_another_book_is_refused() {
         let before = files_under(&mixed);
         let output = serve_refused(&mixed);
         let told = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert!(!output.status.success() && told.contains("is not the one that was pinned"), "{told}");
+        assert!(
+            !output.status.success() && told.contains("is not the one that was pinned"),
+            "{told}"
+        );
         assert!(files_under(&mixed) == before, "a refusal changed something");
     }
 }
@@ -247,11 +298,25 @@ fn a_second_process_on_the_same_book_is_refused() {
         for (what, output) in [
             ("serve", serve_refused(path)),
             ("rebuild", run(&["rebuild", path.to_str().unwrap()])),
-            ("erase", run(&["erase", path.to_str().unwrap(), "3", "0", "label", "--reason", "request"])),
+            (
+                "erase",
+                run(&[
+                    "erase",
+                    path.to_str().unwrap(),
+                    "3",
+                    "0",
+                    "label",
+                    "--reason",
+                    "request",
+                ]),
+            ),
         ] {
             let told = String::from_utf8_lossy(&output.stderr).into_owned();
             assert!(!output.status.success(), "{what}: {told}");
-            assert!(told.contains("already open") && told.contains("Stop that one"), "{what}: {told}");
+            assert!(
+                told.contains("already open") && told.contains("Stop that one"),
+                "{what}: {told}"
+            );
         }
     }
     assert_eq!(served.get("/healthz").0, 200);
@@ -266,7 +331,9 @@ fn a_process_whose_lock_was_removed_records_nothing_more() {
     let mut first = super::clients::desk(&dir);
     std::fs::remove_file(dir.join("lock")).unwrap();
     let mut second = super::clients::desk(&dir);
-    let error = super::clients::register_scales(&mut first, 7, 1).unwrap_err().to_string();
+    let error = super::clients::register_scales(&mut first, 7, 1)
+        .unwrap_err()
+        .to_string();
     assert!(error.contains("lock was removed or replaced"), "{error}");
     super::clients::register_scales(&mut second, 8, 1).unwrap();
     drop((first, second));

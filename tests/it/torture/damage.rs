@@ -55,7 +55,10 @@ fn small_book() -> Book {
         }
         // A group is as long as its head says (`src/log/format.rs`).
         let mut groups = vec![0];
-        while let Some(head) = bytes.get(groups[groups.len() - 1]..).filter(|rest| rest.starts_with(b"\xFFPBGROUP")) {
+        while let Some(head) = bytes
+            .get(groups[groups.len() - 1]..)
+            .filter(|rest| rest.starts_with(b"\xFFPBGROUP"))
+        {
             let body = u32::from_le_bytes(head[24..28].try_into().unwrap()) as usize;
             groups.push(groups[groups.len() - 1] + 40 + body);
         }
@@ -102,7 +105,10 @@ fn changes(operation: &Operation) -> bool {
 fn outcome(book: &Book, damaged: &MemoryFiles, segment: &Segment, at: usize, place: &str) -> Outcome {
     damaged.set_fault(None);
     let looked = look(damaged);
-    assert!(!damaged.trace().iter().any(changes), "{place}: looking changed something");
+    assert!(
+        !damaged.trace().iter().any(changes),
+        "{place}: looking changed something"
+    );
     let store = match looked {
         Ok(store) => store,
         Err(refused) => return named(damaged, refused, segment, at, place),
@@ -130,7 +136,10 @@ fn outcome(book: &Book, damaged: &MemoryFiles, segment: &Segment, at: usize, pla
             let kept = damaged.contents()[&torn.kept.unwrap()].clone();
             let from = segment.group_of(at.min(segment.end()));
             assert_eq!(kept.len() as u64, torn.bytes, "{place}");
-            assert!(before[&segment.path][from..].starts_with(&kept), "{place}: other bytes are kept");
+            assert!(
+                before[&segment.path][from..].starts_with(&kept),
+                "{place}: other bytes are kept"
+            );
             if size == ENTRIES {
                 Outcome::BehindTheEnd
             } else {
@@ -157,9 +166,14 @@ fn named(damaged: &MemoryFiles, refused: StoreError, segment: &Segment, at: usiz
     };
     if at.is_multiple_of(16) {
         let before = damaged.contents();
-        let error = open_desk(damaged, 99).err().unwrap_or_else(|| panic!("{place}: opened for writing"));
+        let error = open_desk(damaged, 99)
+            .err()
+            .unwrap_or_else(|| panic!("{place}: opened for writing"));
         assert_eq!(error, refused.to_string(), "{place}");
-        assert!(damaged.contents() == before, "{place}: a refusal changed something");
+        assert!(
+            damaged.contents() == before,
+            "{place}: a refusal changed something"
+        );
     }
     outcome
 }
@@ -179,7 +193,9 @@ fn every_flipped_bit_of_the_log_is_told_by_its_place_or_kept_aside() {
         let segment = &book.segments[*number];
         let place = format!("{} byte {byte} bit {bit}", segment.path.display());
         let damaged = book.files.copy();
-        damaged.patch(&segment.path, |bytes| bytes[*byte] ^= 1 << bit).unwrap();
+        damaged
+            .patch(&segment.path, |bytes| bytes[*byte] ^= 1 << bit)
+            .unwrap();
         let outcome = outcome(&book, &damaged, segment, *byte, &place);
         let wanted = match segment.group_of(*byte) {
             group if segment.begins_last(group) => Outcome::KeptAside,
@@ -190,7 +206,10 @@ fn every_flipped_bit_of_the_log_is_told_by_its_place_or_kept_aside() {
         outcome
     });
     let told = count(&outcomes);
-    println!("{} bits flipped in the log of {ENTRIES} entries: {told:?}; entries lost of released ones: 0", flips.len());
+    println!(
+        "{} bits flipped in the log of {ENTRIES} entries: {told:?}; entries lost of released ones: 0",
+        flips.len()
+    );
     assert!(told.len() == 3, "{told:?}");
 }
 
@@ -206,7 +225,9 @@ fn every_cut_of_the_log_is_told_or_takes_the_last_group_only() {
         let segment = &book.segments[*number];
         let place = format!("{} cut to {kept}", segment.path.display());
         let damaged = book.files.copy();
-        damaged.patch(&segment.path, |bytes| bytes.truncate(*kept)).unwrap();
+        damaged
+            .patch(&segment.path, |bytes| bytes.truncate(*kept))
+            .unwrap();
         let outcome = outcome_of_a_cut(&book, &damaged, segment, *kept, &place);
         let whole = *kept >= segment.end();
         assert_eq!(outcome == Outcome::Whole, whole, "{place}: {outcome:?}");
@@ -221,7 +242,13 @@ fn every_cut_of_the_log_is_told_or_takes_the_last_group_only() {
 
 /// A cut at the end of a group leaves what looks whole, so it is the next segment or the pin that tells; the place is then
 /// where the next group should begin.
-fn outcome_of_a_cut(book: &Book, damaged: &MemoryFiles, segment: &Segment, kept: usize, place: &str) -> Outcome {
+fn outcome_of_a_cut(
+    book: &Book,
+    damaged: &MemoryFiles,
+    segment: &Segment,
+    kept: usize,
+    place: &str,
+) -> Outcome {
     let at_a_border = segment.groups.contains(&kept) && kept < segment.end();
     if !at_a_border {
         return outcome(book, damaged, segment, kept, place);
@@ -257,10 +284,16 @@ fn segments_in_each_others_place_are_refused_by_name() {
         panic!("one segment")
     };
     let swapped = book.files.copy();
-    swapped.patch(&first.path, |bytes| *bytes = second.bytes.clone()).unwrap();
-    swapped.patch(&second.path, |bytes| *bytes = first.bytes.clone()).unwrap();
+    swapped
+        .patch(&first.path, |bytes| *bytes = second.bytes.clone())
+        .unwrap();
+    swapped
+        .patch(&second.path, |bytes| *bytes = first.bytes.clone())
+        .unwrap();
     let twice = book.files.copy();
-    twice.patch(&second.path, |bytes| *bytes = first.bytes.clone()).unwrap();
+    twice
+        .patch(&second.path, |bytes| *bytes = first.bytes.clone())
+        .unwrap();
     let gone = book.files.copy();
     gone.remove(&first.path).unwrap();
     for (what, files, path) in [
@@ -270,7 +303,9 @@ fn segments_in_each_others_place_are_refused_by_name() {
     ] {
         let before = files.contents();
         match look(files) {
-            Err(StoreError::Corrupt { at, .. }) => assert!(at.starts_with(path.to_str().unwrap()), "{what}: {at}"),
+            Err(StoreError::Corrupt { at, .. }) => {
+                assert!(at.starts_with(path.to_str().unwrap()), "{what}: {at}")
+            }
             Err(other) => panic!("{what}: {other}"),
             Ok(_) => panic!("{what}: opened"),
         }

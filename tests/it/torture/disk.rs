@@ -1,7 +1,9 @@
 //! A disk that is full or read-only, folders that go away under a running server, and clocks that jump. What was answered is
 //! there afterwards, as far as the folder is; what cannot be kept is not answered, and the process says why it ends.
 
-use super::clients::{Answer, Client, Keyring, Load, Seen, audit, files_under, found_at, found_now, look_again};
+use super::clients::{
+    Answer, Client, Keyring, Load, Seen, audit, files_under, found_at, found_now, look_again,
+};
 use crate::log::served::{FOUNDED, Served, run};
 use crate::shop;
 use pourbook::domain::{Command as Order, Draw, OperatorId, SetClock, Timestamp};
@@ -47,10 +49,17 @@ impl SmallDisk {
 
     /// Fills it up to so many bytes.
     fn fill(&self, but: u64) {
-        let output = Command::new("df").args(["--output=avail", "-B1"]).arg(self.path()).output();
+        let output = Command::new("df")
+            .args(["--output=avail", "-B1"])
+            .arg(self.path())
+            .output();
         let text = String::from_utf8(output.unwrap().stdout).unwrap();
         let free: u64 = text.lines().nth(1).unwrap().trim().parse().unwrap();
-        std::fs::write(self.path().join("ballast"), vec![1; (free - but.min(free)) as usize]).unwrap();
+        std::fs::write(
+            self.path().join("ballast"),
+            vec![1; (free - but.min(free)) as usize],
+        )
+        .unwrap();
     }
 
     fn empty(&self) {
@@ -117,12 +126,28 @@ fn a_read_only_disk_is_read_and_refused_by_name() {
     super::clients::record(&dir, 1, 3);
     let before = files_under(&dir);
     disk.remount("ro");
-    let told = Served::start_or_refusal(&dir).err().expect("it serves from a read-only disk");
-    assert!(told.contains("/lock") && told.contains("Read-only file system"), "{told}");
+    let told = Served::start_or_refusal(&dir)
+        .err()
+        .expect("it serves from a read-only disk");
+    assert!(
+        told.contains("/lock") && told.contains("Read-only file system"),
+        "{told}"
+    );
     audit(dir.to_str().unwrap(), "on a read-only disk");
-    let erase = run(&["erase", dir.to_str().unwrap(), "3", "0", "label", "--reason", "request"]);
+    let erase = run(&[
+        "erase",
+        dir.to_str().unwrap(),
+        "3",
+        "0",
+        "label",
+        "--reason",
+        "request",
+    ]);
     let told = String::from_utf8_lossy(&erase.stderr).into_owned();
-    assert!(!erase.status.success() && told.contains("Read-only file system"), "{told}");
+    assert!(
+        !erase.status.success() && told.contains("Read-only file system"),
+        "{told}"
+    );
     disk.remount("rw");
     assert!(files_under(&dir) == before);
     println!("a read-only disk: audited; serve and erase refused, naming the lock file");
@@ -151,7 +176,10 @@ fn serve_and_record(dir: &Path, keyring: &Keyring) -> (Served, Client) {
 #[track_caller]
 fn assert_ends(mut served: Served, client: &mut Client, name: &str) {
     for _ in 0..20 {
-        assert!(!is_answered(client), "a command was answered after {name} was gone");
+        assert!(
+            !is_answered(client),
+            "a command was answered after {name} was gone"
+        );
     }
     if name.is_empty() {
         println!("removed under a running server: the whole folder: nothing is answered any more");
@@ -160,7 +188,9 @@ fn assert_ends(mut served: Served, client: &mut Client, name: &str) {
     assert!(served.ends_within(PATIENCE), "it goes on without {name}");
     let told = served.told();
     assert!(told.contains(name), "{name}: {told}");
-    println!("removed under a running server: {name}: nothing is answered any more, the process ends and names it");
+    println!(
+        "removed under a running server: {name}: nothing is answered any more, the process ends and names it"
+    );
 }
 
 #[test]
@@ -181,7 +211,11 @@ fn what_is_removed_under_a_running_server_ends_it_before_anything_more_is_answer
         let dir = folder.path().join(format!("book-{turn}"));
         let keyring = found_now(&dir, 1);
         let (served, mut client) = serve_and_record(&dir, &keyring);
-        let path = if gone.is_empty() { dir.clone() } else { dir.join(gone) };
+        let path = if gone.is_empty() {
+            dir.clone()
+        } else {
+            dir.join(gone)
+        };
         if path.is_dir() {
             std::fs::remove_dir_all(&path).unwrap();
         } else {
@@ -205,41 +239,70 @@ fn a_folder_that_was_moved_away_and_back_has_all_that_was_answered() {
     std::fs::rename(&dir, &elsewhere).unwrap();
     // If nothing was left to pin it ends when it is asked next, and nobody can: the tokens are gone with the folder.
     if served.ends_within(Duration::from_secs(3)) {
-        assert!(served.told().contains("was removed or replaced"), "{}", served.told());
+        assert!(
+            served.told().contains("was removed or replaced"),
+            "{}",
+            served.told()
+        );
     } else {
         served.kill();
     }
     let mut all = load.end("moved away");
     // An older copy or nothing stands at the old place; the moved folder has it all.
     std::fs::rename(&elsewhere, &dir).unwrap();
-    println!("moved away under load: {} answered, all of them there", all.answered());
+    println!(
+        "moved away under load: {} answered, all of them there",
+        all.answered()
+    );
     look_again(&dir, &keyring, &mut all, "moved back");
 }
 
 fn post(served: &Served, token: &str, path: &str, body: &str) -> (u16, String) {
-    let agent: ureq::Agent = ureq::Agent::config_builder().http_status_as_error(false).build().into();
+    let agent: ureq::Agent = ureq::Agent::config_builder()
+        .http_status_as_error(false)
+        .build()
+        .into();
     let mut reply = agent
         .post(format!("{}{path}", served.address))
         .header("authorization", format!("Bearer {token}"))
-        .header("idempotency-key", Uuid::from_bytes(Draw::new([path.len() as u8; 32]).bytes()[..16].try_into().unwrap()).to_string())
+        .header(
+            "idempotency-key",
+            Uuid::from_bytes(
+                Draw::new([path.len() as u8; 32]).bytes()[..16]
+                    .try_into()
+                    .unwrap(),
+            )
+            .to_string(),
+        )
         .header("content-type", "application/json")
         .send(body)
         .unwrap();
-    (reply.status().as_u16(), reply.body_mut().read_to_string().unwrap())
+    (
+        reply.status().as_u16(),
+        reply.body_mut().read_to_string().unwrap(),
+    )
 }
 
 /// A server whose clock stands before the last entry, or far behind it in the future, serves and audits but records nothing
 /// until an admin vouches for the clock.
 #[test]
 fn a_server_whose_clock_jumped_records_nothing_until_somebody_vouches_for_it() {
-    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap().as_secs() as i64;
-    for (what, founded) in [("a day back", now + 86_400), ("401 days ahead", now - 401 * 86_400)] {
+    let now = SystemTime::now()
+        .duration_since(SystemTime::UNIX_EPOCH)
+        .unwrap()
+        .as_secs() as i64;
+    for (what, founded) in [
+        ("a day back", now + 86_400),
+        ("401 days ahead", now - 401 * 86_400),
+    ] {
         let folder = tempfile::tempdir().unwrap();
         let dir = folder.path().join("book");
         let keyring = found_at(&dir, 1, founded);
         // Key entries do not set the clock; a command does.
         let mut desk = super::clients::desk(&dir);
-        let outcome = desk.turn(Timestamp(founded + 1), [1; 32], vec![scale(1)]).unwrap();
+        let outcome = desk
+            .turn(Timestamp(founded + 1), [1; 32], vec![scale(1)])
+            .unwrap();
         assert!(outcome[0].is_ok());
         desk.release().unwrap();
         drop(desk);
@@ -281,7 +344,9 @@ fn a_clock_that_jumps_at_random_never_turns_the_log_back() {
     let mut draw = Draw::new([6; 32]);
     // `shown` is what an honest reading of the rules expects the last entry to have.
     let (mut shown, mut recorded, mut refused, mut set) = (FOUNDED, 0, 0, 0);
-    let first = desk.turn(Timestamp(FOUNDED), draw.bytes(), vec![scale(0)]).unwrap();
+    let first = desk
+        .turn(Timestamp(FOUNDED), draw.bytes(), vec![scale(0)])
+        .unwrap();
     assert!(first[0].is_ok());
     for _ in 0..150 {
         let bytes = draw.bytes();
@@ -304,7 +369,10 @@ fn a_clock_that_jumps_at_random_never_turns_the_log_back() {
             ask: Ask::Command(command),
             ..scale(0)
         };
-        let outcome = desk.turn(Timestamp(now), draw.bytes(), vec![submission]).unwrap().remove(0);
+        let outcome = desk
+            .turn(Timestamp(now), draw.bytes(), vec![submission])
+            .unwrap()
+            .remove(0);
         let plausible = (-5..=400 * 86_400).contains(&jump);
         match outcome {
             Ok(_) if vouches => (shown, set) = (now, set + 1),
@@ -333,7 +401,12 @@ fn a_clock_that_jumps_at_random_never_turns_the_log_back() {
         .unwrap();
     drop((desk, store));
     assert_eq!(backwards, 0);
-    assert!(recorded > 20 && refused > 20 && set > 10, "{recorded} {refused} {set}");
+    assert!(
+        recorded > 20 && refused > 20 && set > 10,
+        "{recorded} {refused} {set}"
+    );
     audit(dir.to_str().unwrap(), "after jumps");
-    println!("150 jumps of the clock: {recorded} recorded, {refused} refused, {set} vouched for; no entry is before the last");
+    println!(
+        "150 jumps of the clock: {recorded} recorded, {refused} refused, {set} vouched for; no entry is before the last"
+    );
 }

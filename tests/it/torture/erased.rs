@@ -43,7 +43,10 @@ impl Search {
         let mut found = BTreeMap::new();
         for (path, bytes) in files_under(dir) {
             // Segments end in many zeros.
-            let end = bytes.iter().rposition(|byte| *byte != 0).map_or(0, |last| last + 1);
+            let end = bytes
+                .iter()
+                .rposition(|byte| *byte != 0)
+                .map_or(0, |last| last + 1);
             let bytes = &bytes[..(end + BEGINS).min(bytes.len())];
             for at in 0..bytes.len().saturating_sub(BEGINS - 1) {
                 let beginning: [u8; BEGINS] = bytes[at..at + BEGINS].try_into().unwrap();
@@ -91,7 +94,12 @@ struct Private {
 }
 
 /// Where a record stands in a segment of the vault, by the description of the format (`src/log/format.rs`).
-fn stored_record(vault: &BTreeMap<PathBuf, Vec<u8>>, index: u64, event: u16, member: &str) -> (Vec<u8>, usize) {
+fn stored_record(
+    vault: &BTreeMap<PathBuf, Vec<u8>>,
+    index: u64,
+    event: u16,
+    member: &str,
+) -> (Vec<u8>, usize) {
     let head = [
         index.to_le_bytes().as_slice(),
         &[1, member.len() as u8],
@@ -102,7 +110,8 @@ fn stored_record(vault: &BTreeMap<PathBuf, Vec<u8>>, index: u64, event: u16, mem
         let mut from = 0;
         while let Some(at) = bytes[from..].windows(12).position(|window| window == head) {
             let at = from + at;
-            if path.to_string_lossy().ends_with(".records") && bytes[at + 28..].starts_with(member.as_bytes()) {
+            if path.to_string_lossy().ends_with(".records") && bytes[at + 28..].starts_with(member.as_bytes())
+            {
                 let number = |place: usize| {
                     u32::from_le_bytes(bytes[at + place..at + place + 4].try_into().unwrap()) as usize
                 };
@@ -118,11 +127,16 @@ fn stored_record(vault: &BTreeMap<PathBuf, Vec<u8>>, index: u64, event: u16, mem
 fn private_of(dir: &Path) -> Vec<Private> {
     let reader = BookReader::open(&BookFolder::at(dir)).unwrap();
     // Of segments that are mostly zeros only the front is looked through.
-    let vault = files_under(&dir.join("vault")).into_iter().map(|(path, mut bytes)| {
-        let end = bytes.iter().rposition(|byte| *byte != 0).map_or(0, |last| last + 1);
-        bytes.truncate(end + 40);
-        (path, bytes)
-    });
+    let vault = files_under(&dir.join("vault"))
+        .into_iter()
+        .map(|(path, mut bytes)| {
+            let end = bytes
+                .iter()
+                .rposition(|byte| *byte != 0)
+                .map_or(0, |last| last + 1);
+            bytes.truncate(end + 40);
+            (path, bytes)
+        });
     let vault: BTreeMap<PathBuf, Vec<u8>> = vault.collect();
     let keys = &vault[&dir.join("vault/keys")];
     let mut all = Vec::new();
@@ -138,7 +152,9 @@ fn private_of(dir: &Path) -> Vec<Private> {
             let decoded = URL_SAFE_NO_PAD.decode(&record.body).unwrap();
             let parts: Vec<serde_json::Value> = serde_json::from_slice(&decoded).unwrap();
             let salt = parts[0].as_str().unwrap();
-            let value = parts[2].as_str().map_or_else(|| parts[2].to_string(), str::to_owned);
+            let value = parts[2]
+                .as_str()
+                .map_or_else(|| parts[2].to_string(), str::to_owned);
             let mut clear = disguises(&record.body, &format!("{what}: the disclosure"));
             clear.extend(disguises(&decoded, &format!("{what}: the disclosure")));
             clear.extend(disguises(salt.as_bytes(), &format!("{what}: the salt")));
@@ -146,7 +162,10 @@ fn private_of(dir: &Path) -> Vec<Private> {
                 &URL_SAFE_NO_PAD.decode(salt).unwrap(),
                 &format!("{what}: the salt"),
             ));
-            clear.extend(disguises(value.as_bytes(), &format!("{what}: the value {value:?}")));
+            clear.extend(disguises(
+                value.as_bytes(),
+                &format!("{what}: the value {value:?}"),
+            ));
             let (stored, slot) = stored_record(&vault, index, event, &member);
             let stored = vec![
                 Needle {
@@ -200,7 +219,9 @@ fn erase(dir: &Path, records: &[&Private]) {
             }
         });
         let submissions: Vec<Submission> = submissions.collect();
-        let outcomes = desk.turn(Timestamp(last + 60), draw.bytes(), submissions).unwrap();
+        let outcomes = desk
+            .turn(Timestamp(last + 60), draw.bytes(), submissions)
+            .unwrap();
         for (record, outcome) in records.iter().zip(outcomes) {
             outcome.unwrap_or_else(|error| panic!("{} {}: {error}", record.index, record.member));
         }
@@ -211,7 +232,11 @@ fn erase(dir: &Path, records: &[&Private]) {
 /// The proof files of every tenth piece that has a serial, and the thumbprint to check them with.
 fn proofs(dir: &Path, to: &Path) -> (Vec<PathBuf>, String) {
     let reader = BookReader::open(&BookFolder::at(dir)).unwrap();
-    let serials: Vec<_> = reader.book().pieces().filter_map(|piece| piece.serial.clone()).collect();
+    let serials: Vec<_> = reader
+        .book()
+        .pieces()
+        .filter_map(|piece| piece.serial.clone())
+        .collect();
     let files = serials.iter().step_by(10).map(|serial| {
         let path = to.join(format!("{serial}.json"));
         std::fs::create_dir_all(to).unwrap();
@@ -232,14 +257,26 @@ fn what_was_erased_is_in_no_file_of_the_book_and_every_proof_still_holds() {
     let (before, root) = proofs(&dir, &folder.path().join("before"));
     // Five stay, so that erasing all is not what makes the rest unreadable.
     let stay = |place: usize| place % (private.len() / 5) == 0;
-    let erased: Vec<&Private> = private.iter().enumerate().filter(|(place, _)| !stay(*place)).map(|(_, p)| p).collect();
-    let kept: Vec<&Private> = private.iter().enumerate().filter(|(place, _)| stay(*place)).map(|(_, p)| p).collect();
+    let erased: Vec<&Private> = private
+        .iter()
+        .enumerate()
+        .filter(|(place, _)| !stay(*place))
+        .map(|(_, p)| p)
+        .collect();
+    let kept: Vec<&Private> = private
+        .iter()
+        .enumerate()
+        .filter(|(place, _)| stay(*place))
+        .map(|(_, p)| p)
+        .collect();
     let all_stored = Search::new(private.iter().flat_map(|record| record.stored.iter().cloned()));
     let found = all_stored.found(&dir);
     assert_eq!(found.len(), private.len() * 2, "the search finds what is stored");
 
     erase(&dir, &erased);
-    let gone = erased.iter().flat_map(|record| record.clear.iter().chain(&record.stored).cloned());
+    let gone = erased
+        .iter()
+        .flat_map(|record| record.clear.iter().chain(&record.stored).cloned());
     let gone = Search::new(gone);
     let needles: usize = gone.by_beginning.values().map(Vec::len).sum();
     let mut searched = 0;
@@ -260,7 +297,10 @@ fn what_was_erased_is_in_no_file_of_the_book_and_every_proof_still_holds() {
         let value = b"Pellworth Metals Counter";
         let text = URL_SAFE_NO_PAD.encode([&vec![b'?'; shift], value.as_slice(), b"tail"].concat());
         std::fs::write(probe.join("probe"), text).unwrap();
-        assert!(!Search::new(disguises(value, "probe")).found(&probe).is_empty(), "shift {shift}");
+        assert!(
+            !Search::new(disguises(value, "probe")).found(&probe).is_empty(),
+            "shift {shift}"
+        );
     }
     let reader = BookReader::open(&BookFolder::at(&dir)).unwrap();
     let body = |record: &Private| {
@@ -276,7 +316,12 @@ fn what_was_erased_is_in_no_file_of_the_book_and_every_proof_still_holds() {
     let (after, _) = proofs(&dir, &folder.path().join("after"));
     for proof in before.iter().chain(&after) {
         let output = run(&["verify", proof.to_str().unwrap(), "--root", &root]);
-        assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stdout));
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&output.stdout)
+        );
     }
     assert_eq!(run(&["audit", dir.to_str().unwrap()]).status.code(), Some(0));
     println!(

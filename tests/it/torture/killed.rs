@@ -87,8 +87,16 @@ fn a_book_whose_server_is_killed_keeps_what_it_answered() {
         println!(
             "{} kills survived, {} of them while opening: {} books, {} commands answered, {} cut off, {} checkpoints shown; \
              answered and lost: 0, doubled: 0, refused and recorded: 0",
-            counted.kills, counted.opening, counted.books, counted.answered, counted.cut_off, counted.checkpoints
+            counted.kills,
+            counted.opening,
+            counted.books,
+            counted.answered,
+            counted.cut_off,
+            counted.checkpoints
         );
     }
-    assert!(counted.answered > kills && counted.cut_off > 0, "too little was going on");
+    assert!(
+        counted.answered > kills && counted.cut_off > 0,
+        "too little was going on"
+    );
 }

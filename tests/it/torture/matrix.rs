@@ -74,7 +74,11 @@ impl Start {
         let mut after = told.clone();
         tell(&faultless, &mut after, STEPS).unwrap_or_else(|error| panic!("{name}: {error}"));
         let trace = faultless.trace();
-        let opening = if told.lives() > 0 { after.opened } else { trace.len() as u64 };
+        let opening = if told.lives() > 0 {
+            after.opened
+        } else {
+            trace.len() as u64
+        };
         Start {
             name,
             files,
@@ -101,7 +105,9 @@ impl Start {
         let mut places = (from as usize..to as usize)
             .rev()
             .filter(|place| trace[*place] == operation);
-        let at = places.nth(last_but).unwrap_or_else(|| panic!("{name}: no such operation")) as u64;
+        let at = places
+            .nth(last_but)
+            .unwrap_or_else(|| panic!("{name}: no such operation")) as u64;
         let files = empty_disk();
         files.set_fault(Some(Fault { at, kind }));
         let mut told = Told::default();
@@ -122,10 +128,28 @@ fn starts() -> Vec<Start> {
         Start::new("a first run", empty_disk(), Told::default()),
         Start::new("stopped in order", stopped, told),
         Start::after("a torn group of the log", APPENDING..=APPENDING, WriteAt, 0, Torn),
-        Start::after("records whose group never landed", APPENDING..=APPENDING, WriteAt, 0, CrashBefore),
-        Start::after("a torn group of the vault", APPENDING..=APPENDING, WriteAt, 1, Torn),
+        Start::after(
+            "records whose group never landed",
+            APPENDING..=APPENDING,
+            WriteAt,
+            0,
+            CrashBefore,
+        ),
+        Start::after(
+            "a torn group of the vault",
+            APPENDING..=APPENDING,
+            WriteAt,
+            1,
+            Torn,
+        ),
         Start::after("an erasure half done", ERASING..=ERASING, WriteAt, 1, CrashBefore),
-        Start::after("a pin behind, its next beside it", PINNING..=PINNING, Rename, 0, CrashBefore),
+        Start::after(
+            "a pin behind, its next beside it",
+            PINNING..=PINNING,
+            Rename,
+            0,
+            CrashBefore,
+        ),
         Start::after("a segment that was just made", 5..=9, Create, 0, CrashBefore),
     ]
 }
@@ -139,7 +163,11 @@ fn only_looks(operation: Operation) -> bool {
 /// The faults that an operation can have, each with what follows it.
 fn faults(operation: Operation, at: u64) -> Vec<(FaultKind, Then)> {
     use FaultKind::{CrashAfter, CrashBefore, Error, LostSync, Torn};
-    let seeds = if is_long() { vec![at, at + 1, at + 2] } else { vec![at] };
+    let seeds = if is_long() {
+        vec![at, at + 1, at + 2]
+    } else {
+        vec![at]
+    };
     let cuts = |kind| seeds.iter().map(move |seed| (kind, Then::PowerCut(*seed)));
     let mut all = vec![(Error, Then::Restart)];
     if is_long() || !only_looks(operation) {
@@ -211,7 +239,11 @@ fn look_at_a_liar(files: &MemoryFiles, told: &Told, place: &str) -> Outcome {
     for index in 0..size {
         let bytes = store.read(index).unwrap().unwrap();
         let leaf = pourbook::proof::leaf_hash(&bytes);
-        assert_eq!(said.get(&index), Some(&leaf), "{place}: entry {index} was never answered");
+        assert_eq!(
+            said.get(&index),
+            Some(&leaf),
+            "{place}: entry {index} was never answered"
+        );
     }
     let all = said.len() as u64;
     if size == all {
@@ -236,7 +268,11 @@ fn every_fault_at_every_operation_leaves_a_book_that_holds() {
     let mut trials = Vec::new();
     for (start, state) in starts.iter().enumerate() {
         // After the opening a reopened book does what a first run does; the long form goes through that, too.
-        let end = if is_long() { state.trace.len() } else { state.opening as usize };
+        let end = if is_long() {
+            state.trace.len()
+        } else {
+            state.opening as usize
+        };
         for (at, operation) in (0..).zip(state.trace[..end].iter().copied()) {
             let trial = |(kind, then)| Trial {
                 start,
@@ -266,8 +302,13 @@ fn every_fault_at_every_operation_leaves_a_book_that_holds() {
         }
     }
     print_table(&starts, &cells);
-    println!("{} faults tried; a sync that was lost left the book {lies:?}", trials.len());
-    println!("what was answered and is not there, lost syncs aside: 0; what stands twice, or was refused and stands: 0");
+    println!(
+        "{} faults tried; a sync that was lost left the book {lies:?}",
+        trials.len()
+    );
+    println!(
+        "what was answered and is not there, lost syncs aside: 0; what stands twice, or was refused and stands: 0"
+    );
     for operation in Operation::ALL {
         for kind in [0, 3] {
             let tried = cells.get(&(*operation, true, kind));
@@ -287,7 +328,9 @@ fn print_table(starts: &[Start], cells: &BTreeMap<(Operation, bool, usize), usiz
         let half = |reopened: bool| -> String {
             let cell = |kind| cells.get(&(*operation, reopened, kind));
             let text = |kind| cell(kind).map_or("-".to_owned(), ToString::to_string);
-            (0..KINDS.len()).map(|kind| format!(" {:>8}", text(kind))).collect()
+            (0..KINDS.len())
+                .map(|kind| format!(" {:>8}", text(kind)))
+                .collect()
         };
         println!("{:12} {}  | {}", operation.name(), half(false), half(true));
     }

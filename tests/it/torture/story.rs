@@ -143,7 +143,10 @@ fn tell_step(files: &MemoryFiles, desk: &mut Desk, told: &mut Told, step: usize)
                 }
             }
             Err(SubmitError::Refused(_)) => {
-                assert!(!told.answered.contains_key(&request), "step {step}: answered, then refused");
+                assert!(
+                    !told.answered.contains_key(&request),
+                    "step {step}: answered, then refused"
+                );
                 told.refused.push(request);
             }
             Err(other) => panic!("step {step}: {other}"),
@@ -255,15 +258,20 @@ pub fn audit(files: &MemoryFiles, told: &Told, place: &str) {
         .unwrap();
     if let Some(note) = store.head().checkpoint {
         let mut audit = Audit::new(ORIGIN, true, 1);
-        let past = |each: &mut dyn FnMut(u64, &[u8]) -> bool| {
-            store.scan(0, each).map_err(|error| error.to_string())
-        };
+        let past =
+            |each: &mut dyn FnMut(u64, &[u8]) -> bool| store.scan(0, each).map_err(|error| error.to_string());
         for block in entries.chunks(BLOCK) {
-            audit.take(block, &past).unwrap_or_else(|wrong| panic!("{place}: {wrong:?}"));
+            audit
+                .take(block, &past)
+                .unwrap_or_else(|wrong| panic!("{place}: {wrong:?}"));
         }
-        audit.finish(&note).unwrap_or_else(|error| panic!("{place}: {error}"));
+        audit
+            .finish(&note)
+            .unwrap_or_else(|error| panic!("{place}: {error}"));
         for note in told.released.iter().chain(&store.pinned()) {
-            audit.agrees(note).unwrap_or_else(|error| panic!("{place}: {error}"));
+            audit
+                .agrees(note)
+                .unwrap_or_else(|error| panic!("{place}: {error}"));
         }
     }
     let mut standing: BTreeMap<Uuid, (u64, Hash)> = BTreeMap::new();
@@ -274,7 +282,11 @@ pub fn audit(files: &MemoryFiles, told: &Told, place: &str) {
         assert!(twice.is_none(), "{place}: {} stands twice", entry.payload.jti);
     }
     for (request, stands) in &told.answered {
-        assert_eq!(standing.get(request), Some(stands), "{place}: {request} was answered");
+        assert_eq!(
+            standing.get(request),
+            Some(stands),
+            "{place}: {request} was answered"
+        );
         for record in store.private(stands.0).unwrap() {
             let is_seller = record.kind == seller();
             let goes = is_seller || record.kind == VaultKind::Request;
