@@ -98,14 +98,19 @@ impl Possible {
     /// Of a piece's newest weighing in water.
     #[must_use]
     pub fn of(book: &Book, piece: &Piece) -> Option<Self> {
-        let measured = recorded(book, piece)?;
-        let of = |wanted: Fit| look_alikes(&measured, wanted);
-        Some(Self {
+        recorded(book, piece).as_ref().map(Self::by)
+    }
+
+    /// By a density.
+    #[must_use]
+    pub fn by(measured: &Measured) -> Self {
+        let of = |wanted: Fit| look_alikes(measured, wanted);
+        Self {
             fits: of(Fit::Fits),
             fits_if_porous: of(Fit::FitsIfPorous),
             cannot_tell: of(Fit::CannotTell),
             excluded: of(Fit::Excluded),
-        })
+        }
     }
 }
 

@@ -8,7 +8,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
+    configure,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -166,6 +167,7 @@ impl Node {
             store,
             access: Access::open(folder.tokens())?,
             settings: ApiSettings {
+                maker: settings.maker.unwrap_or_else(|| settings.origin.clone()),
                 origin: settings.origin,
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,
@@ -174,6 +176,7 @@ impl Node {
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles,
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),

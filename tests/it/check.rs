@@ -1,11 +1,13 @@
 //! Proof files and audits, on the book of the invented workshop.
 
+mod agree;
 pub mod audits;
 mod demo;
 mod files;
 mod immersed;
 pub mod little_log;
 mod lives;
+mod photographed;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

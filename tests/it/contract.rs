@@ -2,6 +2,7 @@
 
 mod coverage;
 mod examples;
+mod pages;
 mod problems;
 mod router;
 mod steps;
@@ -64,6 +65,7 @@ fn a_correction_is_described_with_every_command_that_it_may_give() {
         "NumberPieces",
         "IssueCertificates",
         "SupersedeCertificate",
+        "PrintCertificates",
         "EraseField",
         "SetClock",
         "CorrectEntries",
@@ -72,6 +74,7 @@ fn a_correction_is_described_with_every_command_that_it_may_give() {
     ];
     let commands = ROUTES.iter().filter_map(|route| match route.deed {
         Deed::Command(command) => Some(command.name),
+        Deed::AddPhotograph => Some("PhotographPiece"),
         _ => None,
     });
     let wanted: BTreeSet<String> = commands
@@ -159,6 +162,9 @@ fn fits(template: &str, path: &str) -> bool {
 #[track_caller]
 pub fn hold(method: &str, path: &str, reply: &Reply) {
     let method = if method == "HEAD" { "GET" } else { method };
+    if pages::is_one(path) {
+        return pages::hold(method, path, reply);
+    }
     let mut matching = ROUTES.iter().filter(|route| fits(route.path, path));
     let is_path = ROUTES.iter().any(|route| fits(route.path, path));
     let route = matching.find(|route| route.method == method);
@@ -217,7 +223,7 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
 
 #[test]
 fn each_operation_says_who_may_call_it_and_what_stands_in_its_path() {
-    for route in ROUTES {
+    for route in ROUTES.iter().filter(|route| !route.is_page()) {
         let path = route.path.replace(":.+}", "}");
         let operation = &DESCRIPTION["paths"][&path][route.method.to_lowercase()];
         let what = format!("{} {path}", route.method);

@@ -5,6 +5,7 @@ mod contract;
 mod crash;
 mod damage;
 mod keeping;
+mod photographs;
 pub mod served;
 mod tiles;
 mod tokens;

@@ -115,7 +115,19 @@ impl Doubt<'_> {
             Event::LotOutturned(e) => undrawn(e.lot),
             Event::LotFound(e) => undrawn(e.lot),
             Event::LotCounted(e) => still(book.lot(e.lot).is_some_and(|lot| lot.left == e.mass.mass())),
-            Event::JarCounted(e) => still(book.jar(e.jar).is_some_and(|jar| jar.mass == e.mass.mass())),
+            // What is counted after it was emptied is another content.
+            Event::JarCounted(e) => match (
+                self.counted_since(index, subject),
+                self.emptied_since(index, e.jar),
+            ) {
+                (Some(again), emptied) if emptied.is_none_or(|emptied| again < emptied) => {
+                    Remedy::WeighedAgain { again }
+                }
+                (None, None) if book.jar(e.jar).is_some_and(|jar| jar.mass == e.mass.mass()) => {
+                    Remedy::WeighAgain
+                }
+                _ => Remedy::Gone { state: None },
+            },
             Event::MeltCounted(e) => heel(e.melt),
             // The heel lies there until another melt takes it; prills have gone into their jar.
             Event::MeltClosed(e) if subject == e.melt.0 => heel(e.melt),
@@ -132,6 +144,19 @@ impl Doubt<'_> {
             session.is_some_and(|session| !session.is_suspect(row.since))
         });
         sound.map(|row| row.since).min()
+    }
+
+    /// The first entry since in which a jar was emptied.
+    fn emptied_since(&self, index: u64, jar: JarId) -> Option<u64> {
+        let book = self.book();
+        let of_it =
+            |input: &MeltInput| matches!(input, MeltInput::Jar { jar: emptied, .. } if *emptied == jar);
+        let melts = book.melts().filter(|melt| melt.inputs.iter().any(of_it));
+        let sent = book
+            .refinings()
+            .filter(|sent| sent.jars.iter().any(|sent| sent.jar == jar));
+        let emptied = melts.map(|melt| melt.since).chain(sent.map(|sent| sent.since));
+        emptied.filter(|emptied| *emptied > index).min()
     }
 
     fn remedy_of_piece(&self, index: u64, event: &Event, piece: &Piece) -> Remedy {

@@ -145,6 +145,46 @@ pub struct Tale {
     serial: Serial,
 }
 
+/// Benches of every kind of life that is told here.
+pub fn benches() -> Vec<Bench> {
+    let home: &[&str] = &[
+        "sell V P1",
+        "hand_over V P1",
+        "buy_back P1 in E 50.39",
+        "restock P1",
+    ];
+    let stolen: &[&str] = &["steal P1", "recover P1", "sell V P1", "hand_over V P1"];
+    let lost: &[&str] = &[
+        "sell V P1",
+        "dispatch V P1",
+        "lose V P1",
+        "cancel_sale V P1",
+        "find P1",
+        "restock P1",
+    ];
+    let destroyed: &[&str] = &["supersede P1 damaged", "steal P1", "destroy P1 a neighbour"];
+    let told: [&[&[&str]]; 12] = [
+        &[HALLMARKED, SOLD],
+        &[HALLMARKED, RESUBMITTED],
+        &[HALLMARKED, UNMARKED],
+        &[HALLMARKED, MOVED_ON],
+        &[STRUCK],
+        &[STRUCK, home],
+        &[STRUCK, stolen],
+        &[STRUCK, lost],
+        &[STRUCK, destroyed],
+        &[CLOSED],
+        &[OUTTURN],
+        &[COUNTED],
+    ];
+    let mut benches: Vec<Bench> = told
+        .iter()
+        .map(|given| Bench::with(&[&[WORKSHOP][..], given].concat()))
+        .collect();
+    benches.push(super::immersed::immersed().bench);
+    benches
+}
+
 pub fn tale(given: &[&[&str]], name: &str) -> Tale {
     let lines = [&[WORKSHOP][..], given].concat();
     let bench = Bench::with(&lines);

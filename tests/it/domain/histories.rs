@@ -271,6 +271,22 @@ impl Shop {
         )
     }
 
+    /// A picture of some piece, one of few, so that the same one comes again.
+    fn photograph(&self, a: u32, b: u32, c: u32) -> Option<Command> {
+        Some(
+            PhotographPiece {
+                piece: one(&self.pieces(|_| true), a)?,
+                photograph: PhotographHash::of(&[(b % 40) as u8]),
+                thumbnail: PhotographHash::of(&[(b % 40) as u8, 0]),
+                width: 65_530 + c % 7,
+                height: 760 + c % 4,
+                stage: PhotographStage::ALL[b as usize % 5],
+                side: PhotographSide::ALL[c as usize % 5],
+            }
+            .into(),
+        )
+    }
+
     fn finish(&self, a: u32, b: u32) -> Option<Command> {
         let piece = one(&self.settled(|piece| piece.state == PieceState::Graded), a)?;
         let before = self.bench.book.piece(piece)?.mass()?;
@@ -340,6 +356,9 @@ impl Shop {
         }
         if (138..143).contains(&kind) {
             return self.immerse(a, b, c);
+        }
+        if kind == 143 {
+            return self.photograph(a, b, c);
         }
         if (144..200).contains(&kind) {
             return self.marking(a, b, c);
@@ -1007,6 +1026,7 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
         "session.closed",
         "piece.faulted",
         "piece.gravity",
+        "piece.photographed",
         "piece.struck",
         "piece.archived",
         "die.disposed",

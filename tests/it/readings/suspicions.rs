@@ -317,6 +317,16 @@ fn a_stock_take_weighs_again_what_was_in_doubt() {
     // Also where metal was drawn from it since; and not where that scale was found off as well.
     let drawn = [count, &["melt N in H silver lot C 50.00 heel M"]].concat();
     assert_eq!(readings(&drawn), again(entry));
+    // What was emptied before it was counted is another content.
+    let emptied: &[&str] = &[
+        "melt N in H silver jar PR 0.40",
+        count[0].trim_end_matches(" jar PR 0.40"),
+        "count V in H jar PR 0",
+    ];
+    assert_eq!(
+        readings(emptied)[4],
+        "jar of prills, silver 0.40 0.30 0.3996 gone"
+    );
     let off_too = [count, &["close H 100.00 shows 100.10"]].concat();
     assert_eq!(readings(&off_too)[1], "melt 1 97.82 97.72 97.72228 again");
 }

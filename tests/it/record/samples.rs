@@ -7,6 +7,7 @@ mod life;
 mod longest;
 mod photographs;
 mod prices;
+mod prints;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
@@ -218,6 +219,7 @@ pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
         .chain(life::ROWS)
         .chain(prices::ROWS)
         .chain(photographs::ROWS)
+        .chain(prints::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.
