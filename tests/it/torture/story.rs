@@ -281,13 +281,25 @@ pub fn audit(files: &MemoryFiles, told: &Told, place: &str) {
         let twice = standing.insert(entry.payload.jti, (index, leaf));
         assert!(twice.is_none(), "{place}: {} stands twice", entry.payload.jti);
     }
+    let mut half_erased = 0;
     for (request, stands) in &told.answered {
         assert_eq!(
             standing.get(request),
             Some(stands),
             "{place}: {request} was answered"
         );
-        for record in store.private(stands.0).unwrap() {
+        let records = match store.private(stands.0) {
+            Ok(records) => records,
+            // A record that is half zeros is of an erasure that was not answered; the next opening ends it.
+            Err(StoreError::Corrupt { why, .. })
+                if why.ends_with("does not match its hash") && !told.remains.is_empty() && !told.erased =>
+            {
+                half_erased += 1;
+                continue;
+            }
+            Err(error) => panic!("{place}: {error}"),
+        };
+        for record in records {
             let is_seller = record.kind == seller();
             let goes = is_seller || record.kind == VaultKind::Request;
             // An erasure that was not answered may have begun.
@@ -299,6 +311,10 @@ pub fn audit(files: &MemoryFiles, told: &Told, place: &str) {
             );
         }
     }
+    assert!(
+        half_erased <= 1,
+        "{place}: one entry is erased, {half_erased} are damaged"
+    );
     for request in &told.refused {
         assert!(!standing.contains_key(request), "{place}: {request} was refused");
     }
