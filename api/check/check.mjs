@@ -167,7 +167,7 @@ function follows(file, evidence) {
   const same = indexes.size === evidence.entries.size && [...indexes].every((index) => evidence.entries.has(index));
   must(same, 'it holds entries that are not behind the piece');
   must(lineage.traced === file.traced, `it says ${file.traced} is traced, the entries trace ${lineage.traced}`);
-  return [`${lineage.melts.size} melts, traced ${lineage.traced}`, lineage];
+  return [`melts followed: ${lineage.melts.size}, traced ${lineage.traced}`, lineage];
 }
 
 /**

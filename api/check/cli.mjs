@@ -30,10 +30,12 @@ async function main() {
     return 0;
   }
   if (positionals.length !== 1 || values.root === undefined) throw new Error(USAGE);
-  if (!isThumbprint(values.root)) {
+  // Certificates print it in groups of four.
+  const root = values.root.replaceAll(/\s/g, '');
+  if (!isThumbprint(root)) {
     throw new Error('a root thumbprint has 43 characters A-Z a-z 0-9 - _ (RFC 7638); compare it with the certificate');
   }
-  const report = await checkPiece(await readFile(positionals[0]), { root: values.root });
+  const report = await checkPiece(await readFile(positionals[0]), { root });
   console.log(values.json ? JSON.stringify(report, null, 2) : say(report));
   return exitCode(report);
 }

@@ -114,7 +114,7 @@ export function thumbprintForm(isThumbprint, taken, idle) {
   const id = `check-thumbprint-${(thumbprintForm.count = (thumbprintForm.count ?? 0) + 1)}`;
   const error = make('span', { class: 'check-error', id: `${id}-error`, role: 'alert' });
   const field = make('input', {
-    id, name: 'thumbprint', type: 'text', autocomplete: 'off', autocapitalize: 'none', spellcheck: 'false', maxlength: '60',
+    id, name: 'thumbprint', type: 'text', autocomplete: 'off', autocapitalize: 'none', spellcheck: 'false', maxlength: '80',
     'aria-describedby': error.id,
   });
   const form = make(
@@ -125,9 +125,12 @@ export function thumbprintForm(isThumbprint, taken, idle) {
     make('button', { type: 'submit' }, idle),
     error,
   );
+  // Certificates print it in groups of four.
+  const read = () => field.value.replaceAll(/\s/g, '');
+  field.addEventListener('change', () => isThumbprint(read()) && taken(read()));
   form.addEventListener('submit', (event) => {
     event.preventDefault();
-    const typed = field.value.trim();
+    const typed = read();
     const holds = isThumbprint(typed);
     const form = 'A thumbprint has 43 letters, digits, hyphens and underscores; capital and small letters differ.';
     error.replaceChildren(holds ? '' : `${form} This has ${typed.length}.`);

@@ -146,7 +146,11 @@ impl Check {
                     ));
                 }
                 Ok((
-                    format!("{} melts, traced {}", lineage.melts.len(), lineage.traced),
+                    format!(
+                        "melts followed: {}, traced {}",
+                        lineage.melts.len(),
+                        lineage.traced
+                    ),
                     lineage,
                 ))
             },

@@ -30,13 +30,15 @@ pub struct VerifyArguments {
     pub json: bool,
 }
 
-/// Holds a typed root against the form of a thumbprint, so that a slip is not taken for a record that does not hold.
+/// Holds a typed root against the form of a thumbprint, so that a slip is not taken for a record that does not hold. It may be
+/// typed in groups, as certificates print it.
 ///
 /// # Errors
 /// What a thumbprint looks like.
 pub fn thumbprint(typed: &str) -> Result<String, String> {
-    if is_thumbprint(typed) {
-        Ok(typed.to_owned())
+    let typed: String = typed.split_whitespace().collect();
+    if is_thumbprint(&typed) {
+        Ok(typed)
     } else {
         Err(format!(
             "a root thumbprint has 43 characters A-Z a-z 0-9 - _ (RFC 7638), this has {}; compare it with the certificate",

@@ -73,6 +73,18 @@ fn named(asset: Asset, name: &str, end: &str) -> String {
     format!("{name}-{hash}.{end}")
 }
 
+/// The modules that a page's module rests on: all but itself and what begins other pages.
+pub(super) fn modules_beside(module: &str) -> impl Iterator<Item = &'static str> {
+    const BEGINS: [&str; 2] = ["panel.mjs", "drop.mjs"];
+    let online_only = if module == "drop.mjs" {
+        ["online.mjs", "stated.mjs"].as_slice()
+    } else {
+        &[]
+    };
+    let names = MODULES.iter().map(|(name, _)| *name);
+    names.filter(move |name| !BEGINS.contains(name) && !online_only.contains(name))
+}
+
 /// Where the stylesheet stands.
 pub(super) fn style_address() -> String {
     format!("/assets/{}", *STYLE_NAME)

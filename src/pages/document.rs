@@ -32,6 +32,10 @@ impl Document<'_> {
                     link rel="stylesheet" href=(assets::style_address());
                     link rel="icon" href=(assets::mark_address()) type="image/svg+xml";
                     @if let Some(module) = self.module {
+                        // They import one another some eight deep: named here, they are all asked for at once.
+                        @for other in assets::modules_beside(module) {
+                            link rel="modulepreload" href=(format!("/check/{other}"));
+                        }
                         script type="module" src=(format!("/check/{module}")) {}
                     }
                 }

@@ -57,7 +57,7 @@ pub fn notices(told: &Told<'_>) -> Markup {
 
 fn of_state(told: &Told<'_>) -> Option<Notice> {
     let before = told.before.map_or_else(String::new, |before| {
-        format!(" Before that, it {}.", words::stands(before))
+        format!(" Until then the record said: it {}.", words::stands(before))
     });
     Some(match told.state {
         S::Stolen => grave(

@@ -72,9 +72,11 @@ class Book:
         other.token = self.token
         return other
 
-    def wire(self):
-        """A connection for commands."""
-        return Wire(("127.0.0.1", self.port), self.token)
+    def wire(self, seed=0):
+        """A connection for commands; the seed makes its idempotency keys."""
+        wire = Wire(("127.0.0.1", self.port), self.token)
+        wire.begin(seed)
+        return wire
 
     @property
     def url(self):

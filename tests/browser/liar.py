@@ -39,9 +39,12 @@ class Liar:
         reply = true.getresponse()
         status, headers, body = reply.status, dict(reply.getheaders()), reply.read()
         true.close()
-        body = self.alter(handler.path, body)
-        if body is None:
-            status, body = 401, b""
+        told = self.alter(handler.path, body)
+        if told is None:
+            status, told = 401, b""
+        elif told != body:
+            status = 200
+        body = told
         handler.send_response(status)
         for name, value in headers.items():
             if name.lower() not in HOP:

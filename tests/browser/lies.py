@@ -118,12 +118,12 @@ class Lies:
         return body
 
     def kept_back(self, path, body):
-        """The proof of before, under the newest checkpoint, and a word that nothing came later."""
+        """The page and the proof of before, under the newest checkpoint, and a word that nothing came later."""
         if "?after=" in path:
             told = json.loads(body)
             told["entries"] = []
             return json.dumps(told).encode()
-        if path.endswith("/proof"):
+        if path.endswith("/proof") or path.startswith("/p/"):
             return self.ask(self.older, path)
         return body
 
@@ -139,7 +139,8 @@ class Lies:
             Lie("a heavier weight in an entry", on_proof(altered_certificate), "inclusion", "path"),
             Lie("a heavier weight, on a tree that a stolen log key signed", self.forged, "signatures", "signature"),
             Lie("an event of the piece left out", on_proof(without_one_event), "chain", "prev"),
-            Lie("a check of the scale left out", on_proof(without_session), "ancestry", "what must be behind a piece"),
+            Lie("a check of the scale left out", on_proof(without_session), "certificate",
+                "what a certificate must rest on"),
             Lie("a checkpoint that nobody signed", on_proof(unsigned_checkpoint), "checkpoint", "signature of the log"),
             Lie("a cut proof file", on_proof(lambda whole: whole[:-400]), "unreadable", "its form"),
             Lie("the proof of another piece", lambda path, body: self.ask(self.true, f"/v1/serials/{other}/proof")
@@ -159,6 +160,8 @@ class Lies:
                 "memory or a witness", said="nothing is remembered yet"),
             Lie("a theft kept back, where entries are public", self.kept_back, "later", "reading every later entry"),
             Lie("a theft kept back, where they are not", self.kept_back_and_closed, None, "an auditor", said=its_word),
+            Lie("another photograph under the same name", lambda path, body: body[:-2] + b"\x00\xff\xd9"
+                if path.startswith("/photographs/") else body, "photographs", "hash of the photograph"),
             Lie("a heavier weight in the words of the page", lambda path, body: body.replace(b"50.37", b"50.97")
                 if path.startswith("/p/") else body, "page", "comparing the page with the record"),
         ]

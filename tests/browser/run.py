@@ -5,6 +5,7 @@
 
 import argparse
 import tempfile
+import urllib.error
 import urllib.request
 from pathlib import Path
 
@@ -16,9 +17,12 @@ from screen import Screen
 
 
 def ask(book, path):
-    """What a book serves at a path."""
-    with urllib.request.urlopen(book.url + path) as reply:
-        return reply.read()
+    """What a book serves at a path; None where it refuses."""
+    try:
+        with urllib.request.urlopen(book.url + path) as reply:
+            return reply.read()
+    except urllib.error.HTTPError:
+        return None
 
 
 def main():
@@ -35,7 +39,7 @@ def main():
             if asked.only in (None, "states"):
                 buyer.states(screen, book, serials)
             if asked.only in (None, "walk"):
-                buyer.walk(screen, book, serials)
+                buyer.walk(screen, book, serials, stages.codes(book, pieces))
             if asked.only in (None, "lies"):
                 tables.lies(screen, book, serials, pieces, Path(folder), ask)
         finally:

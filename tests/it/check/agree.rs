@@ -137,6 +137,7 @@ fn files_for_the_other_verifier() {
     altered::write(&mut out, &told, &mut dice, left * 3 / 10);
     spelled::write(&mut out, &told, &mut dice, left * 3 / 10);
     let story = lies::shelf_of_log(&super::entries(&reader), serials(&reader).as_slice(), &reader);
+    lies::forged(&mut out, &told, &mut dice);
     lies::beyond_counting(&mut out, &told[0]);
     lies::about_keys(&mut out, &told, &mut dice, left / 20);
     lies::write(&mut out, &story, &told, &random, &mut dice, wanted);

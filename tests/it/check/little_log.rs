@@ -2,6 +2,9 @@
 //! whatever they like, and what they cannot make is a life that adds up.
 
 use crate::domain::bench::{Bench, Recorded};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use ed25519_dalek::{Signer as _, SigningKey};
 use pourbook::check::{Ancestry, Lineage, Materials, ProofFile, Report, Trust, build, check_piece};
 use pourbook::domain::*;
 use pourbook::proof::{Checkpoint, Hash, NoteSigner, TlogProof, Tree, leaf_hash};
@@ -23,6 +26,8 @@ pub struct Said {
     /// The chains that it moves.
     pub subjects: BTreeSet<Uuid>,
     pub signer: u8,
+    /// Whether another key signed under the name of that one.
+    pub forged: bool,
 }
 
 impl Said {
@@ -38,6 +43,7 @@ impl Said {
             }],
             subjects: BTreeSet::new(),
             signer: 1,
+            forged: false,
         }
     }
 
@@ -78,8 +84,18 @@ pub fn said(recorded: &[Recorded]) -> Vec<Said> {
             drafts: drafts.clone(),
             subjects: drafts.iter().flat_map(|draft| draft.event.subjects()).collect(),
             signer: 2,
+            forged: false,
         });
     keys.chain(entries).collect()
+}
+
+/// The same entry, with a signature that another key made over it.
+fn signed_by_another(entry: &[u8]) -> Arc<[u8]> {
+    let end = entry.iter().rposition(|byte| *byte == b'.').unwrap();
+    let (signed, _) = entry.split_at(end);
+    let signature = SigningKey::from_bytes(&[77; 32]).sign(signed).to_bytes();
+    let signature = URL_SAFE_NO_PAD.encode(signature);
+    [signed, b".", signature.as_bytes()].concat().into()
 }
 
 /// A log in memory, with its signed checkpoint.
@@ -121,7 +137,11 @@ impl LittleLog {
                 false => log.sealed(one, &mut draw, &places)?,
             };
             places.insert(one.place, log.tree.size());
-            log.push(entry);
+            log.push(if one.forged {
+                signed_by_another(&entry)
+            } else {
+                entry
+            });
             if one.is_about_keys() {
                 log.keys = log.entries.last().map(|entry| leaf_hash(entry));
             }

@@ -224,6 +224,9 @@ fn a_check_holds_does_not_hold_or_cannot_be_read() {
         ] {
             program(&["verify", &file, "--root", slip]).ends(2, &["a root thumbprint has 43 characters"]);
         }
+        let groups: Vec<&str> = (0..43).step_by(4).map(|at| &root[at..43.min(at + 4)]).collect();
+        let typed = program(&["verify", &file, "--root", &groups.join(" ")]);
+        assert_eq!(typed.code, 0, "in groups, as certificates print it");
         program(&["verify", &file, "--policy", &no_root]).ends(2, &["no `# root <thumbprint>` line"]);
         program(&["verify", &file, "--policy", &bad_policy])
             .ends(2, &["line 1 of the policy", "no thumbprint"]);

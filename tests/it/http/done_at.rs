@@ -85,7 +85,7 @@ async fn a_time_that_is_none_or_still_to_come_is_refused_and_nothing_is_recorded
     let before = app.app.views.position();
     for (at, says) in [
         (json!("2026-09-21T14:13:26Z"), "still to come"),
-        (json!("9999-12-31T23:59:59-23:59"), "still to come"),
+        (json!("9999-12-31T23:59:59-23:59"), "after 9999"),
         (json!("2026-09-20T18:00:00.5Z"), "whole seconds"),
         (json!("2026-09-20T18:00:00"), "offset"),
         (json!("2026-09-20"), "offset"),

@@ -37,6 +37,7 @@ pub fn shelf_of_log(entries: &[Vec<u8>], serials: &[Serial], reader: &BookReader
             drafts: drafts.collect(),
             subjects: entry.payload.prev.keys().copied().collect(),
             signer: seeds[&entry.kid],
+            forged: false,
         });
     }
     let pieces = serials
@@ -77,6 +78,20 @@ pub fn write(out: &mut Out, story: &Shelf, told: &[Shelf], random: &[Shelf], dic
                 _ => dice.one(&shelf.pieces).clone(),
             };
             told_by(out, kind, &log, shelf, piece, &serial);
+        }
+    }
+}
+
+/// An entry behind each piece, signed by another key than it names, in a log whose checkpoint is signed as it should be.
+pub fn forged(out: &mut Out, shelves: &[Shelf], dice: &mut Dice) {
+    for shelf in shelves {
+        for (piece, serial) in &shelf.pieces {
+            let behind = indexes(&shelf.log.proof(*piece, serial).proofs);
+            let mut said = shelf.said.clone();
+            let place = *dice.one(&behind) as usize;
+            said[place].forged = true;
+            let Some(log) = LittleLog::of(&said) else { continue };
+            told_by(out, "forged: signed by another key", &log, shelf, *piece, serial);
         }
     }
 }
