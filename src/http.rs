@@ -19,6 +19,7 @@ mod find;
 mod found;
 mod json;
 mod kept;
+mod labels;
 mod limits;
 mod lists;
 mod live;
@@ -26,6 +27,7 @@ mod located;
 mod log_files;
 mod losses;
 mod metal_statement;
+mod packing_lists;
 mod page_forms;
 mod pages;
 mod photographs;
@@ -302,6 +304,8 @@ async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Proble
         | Deed::History
         | Deed::List(_)
         | Deed::Print
+        | Deed::Labels
+        | Deed::PackingList
         | Deed::Figure(_) => {
             let app = Data::clone(app);
             apart(move || look_up(deed, &asked, &app)).await
@@ -337,6 +341,8 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Record => public_record::record(app, asked),
         Deed::Proof => proofs::proof(app, asked),
         Deed::Print => prints::print(app, asked),
+        Deed::Labels => labels::labels(app, asked),
+        Deed::PackingList => packing_lists::packing_list(app, asked),
         Deed::Policy => log_files::policy(app, asked),
         Deed::Checkpoint => log_files::checkpoint(app, asked),
         Deed::HashTile => log_files::hash_tile(app, asked),

@@ -1,4 +1,4 @@
-//! What is printed: certificates, as PDF files that carry their own proof.
+//! What is printed: certificates, as PDF files that carry their own proof; sheets of labels; packing lists.
 //!
 //! Data in, bytes out, the same bytes for the same data: no clock, no chance, no names of machines. A template has a
 //! version, and what a version makes never changes: another look is another version. Lengths are whole thousandths of a
@@ -8,6 +8,8 @@
 //! is used of them is embedded. Deliberately absent: printers, page imposition, and pictures.
 
 mod certificate;
+mod labels;
+mod packing;
 mod pdf;
 mod qr;
 mod setting;
@@ -15,6 +17,8 @@ mod sheet;
 mod words;
 
 pub use certificate::{Certificate, TEMPLATE, certificates};
+pub use labels::{LABELS_MAX, Label, Labels, PLACES, labels};
+pub use packing::{PackedPiece, PackingList, packing_list};
 pub use qr::address_code;
 
 /// Why nothing is printed.

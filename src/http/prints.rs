@@ -260,6 +260,16 @@ pub fn print(app: &App, asked: &Asked) -> Result<Found, Problem> {
     Ok(Found::bytes("application/pdf", made.bytes, "no-store"))
 }
 
+/// Why nothing could be printed, as a reply.
+pub fn not_set(error: PrintError) -> Problem {
+    match error {
+        PrintError::NoType { .. } | PrintError::TooLong { .. } | PrintError::AddressTooLong { .. } => {
+            Problem::unprintable(error.to_string())
+        }
+        PrintError::UnknownTemplate { .. } | PrintError::Pdf { .. } => Problem::internal(error.to_string()),
+    }
+}
+
 fn digest(bytes: &[u8]) -> String {
     URL_SAFE_NO_PAD.encode(Sha256::digest(bytes))
 }
@@ -289,14 +299,7 @@ impl Printing<'_> {
             title_erased |= erased;
             all.push(one);
         }
-        let bytes = print::certificates(self.paper, self.template, &all).map_err(|error| match error {
-            PrintError::NoType { .. } | PrintError::TooLong { .. } | PrintError::AddressTooLong { .. } => {
-                Problem::unprintable(error.to_string())
-            }
-            PrintError::UnknownTemplate { .. } | PrintError::Pdf { .. } => {
-                Problem::internal(error.to_string())
-            }
-        })?;
+        let bytes = print::certificates(self.paper, self.template, &all).map_err(not_set)?;
         Ok(Made { bytes, title_erased })
     }
 

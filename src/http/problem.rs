@@ -73,9 +73,9 @@ kinds! {
     gone "print-gone" GONE "It can no longer be made"
         "What was printed is not kept, since it holds the code of the certificate; it is made again from the record. Something that it was made from has been erased since, so its bytes cannot be made any more. The paper that exists is what it was.";
     no_address "address-missing" CONFLICT "The book has no address"
-        "A certificate carries a QR code to the page of its piece. Set `address` in pourbook.toml to where the book is reached from outside, then print.";
+        "A certificate or a label carries a QR code to the page of its piece. Set `address` in pourbook.toml to where the book is reached from outside, then print.";
     unprintable "unprintable" CONFLICT "It cannot be set in type"
-        "A name or a title has a character that the fonts of the certificate lack, or is too long for its place; or the code of the certificate was erased. The detail says which.";
+        "A name or a title has a character that the fonts lack, or is too long for its place; or the code of the certificate was erased. The detail says which.";
     method "method-not-allowed" METHOD_NOT_ALLOWED "This address does not take that method"
         "The Allow header names the methods that it takes.";
     not_acceptable "not-acceptable" NOT_ACCEPTABLE "What stands here has another media type"

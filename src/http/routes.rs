@@ -67,6 +67,10 @@ pub enum Deed {
     Proof,
     /// What was printed, made again.
     Print,
+    /// Sheets of labels for the pieces of a series.
+    Labels,
+    /// The packing list of a consignment.
+    PackingList,
     /// The policy by which a stranger checks.
     Policy,
     /// The released checkpoint.

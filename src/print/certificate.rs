@@ -9,7 +9,7 @@ mod front;
 use super::PrintError;
 use super::pdf::{self, About, Attachment};
 use super::setting::{Face, Line, Style};
-use super::sheet::{Ink, Length, Mark, Sheet, tenths_mm};
+use super::sheet::{self, Ink, Length, Mark, Sheet, tenths_mm};
 use crate::check::Stated;
 use crate::domain::Paper;
 
@@ -124,36 +124,12 @@ fn blank(paper: Paper) -> Sheet {
 
 /// A line in the middle.
 fn centred(line: Line, y: Length, ink: Ink) -> Mark {
-    Mark::Text {
-        x: CENTRE - line.width / 2,
-        y,
-        line,
-        ink,
-    }
+    sheet::centred(CENTRE, line, y, ink)
 }
 
 /// A hairline in the middle, with a lozenge on it if it is wanted.
 fn rule(y: Length, width: Length, lozenge: bool) -> Vec<Mark> {
-    let height = 350;
-    let gap = if lozenge { 4_500 } else { 0 };
-    let half = width / 2 - gap;
-    let bar = |x| Mark::Bar {
-        x,
-        y,
-        width: half,
-        height,
-        ink: Ink::Grey,
-    };
-    let mut marks = vec![bar(CENTRE - width / 2), bar(CENTRE + gap)];
-    if lozenge {
-        marks.push(Mark::Lozenge {
-            x: CENTRE,
-            y: y + height / 2,
-            half: 2_200,
-            ink: Ink::Red,
-        });
-    }
-    marks
+    sheet::rule(CENTRE, y, width, lozenge)
 }
 
 /// A frame of two hairlines.

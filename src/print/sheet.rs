@@ -13,6 +13,45 @@ pub const fn tenths_mm(tenths: i32) -> Length {
     tenths * 36_000 / 127
 }
 
+/// Width of A4 (ISO 216).
+pub const A4_WIDTH: Length = tenths_mm(2100);
+/// Height of A4.
+pub const A4_HEIGHT: Length = tenths_mm(2970);
+
+/// A line in the middle of what is at `centre`.
+pub fn centred(centre: Length, line: Line, y: Length, ink: Ink) -> Mark {
+    Mark::Text {
+        x: centre - line.width / 2,
+        y,
+        line,
+        ink,
+    }
+}
+
+/// A hairline around `centre`, with a lozenge on it if it is wanted.
+pub fn rule(centre: Length, y: Length, width: Length, lozenge: bool) -> Vec<Mark> {
+    let height = 350;
+    let gap = if lozenge { 4_500 } else { 0 };
+    let half = width / 2 - gap;
+    let bar = |x| Mark::Bar {
+        x,
+        y,
+        width: half,
+        height,
+        ink: Ink::Grey,
+    };
+    let mut marks = vec![bar(centre - width / 2), bar(centre + gap)];
+    if lozenge {
+        marks.push(Mark::Lozenge {
+            x: centre,
+            y: y + height / 2,
+            half: 2_200,
+            ink: Ink::Red,
+        });
+    }
+    marks
+}
+
 /// The inks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Ink {
@@ -109,6 +148,19 @@ pub struct Sheet {
 }
 
 impl Sheet {
+    /// An empty side of A4, upright (ISO 216).
+    #[must_use]
+    pub const fn a4(name: Option<String>) -> Self {
+        Self {
+            name,
+            width: A4_WIDTH,
+            height: A4_HEIGHT,
+            scale: 1000,
+            offset: (0, 0),
+            blocks: Vec::new(),
+        }
+    }
+
     /// Adds a block.
     pub fn add(&mut self, role: Role, marks: Vec<Mark>) {
         self.blocks.push(Block { role, marks });

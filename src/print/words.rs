@@ -1,7 +1,7 @@
-//! The words of a certificate: what a record's words are called on paper.
+//! The words of what is printed: what a record's words are called on paper.
 
 use crate::domain::{Date, FinenessBasis, Hallmark, MarkKind, Timestamp};
-use crate::metal::Metal;
+use crate::metal::{Fineness, Metal};
 
 /// A day as it is written on paper, by UTC: `14 March 2026`.
 pub fn day(at: Timestamp) -> String {
@@ -53,17 +53,22 @@ pub const fn basis(basis: FinenessBasis) -> &'static str {
     }
 }
 
+/// A mark, with the fineness that a fineness mark says.
+pub fn mark(kind: MarkKind, fineness: &Fineness) -> String {
+    match kind {
+        MarkKind::Sponsor => "sponsor’s mark".to_owned(),
+        MarkKind::Fineness => format!("fineness mark {fineness}"),
+        MarkKind::Office => "assay office mark".to_owned(),
+        MarkKind::DateLetter => "date letter".to_owned(),
+        MarkKind::Commemorative => "commemorative mark".to_owned(),
+        MarkKind::Other => "another mark".to_owned(),
+    }
+}
+
 /// The marks of a hallmark, as they were seen.
 pub fn marks(hallmark: &Hallmark) -> String {
     let seen = hallmark.marks.iter().map(|seen| {
-        let name = match seen.mark {
-            MarkKind::Sponsor => "sponsor’s mark".to_owned(),
-            MarkKind::Fineness => format!("fineness mark {}", hallmark.fineness),
-            MarkKind::Office => "assay office mark".to_owned(),
-            MarkKind::DateLetter => "date letter".to_owned(),
-            MarkKind::Commemorative => "commemorative mark".to_owned(),
-            MarkKind::Other => "another mark".to_owned(),
-        };
+        let name = mark(seen.mark, &hallmark.fineness);
         match seen.legible {
             true => name,
             false => format!("{name} (not legible)"),

@@ -16,6 +16,7 @@ mod live;
 mod main_line;
 mod pages;
 pub mod photographs;
+mod printed_sheets;
 mod prints;
 mod public;
 mod quotes;
@@ -129,6 +130,8 @@ pub struct Served {
     pub beat: Duration,
     /// The server states another root than the one that its log begins with.
     pub other_root: bool,
+    /// The book does not say where it is reached.
+    pub no_address: bool,
 }
 
 impl Default for Served {
@@ -141,6 +144,7 @@ impl Default for Served {
             unreadable: false,
             beat: Duration::from_secs(15),
             other_root: false,
+            no_address: false,
         }
     }
 }
@@ -206,7 +210,7 @@ impl TestApp {
             access: Access::fixed(held),
             settings: Settings {
                 origin: ORIGIN.into(),
-                address: ADDRESS.into(),
+                address: if served.no_address { "" } else { ADDRESS }.into(),
                 maker: "Brackenfold Pourhouse".into(),
                 entries_public: served.entries_public,
                 policy,

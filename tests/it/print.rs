@@ -1,6 +1,7 @@
 //! Printed sheets: what stands on them, seen with the eyes of programs and a library that others wrote.
 
 mod sample;
+mod sheets;
 
 use pourbook::domain::Paper;
 use pourbook::print::{Certificate, PrintError, TEMPLATE, certificates};
@@ -187,4 +188,28 @@ fn the_sheets_look_as_they_did() {
             );
         }
     }
+}
+
+/// What the QR code of each label of a page says, each looked at by itself, as a scanner is held over one: along rows.
+pub fn labels_of(pdf: &[u8], page: u32) -> Option<Vec<String>> {
+    // 254 dots to the inch are 10 to the millimetre.
+    let (paper, _, dots) = page_image(pdf, page, 254)?;
+    let mut read = Vec::new();
+    for (row, column) in (0..8).flat_map(|row| (0..3).map(move |column| (row, column))) {
+        // Labels of 63.5 by 33.9 mm, 2.5 mm apart, in the middle of 210 by 297 mm.
+        let (left, top) = (72 + 660 * column, 129 + 339 * row);
+        let mut image =
+            rqrr::PreparedImage::prepare_from_greyscale(635, 339, |x, y| dots[(top + y) * paper + left + x]);
+        let grids = image.detect_grids();
+        read.extend(grids.iter().map(|grid| grid.decode().unwrap().1));
+    }
+    Some(read)
+}
+
+/// How many pages a PDF has.
+pub fn pages_of(pdf: &[u8]) -> Option<usize> {
+    let (_, text) = poppler("pdfinfo", &["in.pdf"], pdf)?;
+    let text = String::from_utf8(text).unwrap();
+    let line = text.lines().find_map(|line| line.strip_prefix("Pages:"));
+    Some(line.unwrap().trim().parse().unwrap())
 }

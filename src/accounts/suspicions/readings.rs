@@ -3,26 +3,11 @@
 use super::super::gradings::{graded, reading_of};
 use super::{Decision, Doubt, Remedy, SuspectReading, Unread};
 use crate::domain::{
-    Event, JarId, LotId, MeltId, MeltInput, Piece, PieceId, PieceReading, PieceState, RefiningId, Scale,
-    SessionId,
+    Event, JarId, LotId, MeltId, MeltInput, Piece, PieceId, PieceReading, RefiningId, Scale, SessionId,
 };
 use crate::metal::{GUARD_RULES, GuardRule, Mass, Reading};
 use std::collections::BTreeSet;
 use uuid::Uuid;
-
-/// Not here: they cannot be weighed again, or not before they come back.
-const AWAY: &[PieceState] = &[
-    PieceState::AtOffice,
-    PieceState::Kept,
-    PieceState::Missing,
-    PieceState::Dispatched,
-    PieceState::Delivered,
-    PieceState::Lost,
-    PieceState::Stolen,
-    PieceState::Destroyed,
-    PieceState::Remelted,
-    PieceState::Refined,
-];
 
 /// One thing that was weighed: what, by which session, and what the scale showed.
 struct Weighed<'a> {
@@ -177,7 +162,7 @@ impl Doubt<'_> {
         };
         match again {
             Some(again) => Remedy::WeighedAgain { again },
-            None if AWAY.contains(&piece.state) => Remedy::Gone {
+            None if piece.state.is_away() => Remedy::Gone {
                 state: Some(piece.state),
             },
             None => Remedy::WeighAgain,

@@ -249,4 +249,22 @@ impl PieceState {
             _ => false,
         }
     }
+
+    /// Whether a piece in this state is not in the workshop: elsewhere, or no more.
+    #[must_use]
+    pub const fn is_away(self) -> bool {
+        matches!(
+            self,
+            Self::AtOffice
+                | Self::Kept
+                | Self::Missing
+                | Self::Dispatched
+                | Self::Delivered
+                | Self::Lost
+                | Self::Stolen
+                | Self::Destroyed
+                | Self::Remelted
+                | Self::Refined
+        )
+    }
 }

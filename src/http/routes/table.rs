@@ -206,6 +206,12 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/jars/{jar}/emptyings", ALL, losses::emptyings),
     figure("/v1/series/{series}/plan", ALL, plans::plan),
     read("/v1/prints/{index}", Who::Roles(OFFICE), Deed::Print),
+    read("/v1/series/{series}/labels", Who::Roles(OFFICE), Deed::Labels),
+    read(
+        "/v1/consignments/{consignment}/packing-list",
+        Who::Roles(OFFICE),
+        Deed::PackingList,
+    ),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",

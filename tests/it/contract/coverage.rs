@@ -119,6 +119,7 @@ struct Walk {
     limited: TestApp,
     stopped: TestApp,
     held: TestApp,
+    unaddressed: TestApp,
     kept: BTreeMap<String, String>,
     seen: BTreeSet<Shown>,
     /// What was asked for and not given, for whoever reads a failure.
@@ -149,6 +150,11 @@ impl Walk {
             stopped: TestApp::start().await,
             held: TestApp::serve(Served {
                 held: true,
+                ..served()
+            })
+            .await,
+            unaddressed: TestApp::serve(Served {
+                no_address: true,
                 ..served()
             })
             .await,
@@ -327,6 +333,7 @@ impl Walk {
     async fn ask(&self, route: &Route, status: u16) -> Option<Reply> {
         let app = match status {
             408 => &self.slow,
+            409 => &self.unaddressed,
             429 => &self.limited,
             503 if route.method == "POST" => &self.stopped,
             503 => &self.held,
@@ -359,6 +366,14 @@ impl Walk {
                 address: format!("/v1/prints/{}", self.kept["index_gone"]),
                 ..parts
             },
+            409 if matches!(route.deed, Deed::Labels) => parts,
+            409 if matches!(route.deed, Deed::PackingList) => {
+                let consignment = &self.kept["consignment_odd"];
+                let parts = self.parts(&self.usual, route);
+                let address = format!("/v1/consignments/{consignment}/packing-list");
+                let request = Parts { address, ..parts }.request(route.method);
+                return Some(self.usual.send(request).await);
+            }
             404 => Parts {
                 address: Self::nowhere(route),
                 ..parts

@@ -381,6 +381,12 @@ pub const AFTER: &[Step] = &[
         409,
         r#"{"pieces": ["$marked"], "fineness": "999", "marks": ["sponsor", "fineness", "office"]}"#,
     ),
+    // A seal for which there is no type.
+    post(
+        "POST /v1/consignments",
+        201,
+        r#"{"pieces": ["$marked#3"], "fineness": "999", "marks": ["sponsor", "fineness", "office"], "seal": "\u6f6e"}"#,
+    ).keeps(&["consignment_odd=consignment"]),
     post(
         "POST /v1/consignments/$consignment/return",
         409,
