@@ -6,6 +6,7 @@ use super::pace::Pace;
 use super::verify::thumbprint;
 use crate::check::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError};
+use crate::node::AuditStopped;
 use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
@@ -69,6 +70,15 @@ impl From<AuditError> for Stopped {
             AuditError::Checkpoint(_) => None,
         };
         Self::Wrong(index, error.to_string())
+    }
+}
+
+impl From<AuditStopped> for Stopped {
+    fn from(stopped: AuditStopped) -> Self {
+        match stopped {
+            AuditStopped::Store(error) => error.into(),
+            AuditStopped::Audit(error) => error.into(),
+        }
     }
 }
 
@@ -182,24 +192,18 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     let note = head
         .checkpoint
         .ok_or_else(|| Stopped::unreadable("the log is empty"))?;
-    let mut pace = Pace::start(head.size, Duration::from_secs(arguments.every));
-    let mut audit = Audit::new(&settings.origin, arguments.strict, workers());
-    let mut block = Vec::with_capacity(BLOCK);
-    let mut outcome = Ok(());
-    store.scan(0, &mut |index, bytes| {
-        block.push(bytes.to_vec());
-        if block.len() == BLOCK || index.saturating_add(1) == head.size {
-            outcome = audit.take(&block, &|each| {
-                store.scan(0, each).map_err(|error| error.to_string())
-            });
-            block.clear();
-            pace.at(audit.size());
-        }
-        outcome.is_ok() && index.saturating_add(1) < head.size
-    })?;
+    let every = Duration::from_secs(arguments.every);
+    let mut pace = Pace::start(head.size, every);
+    let whole = (head.size, note.as_str());
+    let outcome = crate::node::audit(
+        &store,
+        &settings.origin,
+        whole,
+        arguments.strict,
+        &mut |done, _| pace.at(done),
+    );
     let took = pace.end();
-    outcome?;
-    let report = audit.finish(&note)?;
+    let (audit, report) = outcome?;
     if let Some(pinned) = store.pinned() {
         audit.agrees(&pinned)?;
     }

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::copying::MARKER;
 use super::entries::{Body, Entries};
 use super::files::{Files, Lock, MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN};
 use super::format::wide;
@@ -83,6 +84,10 @@ impl FileStore {
         let lock = if options.read_only {
             None
         } else {
+            refuse_backup(&*files, dir)?;
+            for secret in [secret::path(dir), dir.join("vault").join("keys")] {
+                StoreError::refuse_open(&*files, &secret)?;
+            }
             Some(take_lock(&*files, dir)?)
         };
         let mut notices = Vec::new();
@@ -129,6 +134,19 @@ impl FileStore {
         }
         store.observe();
         Ok(store)
+    }
+
+    /// Makes a new secret, in a book that has none: one that was restored without its private records.
+    ///
+    /// # Errors
+    /// [`StoreError::BookExists`] when there is one.
+    pub fn found_secret(dir: &Path, files: &dyn Files, secret: &[u8; 32]) -> Result<(), StoreError> {
+        match secret::read(files, dir)? {
+            None => secret::write(files, dir, secret),
+            Some(_) => Err(StoreError::BookExists {
+                path: secret::path(dir).display().to_string(),
+            }),
+        }
     }
 
     /// The secret of the book's request codes.
@@ -275,6 +293,19 @@ impl Store for FileStore {
 
     fn pinned(&self) -> Option<String> {
         self.pins.newest().map(|pin| pin.note)
+    }
+}
+
+fn refuse_backup(files: &dyn Files, dir: &Path) -> Result<(), StoreError> {
+    let path = dir.join(MARKER);
+    match files
+        .exists(&path)
+        .map_err(StoreError::io("looking for", &path))?
+    {
+        false => Ok(()),
+        true => Err(StoreError::Backup {
+            path: dir.display().to_string(),
+        }),
     }
 }
 

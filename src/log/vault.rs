@@ -3,7 +3,7 @@
 //! It owns the form of a record, the encryption of disclosures, and erasing. It is written and synced before the group
 //! of the log that it belongs to. Nothing here is needed to verify the log: with an empty vault every proof still holds.
 
-mod form;
+pub(super) mod form;
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};

@@ -26,6 +26,8 @@ pub struct DeskKeys {
     pub recorder: Signer,
     /// Signs checkpoints.
     pub log: NoteSigner,
+    /// Signs them too, as soon as the key chain lets it: the key that is to follow.
+    pub next_log: Option<NoteSigner>,
     /// Keys the digests of requests.
     pub secret: [u8; 32],
 }
@@ -74,6 +76,8 @@ pub struct Desk {
     pub(super) store: Arc<dyn Store>,
     pub(super) origin: String,
     pub(super) deskkeys: DeskKeys,
+    /// The keys that may sign checkpoints, with their thumbprints.
+    pub(super) sealers: Vec<(String, NoteSigner)>,
     pub(super) book: Book,
     pub(super) keys: Keys,
     pub(super) chains: HashMap<Uuid, ChainEnd>,
@@ -316,7 +320,11 @@ impl Desk {
             size,
             root,
         }
-        .sign(&self.deskkeys.log);
+        .sign_by(&match self.sealers_at(size).as_slice() {
+            // A book that is founded entry by entry adds its log key last.
+            [] => vec![&self.deskkeys.log],
+            sealers => sealers.to_vec(),
+        });
         Released { note, size, root }
     }
 
