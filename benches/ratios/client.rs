@@ -3,11 +3,10 @@
 //! A connection sends its next request when the last one was answered; a thread goes through its connections in turn,
 //! so that it costs little beside the server on the same cores.
 
-use super::table::rate;
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Threads of the load generator.
 const THREADS: usize = 2;
@@ -15,6 +14,16 @@ const THREADS: usize = 2;
 struct Connection {
     stream: TcpStream,
     buffer: Vec<u8>,
+    sent: Instant,
+}
+
+/// What a load came to.
+#[derive(Clone, Copy)]
+pub struct Load {
+    /// Requests a second.
+    pub rate: f64,
+    /// What 99 of 100 replies did not take longer than, seconds from sending to the whole reply.
+    pub p99: f64,
 }
 
 impl Connection {
@@ -24,7 +33,13 @@ impl Connection {
         Self {
             stream,
             buffer: Vec::with_capacity(64 * 1024),
+            sent: Instant::now(),
         }
+    }
+
+    fn send(&mut self, request: &[u8]) {
+        self.sent = Instant::now();
+        self.stream.write_all(request).unwrap();
     }
 
     /// Reads one reply: its status, and where its body begins in the buffer.
@@ -57,36 +72,49 @@ impl Connection {
     }
 }
 
-/// Sends the requests of one thread, over its connections.
-fn drive(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) {
+/// Sends the requests of one thread, over its connections; how long each reply took.
+fn drive(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) -> Vec<f64> {
     let mut open: Vec<Connection> = (0..connections).map(|_| Connection::open(address)).collect();
     let mut waiting = std::collections::VecDeque::new();
+    let mut took = Vec::with_capacity(requests.len());
     let mut requests = requests.iter();
     for (number, request) in (0..connections).zip(requests.by_ref()) {
-        open[number].stream.write_all(request).unwrap();
+        open[number].send(request);
         waiting.push_back(number);
     }
     while let Some(number) = waiting.pop_front() {
         let connection = &mut open[number];
         let (seen, body) = connection.reply();
+        took.push(connection.sent.elapsed().as_secs_f64());
         let text = || String::from_utf8_lossy(&connection.buffer[body..]).into_owned();
         assert_eq!(seen, status, "{}", text());
         if let Some(request) = requests.next() {
-            connection.stream.write_all(request).unwrap();
+            connection.send(request);
             waiting.push_back(number);
         }
     }
+    took
 }
 
-/// Requests a second over so many connections; every reply must have this status.
-pub fn load(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) -> f64 {
-    rate(requests.len(), || {
-        std::thread::scope(|scope| {
-            for part in requests.chunks(requests.len().div_ceil(THREADS)) {
-                scope.spawn(move || drive(address, connections / THREADS, part, status));
-            }
-        });
-    })
+/// Sends requests over so many connections; every reply must have this status.
+pub fn load(address: SocketAddr, connections: usize, requests: &[Vec<u8>], status: u16) -> Load {
+    let start = Instant::now();
+    let mut took: Vec<f64> = std::thread::scope(|scope| {
+        let parts = requests.chunks(requests.len().div_ceil(THREADS));
+        let threads: Vec<_> = parts
+            .map(|part| scope.spawn(move || drive(address, connections / THREADS, part, status)))
+            .collect();
+        threads
+            .into_iter()
+            .flat_map(|thread| thread.join().unwrap())
+            .collect()
+    });
+    let rate = requests.len() as f64 / start.elapsed().as_secs_f64();
+    took.sort_by(f64::total_cmp);
+    Load {
+        rate,
+        p99: took[(took.len() * 99 / 100).min(took.len() - 1)],
+    }
 }
 
 /// The bodies of replies, one request after another.

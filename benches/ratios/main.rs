@@ -3,7 +3,7 @@
 //! Each row is our rate and a limit, taken in turns (ours, limit, ours, limit, ...) and as medians of three, so that a
 //! busy machine slows both. The table is for reading; nothing here fails because a machine is slow.
 //! `N=<entries>` sets the size of the book that is audited, `EVENTS=<n>` of the one that is opened, and `ROWS="log turns
-//! commands proofs shares million"` chooses. Servers, and what is to be measured for memory, run in child processes.
+//! commands shown shares million"` chooses. Servers, and what is to be measured for memory, run in child processes.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -19,6 +19,7 @@ mod million;
 mod postgres;
 mod served;
 mod shares;
+mod shown;
 #[path = "../../tests/it/shop.rs"]
 mod shop;
 mod table;
@@ -194,7 +195,7 @@ fn main() {
         };
     }
     let chosen =
-        std::env::var("ROWS").unwrap_or_else(|_| "log turns commands proofs shares million".to_owned());
+        std::env::var("ROWS").unwrap_or_else(|_| "log turns commands shown shares million".to_owned());
     let n = usize::try_from(number("N", 20_000)).unwrap();
     let events = number("EVENTS", 1_000_000);
     println!("{n} entries, {WORKERS} workers, medians of {ROUNDS}; rates are things a second\n");
@@ -204,7 +205,7 @@ fn main() {
             "log" => whole_log(n),
             "turns" => durable(),
             "commands" => served::commands(),
-            "proofs" => served::proofs(),
+            "shown" => shown::rows(events),
             "million" => million::rows(events),
             "shares" => shares::rows(),
             other => panic!("there are no rows {other}"),
