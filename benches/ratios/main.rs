@@ -19,9 +19,9 @@ mod million;
 mod postgres;
 mod served;
 mod shares;
-mod shown;
 #[path = "../../tests/it/shop.rs"]
 mod shop;
+mod shown;
 mod table;
 
 use pourbook::check::{Audit, BLOCK};

@@ -172,7 +172,10 @@ pub fn rows(events: u64) {
             .collect();
         let middle = |of: fn(&(Load, Load)) -> f64| median(taken.iter().map(of).collect());
         let each = bytes / paths.len();
-        let work = format!("{says}, {} serials, {each} bytes each | bare handler", paths.len());
+        let work = format!(
+            "{says}, {} serials, {each} bytes each | bare handler",
+            paths.len()
+        );
         row(&work, (middle(|t| t.0.rate), middle(|t| t.1.rate)), ">= 0.5");
         let (ours, limit) = (middle(|t| t.0.p99), middle(|t| t.1.p99));
         let value = format!(

@@ -13,7 +13,7 @@ use std::sync::Arc;
 use super::StoreError;
 use super::files::{Files, MODE_DIR_OPEN, MODE_DIR_PRIVATE};
 use super::format::{all_zero, narrow, wide, zeros};
-use super::segments::{Frame, LOG, Segment, Segments, Shape};
+use super::segments::{End, Frame, LOG, Segment, Segments, Shape};
 
 /// The file that tells a backup from a book: a folder that holds it is never opened for writing.
 pub const MARKER: &str = "backup.json";
@@ -55,7 +55,7 @@ impl Copying<'_> {
         let mut target = Target::new(&*self.files, &to, &LOG)?;
         let mut copied = Copied::default();
         let mut reached = 0;
-        source.walk(&mut |frame| {
+        let end = source.walk(&mut |frame| {
             let Some(next) = frame.head.next().filter(|next| *next <= self.size) else {
                 return Ok(());
             };
@@ -70,19 +70,24 @@ impl Copying<'_> {
             at(next);
             Ok(())
         })?;
-        ends_at(reached, self.size)?;
+        ends_at(reached, self.size, &end)?;
         copied.written = target.end()?;
         Ok(copied)
     }
 }
 
-fn ends_at(reached: u64, size: u64) -> Result<(), StoreError> {
-    if reached == size {
-        return Ok(());
+/// The groups that were copied end where they should; a damaged one among them is named by its place.
+fn ends_at(reached: u64, size: u64, end: &End) -> Result<(), StoreError> {
+    match &end.bad {
+        _ if reached == size => Ok(()),
+        Some(bad) if end.next < size => {
+            let why = format!("the group that begins with entry {} is damaged", end.next);
+            Err(bad.segment.corrupt(bad.offset, why))
+        }
+        _ => Err(StoreError::Misfit {
+            why: format!("no group ends at {size} entries, only at {reached}"),
+        }),
     }
-    Err(StoreError::Misfit {
-        why: format!("no group ends at {size} entries, only at {reached}"),
-    })
 }
 
 /// The folder of a copy, segment after segment.

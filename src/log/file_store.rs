@@ -84,10 +84,7 @@ impl FileStore {
         let lock = if options.read_only {
             None
         } else {
-            refuse_backup(&*files, dir)?;
-            for secret in [secret::path(dir), dir.join("vault").join("keys")] {
-                StoreError::refuse_open(&*files, &secret)?;
-            }
+            may_be_written(&*files, dir)?;
             Some(take_lock(&*files, dir)?)
         };
         let mut notices = Vec::new();
@@ -296,7 +293,11 @@ impl Store for FileStore {
     }
 }
 
-fn refuse_backup(files: &dyn Files, dir: &Path) -> Result<(), StoreError> {
+/// Refuses a backup, and a book whose secrets others may read.
+fn may_be_written(files: &dyn Files, dir: &Path) -> Result<(), StoreError> {
+    for secret in [secret::path(dir), dir.join("vault").join("keys")] {
+        StoreError::refuse_open(files, &secret)?;
+    }
     let path = dir.join(MARKER);
     match files
         .exists(&path)

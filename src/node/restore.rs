@@ -13,9 +13,10 @@ use crate::check::{Audit, AuditReport};
 use crate::config::Settings;
 use crate::domain::{KeyRole, Timestamp};
 use crate::log::files::{MODE_DIR_OPEN, MODE_OPEN};
-use crate::log::{Copying, FileStore, FileStoreOptions, Store, StoreError};
+use crate::log::{Copying, FileStore, FileStoreOptions, Store, StoreError, VaultKind};
 use crate::proof::{Checkpoint, Unproven};
 use lost::{Second, second_pin};
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 /// What is put back, and how much may be missing.
@@ -200,7 +201,12 @@ fn prove(folder: &BookFolder, asked: &Restoring<'_>, at: Progress<'_>) -> Result
     let checkpoint = Checkpoint::peek(&note)?;
     let (audit, report) = audit(&store, &marker.origin, (checkpoint.size, &note), false, at)?;
     let second = second_pin(&from, &settings, &checkpoint, &audit, asked.lost)?;
-    let covered = covered(folder, asked, &marker.origin, checkpoint.size)?;
+    let covered = covered(
+        folder,
+        asked,
+        (&marker.origin, checkpoint.size),
+        &erased_by(&store)?,
+    )?;
     let keys = keys(&from, asked, &audit, checkpoint.size)?;
     Ok(Proven {
         settings,
@@ -214,7 +220,12 @@ fn prove(folder: &BookFolder, asked: &Restoring<'_>, at: Progress<'_>) -> Result
 }
 
 /// How many of the entries the private backup covers; every record of it is read.
-fn covered(folder: &BookFolder, asked: &Restoring<'_>, origin: &str, size: u64) -> Result<u64, RestoreError> {
+fn covered(
+    folder: &BookFolder,
+    asked: &Restoring<'_>,
+    (origin, size): (&str, u64),
+    erased: &HashSet<(u64, VaultKind)>,
+) -> Result<u64, RestoreError> {
     let Some(private) = asked.private else {
         return Ok(0);
     };
@@ -239,7 +250,7 @@ fn covered(folder: &BookFolder, asked: &Restoring<'_>, origin: &str, size: u64) 
         size: covered,
         finished: 0,
     };
-    copying.prove_vault()?;
+    copying.prove_vault(&|index, kind| Ok(erased.contains(&(index, kind.clone()))))?;
     Ok(covered)
 }
 
@@ -333,5 +344,5 @@ fn erase_again(folder: &BookFolder, proven: &Proven) -> Result<(u64, u64), Resto
         size,
         finished: 0,
     };
-    Ok(copying.prove_vault()?)
+    Ok(copying.prove_vault(&|_, _| Ok(false))?)
 }

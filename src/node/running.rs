@@ -58,13 +58,17 @@ pub struct Node {
 
 type Opened = (Arc<FileStore>, DeskKeys, String);
 
-fn open_store(folder: &BookFolder, recorder: Signer) -> Result<Opened, NodeError> {
+/// The store first: a folder that cannot be opened says why, whatever keys it has.
+fn open_store(
+    folder: &BookFolder,
+    recorder: fn(&BookFolder) -> Result<Signer, NodeError>,
+) -> Result<Opened, NodeError> {
     let settings = folder.settings()?;
     let mut options = FileStoreOptions::new(Box::new(chance::bytes));
     options.second_pin = settings.second_pin;
     let store = Arc::new(FileStore::open(folder.path(), options, folder.files())?);
     let deskkeys = DeskKeys {
-        recorder,
+        recorder: recorder(folder)?,
         log: NoteSigner::new(&settings.origin, &folder.key(KeyRole::Log)?.seed)?,
         next_log: next_log(folder, &settings.origin)?,
         secret: store.secret()?,
@@ -91,7 +95,7 @@ fn next_log(folder: &BookFolder, origin: &str) -> Result<Option<NoteSigner>, Nod
 /// # Errors
 /// [`NodeError`].
 pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
-    open_observed(open_store(folder, recorder(folder)?)?, Observer::none())
+    open_observed(open_store(folder, recorder)?, Observer::none())
 }
 
 /// Opens the desk for an entry about keys. The keys of the book may be gone: a recorder key that is not there signs no entry
@@ -100,11 +104,11 @@ pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
 /// # Errors
 /// [`NodeError`].
 pub fn open_desk_for_keys(folder: &BookFolder) -> Result<Desk, NodeError> {
-    let recorder = match folder.files().exists(&folder.key_path(KeyRole::Recorder))? {
-        true => recorder(folder)?,
-        false => Signer::from_seed(&chance::bytes()),
+    let or_nobody = |folder: &BookFolder| match folder.files().exists(&folder.key_path(KeyRole::Recorder))? {
+        true => recorder(folder),
+        false => Ok(Signer::from_seed(&chance::bytes())),
     };
-    let (store, deskkeys, origin) = open_store(folder, recorder)?;
+    let (store, deskkeys, origin) = open_store(folder, or_nobody)?;
     Ok(Desk::open_for_keys(store, &origin, deskkeys)?)
 }
 
@@ -117,7 +121,7 @@ fn open_observed((store, deskkeys, origin): Opened, observer: Observer) -> Resul
 /// # Errors
 /// [`NodeError`]; nothing is removed while another process holds the book.
 pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
-    let opened = open_store(folder, recorder(folder)?)?;
+    let opened = open_store(folder, recorder)?;
     for path in [folder.views(), folder.tiles()] {
         if folder.files().exists(&path)? {
             std::fs::remove_dir_all(&path)?;
@@ -146,7 +150,7 @@ impl Node {
     pub fn open(folder: &BookFolder) -> Result<Self, NodeError> {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
-        let opened = open_store(folder, recorder(folder)?)?;
+        let opened = open_store(folder, recorder)?;
         let views = Views::open(&folder.views())?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;

@@ -5,6 +5,7 @@
 //! comments and braces, no more: it is no parser of Rust. Each rule is also fed a source that breaks it, so that a rule
 //! that stopped seeing anything fails here.
 
+mod dependencies;
 mod reader;
 mod rules;
 

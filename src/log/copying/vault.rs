@@ -41,7 +41,7 @@ impl Copying<'_> {
         let mut erasures = Vec::new();
         let mut copied = Copied::default();
         let (mut reached, mut slots) = (0, Slots::default());
-        source.walk(&mut |frame| {
+        let end = source.walk(&mut |frame| {
             let Some(next) = frame.head.next().filter(|next| *next <= self.size) else {
                 return Ok(());
             };
@@ -70,7 +70,7 @@ impl Copying<'_> {
             at(next);
             Ok(())
         })?;
-        ends_at(reached, self.size)?;
+        ends_at(reached, self.size, &end)?;
         if let Some(first) = slots.first_new {
             copied_keys.put_raw(first, &keys.raw(first, slots.next)?)?;
         }
@@ -103,22 +103,24 @@ impl Copying<'_> {
         file.sync().map_err(StoreError::io("syncing", &path))
     }
 
-    /// Reads every private record of the copy, with its key. How many there are, and how many of them are erased.
+    /// Reads every private record of the copy, with its key. How many there are, and how many of them are erased. One that is
+    /// `ordered` to be erased counts as erased, also if its erasing was cut short: the next one ends it.
     ///
     /// # Errors
     /// The first one that is not as it was written, by its place.
-    pub fn prove_vault(&self) -> Result<(u64, u64), StoreError> {
+    pub fn prove_vault(&self, ordered: Ordered<'_>) -> Result<(u64, u64), StoreError> {
         let never = Box::new(|| [0; 32]);
         let dir = self.to.join("vault");
         let no_more = || Ok(true);
         let (vault, _) = Vault::open(&self.files, dir, 0, false, never, self.size, &no_more)?;
         let (mut readable, mut erased) = (0_u64, 0_u64);
         for index in 0..self.size {
-            for record in vault.private(index)? {
-                let of = match (record.kind, record.body.is_empty()) {
+            for (kind, body) in vault.each(index)? {
+                let of = match (&kind, body) {
+                    (_, Err(why)) if !ordered(index, &kind)? => return Err(why),
                     (VaultKind::Request, _) => continue,
-                    (_, true) => &mut erased,
-                    (_, false) => &mut readable,
+                    (_, Ok(body)) if !body.is_empty() => &mut readable,
+                    _ => &mut erased,
                 };
                 *of = of.saturating_add(1);
             }

@@ -55,7 +55,7 @@ fn copy(files: &MemoryFiles, size: u64, finished: u64) -> Result<Copied, StoreEr
     let copying = copying(files, size, finished);
     let log = copying.log(&mut |_| {})?;
     let vault = copying.vault(&|_, _| Ok(true), &mut |_| {})?;
-    copying.prove_vault()?;
+    copying.prove_vault(&|_, _| Ok(false))?;
     Ok(Copied {
         groups: log.groups,
         written: log.written + vault.written,
@@ -255,7 +255,7 @@ fn a_fault_at_any_operation_leaves_the_finished_copy_and_the_next_run_ends() {
                     from: Path::new(COPY),
                     ..copied
                 }
-                .prove_vault()
+                .prove_vault(&|index, _| Ok(index == 2))
                 .unwrap_or_else(|why| panic!("{place}: {why}"));
                 assert_eq!(readable + erased, 3, "{place}");
                 let store = open_log_alone(&files, &place);
