@@ -23,6 +23,7 @@ mod located;
 mod log_files;
 mod losses;
 mod metal_statement;
+mod photographs;
 mod plans;
 mod preflight;
 mod private;
@@ -42,6 +43,7 @@ pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
+pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use said::Said;
@@ -97,6 +99,8 @@ pub struct App {
     pub proofs: Proofs,
     /// The full tiles that are kept as files.
     pub tiles: Arc<TileFiles>,
+    /// The photographs that are kept as files.
+    pub photographs: Arc<Photographs>,
     /// How often one address may ask.
     pub limits: Limits,
     /// The streams of entries that are open.
@@ -234,6 +238,8 @@ async fn handle(
     match route.deed {
         Deed::Command(recording) => commands::record(app, recording, known()?, request, payload).await,
         Deed::KeyEntry => commands::record_key(app, known()?, request, payload).await,
+        Deed::AddPhotograph => photographs::record(app, known()?, request, payload).await,
+        Deed::ShowPhotograph => photographs::show(app, &Asked::of(request, caller), request.headers()).await,
         Deed::FindPosted => {
             let question = find::question(app, request, payload).await?;
             let app = Data::clone(app);
@@ -274,9 +280,12 @@ async fn apart(work: impl FnOnce() -> Result<Found, Problem> + Send + 'static) -
 
 fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
     match deed {
-        Deed::Command(_) | Deed::KeyEntry | Deed::FindPosted | Deed::Calculation(_) => {
-            Err(Problem::internal("what has a body is no plain read"))
-        }
+        Deed::Command(_)
+        | Deed::KeyEntry
+        | Deed::AddPhotograph
+        | Deed::ShowPhotograph
+        | Deed::FindPosted
+        | Deed::Calculation(_) => Err(Problem::internal("what has a body of its own is no plain read")),
         Deed::Figure(figure) => figure(app, asked),
         Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),

@@ -1,8 +1,8 @@
 //! Pourbook: the book of a workshop that pours precious metal by hand.
 //!
 //! The floors, lowest first; a file imports only from floors below its own (`tests/it/tidy.rs` holds this):
-//! `proof` and `metal` (0), `domain` and `calculators` (1), `record` (2), `check` and `log` (3), `writer`, `views` and
-//! `accounts` (4), `http` (5), `node` and `config` (6), `cli` (7). Floors 0 to 3 build without the feature `server`.
+//! `proof` and `metal` (0), `domain` and `calculators` (1), `record` (2), `check` and `log` (3), `writer`, `views`,
+//! `accounts` and `photographs` (4), `http` (5), `node` and `config` (6), `cli` (7). Floors 0 to 3 build without the feature `server`.
 
 #[cfg(feature = "server")]
 pub mod accounts;
@@ -19,6 +19,8 @@ pub mod log;
 pub mod metal;
 #[cfg(feature = "server")]
 pub mod node;
+#[cfg(feature = "server")]
+pub mod photographs;
 pub mod proof;
 pub mod record;
 #[cfg(feature = "server")]

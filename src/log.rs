@@ -1,4 +1,5 @@
-//! Where the book's bytes are kept: the log of entries, the vault of private records, the pin, and full tiles as files.
+//! Where the book's bytes are kept: the log of entries, the vault of private records, the pin, photographs and full tiles
+//! as files.
 //!
 //! This module owns what is on disk and what is promised of it: an acknowledged group is there after any crash, private
 //! records are durable before the group that refers to them, an erased value is gone, and damage is refused by its
@@ -16,6 +17,7 @@ mod keys;
 mod memory_files;
 mod memory_store;
 mod options;
+mod photographs;
 mod pin;
 mod secret;
 mod segments;
@@ -33,6 +35,7 @@ pub use files::{FileStamp, Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles};
 pub use memory_store::{MemoryFault, MemoryStore};
 pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};
+pub use photographs::{OpenPhotograph, PhotographFiles, PhotographState};
 pub use tiles::{Kept, TileFiles};
 
 /// The most bytes that the body of a request record may have.

@@ -20,8 +20,8 @@ pub use lists::{Filter, Page};
 pub use row::{Table, Tabled};
 
 use crate::domain::{
-    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, Piece, PieceId, Scale, ScaleId, Serial,
-    Series, SeriesId, Session, SessionId,
+    Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, PhotographHash, Piece, PieceId, Scale,
+    ScaleId, Serial, Series, SeriesId, Session, SessionId,
 };
 use std::path::Path;
 use std::sync::Arc;
@@ -71,7 +71,7 @@ const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
 const FORM: &[u8] = b"form";
-const FORM_WRITTEN: &[u8] = b"7";
+const FORM_WRITTEN: &[u8] = b"8";
 
 impl Views {
     /// Opens the views in a folder, empty if there is none.
@@ -183,6 +183,25 @@ impl Views {
     /// [`ViewError::Store`].
     pub fn piece_by_pour(&self, pour: &str) -> Result<Option<PieceId>, ViewError> {
         Ok(self.named(b'p', pour)?.map(PieceId))
+    }
+
+    /// Whether a piece has a photograph, or a thumbnail of one, with this hash. One that a correction withdrew it has not.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn has_photograph(&self, hash: PhotographHash) -> Result<bool, ViewError> {
+        for found in self.inner.names.scan_prefix(name_key(b'h', &hash.to_string())) {
+            let (_, id) = found?;
+            let piece = keys::id(&id)
+                .map(|id| self.piece(PieceId(id)))
+                .transpose()?
+                .flatten();
+            let mut photographs = piece.iter().flat_map(|piece| &piece.photographs);
+            if photographs.any(|kept| kept.photograph == hash || kept.thumbnail == hash) {
+                return Ok(true);
+            }
+        }
+        Ok(false)
     }
 
     /// The series with a code.

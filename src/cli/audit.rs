@@ -5,8 +5,9 @@ use super::arguments::{book_folder, json};
 use super::pace::Pace;
 use super::verify::thumbprint;
 use crate::check::{Audit, AuditError, AuditReport, BLOCK, Wrong};
-use crate::log::{FileStore, FileStoreOptions, Store, StoreError};
-use crate::node::AuditStopped;
+use crate::domain::Book;
+use crate::log::{FileStore, FileStoreOptions, PhotographState, Store, StoreError};
+use crate::node::{AuditStopped, BookFolder};
 use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
@@ -213,11 +214,30 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
         kept.iter()
             .map(|name| format!("log/{name} keeps the bytes of a group that was torn")),
     );
+    notices.extend(photographs_lost(&folder, audit.book())?);
     Ok(Audited {
         report,
         notices,
         took,
     })
+}
+
+/// Every photograph that the record names, read whole: those that are missing or damaged. The record stands without them.
+fn photographs_lost(folder: &BookFolder, book: &Book) -> Result<Vec<String>, Stopped> {
+    let files = folder.photographs();
+    let mut lost = Vec::new();
+    for hash in book.photographs() {
+        let how = match files.state(hash)? {
+            PhotographState::Whole => continue,
+            PhotographState::Missing => "is missing",
+            PhotographState::Damaged => "has other bytes than its name says",
+        };
+        lost.push(format!(
+            "{} {how}: put it back from a copy",
+            files.path(hash).display()
+        ));
+    }
+    Ok(lost)
 }
 
 /// Fetches a file of the log from a served book.

@@ -22,6 +22,7 @@ mod office;
 mod orders;
 mod owed;
 mod owners;
+mod photographs;
 mod pieces;
 mod prices;
 mod refining;

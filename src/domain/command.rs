@@ -60,7 +60,7 @@ macro_rules! any_of {
 
 any_of! {
     ReceiveLot, RegisterScale, OpenSession, CheckSession, CloseSession, OpenJar, ChargeMelt, CloseMelt,
-    PourPieces, WeighPieces, MeasureGravity, FaultPiece, FinishPieces, MovePiece, CondemnPiece, GiveSerials, NumberPieces,
+    PourPieces, WeighPieces, MeasureGravity, PhotographPiece, FaultPiece, FinishPieces, MovePiece, CondemnPiece, GiveSerials, NumberPieces,
     OpenSeries, CloseSeries, IssueCertificates, SupersedeCertificate, EraseField, SetClock,
     RegisterDie, DisposeDie, StrikePieces, ArchivePiece,
     SendConsignment, ReturnConsignment, SparePieces,

@@ -10,7 +10,7 @@
 mod restating;
 
 use super::book::Book;
-use super::command::{Command, CorrectEntries, SupersedeCertificate};
+use super::command::{Command, CorrectEntries, PhotographPiece, SupersedeCertificate};
 use super::decide::{Decision, Draft};
 use super::draw::{Draw, Moment, Stamp};
 use super::event::{EntryCorrected, Event, Restated, Told};
@@ -134,6 +134,13 @@ impl Correcting {
         let Some(command) = instead else {
             return Ok(Vec::new());
         };
+        if let Command::PhotographPiece(command) = command
+            && !past.events.iter().any(|event| shows(event, command))
+        {
+            return Err(
+                Refusal::OtherPhotograph { index }.at(format!("/corrections/{place}/instead/photograph"))
+            );
+        }
         let mut moment = Moment {
             now: past.stamp.at,
             by: past.stamp.by,
@@ -264,6 +271,12 @@ const fn is_correctable(event: &Event) -> bool {
             | Event::CertificateIssued(_)
             | Event::CertificateSuperseded(_)
     )
+}
+
+/// Whether an event holds the photograph that a command names: its file was kept for that event, and for no other.
+fn shows(event: &Event, command: &PhotographPiece) -> bool {
+    matches!(event, Event::PiecePhotographed(e) if (e.photograph, e.thumbnail, e.width, e.height)
+        == (command.photograph, command.thumbnail, command.width, command.height))
 }
 
 /// More ids than an entry made come from its own hash: the same for everybody who decides it anew.

@@ -17,7 +17,7 @@ mod stocktake;
 mod strikes;
 
 use super::book::Book;
-use super::command::Command;
+use super::command::{Command, CorrectEntries};
 use super::draw::{Moment, Stamp};
 use super::event::Event;
 use super::private::Private;
@@ -109,69 +109,86 @@ impl<'a> Decision<'a> {
     }
 }
 
-impl Decision<'_> {
-    fn make(&mut self, command: &Command) -> Result<(), Refused> {
-        match command {
-            Command::ReceiveLot(c) => self.receive_lot(c),
-            Command::RegisterScale(c) => self.register_scale(c),
-            Command::OpenSession(c) => self.open_session(c),
-            Command::CheckSession(c) => self.check_session(c),
-            Command::CloseSession(c) => self.close_session(c),
-            Command::OpenJar(c) => self.open_jar(c),
-            Command::OpenSeries(c) => self.open_series(c),
-            Command::ChargeMelt(c) => self.charge_melt(c),
-            Command::PourPieces(c) => self.pour_pieces(c),
-            Command::WeighPieces(c) => self.weigh_pieces(c),
-            Command::MeasureGravity(c) => self.measure_gravity(c),
-            Command::FaultPiece(c) => self.fault_piece(c),
-            Command::FinishPieces(c) => self.finish_pieces(c),
-            Command::CloseMelt(c) => self.close_melt(c),
-            Command::MovePiece(c) => self.move_piece(c),
-            Command::CondemnPiece(c) => self.condemn_piece(c),
-            Command::GiveSerials(c) => self.give_serials(c),
-            Command::NumberPieces(c) => self.number_pieces(c),
-            Command::IssueCertificates(c) => self.issue_certificates(c),
-            Command::SupersedeCertificate(c) => self.supersede_certificate(c),
-            Command::EraseField(c) => self.erase_field(c),
-            Command::SetClock(_) => self.set_clock(),
-            // A correction is decided on the past, which the book does not hold: see `Correcting`.
-            Command::CorrectEntries(_) => Err(Refusal::CorrectsNothing.into()),
-            Command::RegisterDie(c) => self.register_die(c),
-            Command::DisposeDie(c) => self.dispose_die(c),
-            Command::StrikePieces(c) => self.strike_pieces(c),
-            Command::ArchivePiece(c) => self.archive_piece(c),
-            Command::CloseSeries(c) => self.close_series(c),
-            Command::SendConsignment(c) => self.send_consignment(c),
-            Command::ReturnConsignment(c) => self.return_consignment(c),
-            Command::SparePieces(c) => self.spare_pieces(c),
-            Command::RecordOrder(c) => self.record_order(c),
-            Command::CancelOrder(c) => self.cancel_order(c),
-            Command::ReservePiece(c) => self.reserve_piece(c),
-            Command::ReleasePiece(c) => self.release_piece(c),
-            Command::SellPieces(c) => self.sell_pieces(c),
-            Command::CancelSale(c) => self.cancel_sale(c),
-            Command::HandOverPieces(c) => self.hand_over_pieces(c),
-            Command::DispatchPieces(c) => self.dispatch_pieces(c),
-            Command::DeliverPieces(c) => self.deliver_pieces(c),
-            Command::LosePieces(c) => self.lose_pieces(c),
-            Command::FindPiece(c) => self.find_piece(c),
-            Command::SendBackPieces(c) => self.send_back_pieces(c),
-            Command::ReturnPiece(c) => self.return_piece(c),
-            Command::RestockPiece(c) => self.restock_piece(c),
-            Command::BuyBackPiece(c) => self.buy_back_piece(c),
-            Command::StealPiece(c) => self.steal_piece(c),
-            Command::RecoverPiece(c) => self.recover_piece(c),
-            Command::DestroyPiece(c) => self.destroy_piece(c),
-            Command::RegisterOwner(c) => self.register_owner(c),
-            Command::AgreeMixing(c) => self.agree_mixing(c),
-            Command::GatherSweeps(c) => self.gather_sweeps(c),
-            Command::SendToRefiner(c) => self.send_to_refiner(c),
-            Command::ReturnRefining(c) => self.return_refining(c),
-            Command::TakeStock(c) => self.take_stock(c),
-            Command::RecordSpot(c) => self.record_spot(c),
-            Command::MakeQuote(c) => self.make_quote(c),
-            Command::RecordCharge(c) => self.record_charge(c),
+macro_rules! makes {
+    ($($command:ident $make:ident,)*) => {
+        impl Decision<'_> {
+            /// Decides a command by its own function.
+            fn make(&mut self, command: &Command) -> Result<(), Refused> {
+                match command {
+                    $(Command::$command(c) => self.$make(c),)*
+                }
+            }
         }
+    };
+}
+
+// Which function decides which command. The table has every one, or it does not compile.
+makes! {
+    ReceiveLot receive_lot,
+    RegisterScale register_scale,
+    OpenSession open_session,
+    CheckSession check_session,
+    CloseSession close_session,
+    OpenJar open_jar,
+    OpenSeries open_series,
+    ChargeMelt charge_melt,
+    PourPieces pour_pieces,
+    WeighPieces weigh_pieces,
+    MeasureGravity measure_gravity,
+    PhotographPiece photograph_piece,
+    FaultPiece fault_piece,
+    FinishPieces finish_pieces,
+    CloseMelt close_melt,
+    MovePiece move_piece,
+    CondemnPiece condemn_piece,
+    GiveSerials give_serials,
+    NumberPieces number_pieces,
+    IssueCertificates issue_certificates,
+    SupersedeCertificate supersede_certificate,
+    EraseField erase_field,
+    SetClock set_clock,
+    CorrectEntries correct_entries,
+    RegisterDie register_die,
+    DisposeDie dispose_die,
+    StrikePieces strike_pieces,
+    ArchivePiece archive_piece,
+    CloseSeries close_series,
+    SendConsignment send_consignment,
+    ReturnConsignment return_consignment,
+    SparePieces spare_pieces,
+    RecordOrder record_order,
+    CancelOrder cancel_order,
+    ReservePiece reserve_piece,
+    ReleasePiece release_piece,
+    SellPieces sell_pieces,
+    CancelSale cancel_sale,
+    HandOverPieces hand_over_pieces,
+    DispatchPieces dispatch_pieces,
+    DeliverPieces deliver_pieces,
+    LosePieces lose_pieces,
+    FindPiece find_piece,
+    SendBackPieces send_back_pieces,
+    ReturnPiece return_piece,
+    RestockPiece restock_piece,
+    BuyBackPiece buy_back_piece,
+    StealPiece steal_piece,
+    RecoverPiece recover_piece,
+    DestroyPiece destroy_piece,
+    RegisterOwner register_owner,
+    AgreeMixing agree_mixing,
+    GatherSweeps gather_sweeps,
+    SendToRefiner send_to_refiner,
+    ReturnRefining return_refining,
+    TakeStock take_stock,
+    RecordSpot record_spot,
+    MakeQuote make_quote,
+    RecordCharge record_charge,
+}
+
+impl Decision<'_> {
+    /// A correction is decided on the past, which the book does not hold: see `Correcting`.
+    fn correct_entries(&mut self, _: &CorrectEntries) -> Result<(), Refused> {
+        Err(Refusal::CorrectsNothing.into())
     }
 
     /// Takes an event without private members; a refusal has no pointer yet.

@@ -136,6 +136,7 @@ events! {
     "piece.weighed" => PieceWeighed of piece, slots 0, private [];
     "piece.graded" => PieceGraded of piece, slots 0, private [];
     "piece.gravity" => PieceGravity of piece, slots 0, private [];
+    "piece.photographed" => PiecePhotographed of piece, slots 0, private [];
     "piece.faulted" => PieceFaulted of piece, slots 1, private ["note" Staff];
     "piece.finished" => PieceFinished of piece, slots 0, private [];
     "piece.moved" => PieceMoved of piece, slots 1, private ["note" Staff];

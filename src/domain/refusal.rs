@@ -4,7 +4,7 @@ use super::id::{
     CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
     RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
 };
-use super::words::{DieState, Grade, OrderState, PieceState};
+use super::words::{DieState, Grade, OrderState, PhotographStage, PieceState};
 use crate::metal::gravity::Impossible;
 use crate::metal::{Fineness, Mass, Metal, Money, Reading};
 
@@ -105,6 +105,10 @@ refusals! {
     "graded-already" "the piece is graded {grade}: a reading is corrected, not repeated" => GradedAlready { grade: Grade };
     "weighed-again-already" "the piece was weighed again already: a borderline piece gets one second look" => WeighedAgainAlready;
     "scale-no-better" "this scale is no better: within {this} g here, within {before} g before" => ScaleNoBetter { this: String, before: String };
+    "photographed-already" "entry {index} holds this photograph of the piece" => PhotographedAlready { index: u64 };
+    "photographs-enough" "the piece has {most} photographs, the most that one may have" => PhotographsEnough { most: usize };
+    "not-yet-so" "no photograph shows the piece {stage}: {why}" => NotYetSo { stage: PhotographStage, why: &'static str };
+    "photograph-impossible" "a photograph of {width} x {height} pixels cannot be kept" => PhotographImpossible { width: u32, height: u32 };
     "not-condemned" "piece {piece} is {state}: only a condemned piece goes back into the crucible" => NotCondemned { piece: PieceId, state: PieceState };
     "already-remelted" "piece {piece} went into melt {melt}" => AlreadyRemelted { piece: PieceId, melt: MeltId };
     "heavier-than-before" "{after} g after finishing, {before} g before: filing takes metal off" => HeavierThanBefore { before: Mass, after: Mass };
@@ -182,6 +186,7 @@ refusals! {
     "no-such-entry" "there is no entry {index}" => NoSuchEntry { index: u64 };
     "corrects-nothing" "what is asked makes no difference" => CorrectsNothing;
     "correction-with-private" "entry {index}: private members are not corrected but erased; leave them out" => CorrectionWithPrivate { index: u64 };
+    "other-photograph" "entry {index} holds another photograph: a correction says what it shows, and puts none in its place" => OtherPhotograph { index: u64 };
     "later-fact" "by that, {kind} of entry {index} could not be: {refusal}" => LaterFact { index: u64, kind: &'static str, refusal: Box<Refusal> };
 
     "not-erasable" "entry {index} has no private member {member} in its event {event}" => NotErasable { index: u64, event: u16, member: String };

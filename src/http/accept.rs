@@ -5,6 +5,7 @@
 
 use super::problem::Problem;
 use super::routes::Deed;
+use crate::photographs;
 use actix_web::http::header::{self, HeaderMap};
 
 /// The media type that a deed answers with.
@@ -13,6 +14,7 @@ pub const fn media(deed: Deed) -> &'static str {
     match deed {
         Deed::Policy | Deed::Checkpoint => "text/plain",
         Deed::HashTile | Deed::EntryTile => "application/octet-stream",
+        Deed::ShowPhotograph => photographs::KEPT_MEDIA,
         Deed::Description => "application/yaml",
         Deed::ProblemPage => "text/html",
         _ => "application/json",

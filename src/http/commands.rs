@@ -172,7 +172,10 @@ fn take_versions(body: &mut Map<String, Value>) -> Result<Vec<Expected>, Problem
 
 /// Hands a submission to the writer and awaits its answer. What was recorded is answered once the views show it, so that
 /// the handler is woken once; should they lag, it is answered without them.
-async fn submit(app: &App, submission: Submission, path: Option<Uuid>) -> Result<Recorded, Problem> {
+///
+/// # Errors
+/// Every [`Problem`] of a submission that is not recorded. `path` is the id that stands in the path, if one does.
+pub async fn submit(app: &App, submission: Submission, path: Option<Uuid>) -> Result<Recorded, Problem> {
     let (tell, mut told) = tokio::sync::oneshot::channel();
     let answered = Arc::new(Mutex::new(None));
     let (views, answer) = (app.views.clone(), Arc::clone(&answered));
@@ -209,7 +212,8 @@ async fn submit(app: &App, submission: Submission, path: Option<Uuid>) -> Result
     ))
 }
 
-fn busy(detail: &str) -> Problem {
+/// Too much is under way: come again in a second.
+pub fn busy(detail: &str) -> Problem {
     Problem::busy(detail).with(header::RETRY_AFTER, "1")
 }
 
@@ -301,7 +305,10 @@ struct ToldSubject {
 }
 
 /// The reply to what stands in the log; the same for the first time and for a repeat.
-fn reply(app: &App, main: &str, recorded: &Recorded) -> Result<HttpResponse, Problem> {
+///
+/// # Errors
+/// 500 when it cannot be written as JSON.
+pub fn reply(app: &App, main: &str, recorded: &Recorded) -> Result<HttpResponse, Problem> {
     let told = Told {
         events: recorded.events.iter().map(told_event).collect(),
         index: recorded.index,

@@ -93,7 +93,7 @@ pub fn if_none_match(headers: &HeaderMap, etag: &str) -> bool {
     })
 }
 
-/// Reads the body, once its media type is seen to be the wanted one.
+/// Reads the body, once its media type is seen to be the wanted one: UTF-8 text of at most [`BODY_BYTES_MAX`] bytes.
 ///
 /// # Errors
 /// 415 for another media type or a content encoding, 413 for too large a body, 408 for one that is too slow, 400 for one
@@ -104,29 +104,54 @@ pub async fn body(
     media: &str,
     patience: Duration,
 ) -> Result<Bytes, Problem> {
+    let wanted = Wanted {
+        media: &[media],
+        bytes_max: BODY_BYTES_MAX,
+        too_large: || Problem::too_large(format!("a body may have at most {BODY_BYTES_MAX} bytes")),
+        patience,
+    };
+    body_as(request, payload, &wanted).await
+}
+
+/// What a body must be.
+pub struct Wanted<'a> {
+    /// The media types that are taken.
+    pub media: &'a [&'a str],
+    /// How many bytes it may have.
+    pub bytes_max: usize,
+    /// What is said of one that has more.
+    pub too_large: fn() -> Problem,
+    /// How long it may take to arrive.
+    pub patience: Duration,
+}
+
+/// Reads a body of this kind.
+///
+/// # Errors
+/// As [`body`].
+pub async fn body_as(request: &HttpRequest, payload: Payload, wanted: &Wanted<'_>) -> Result<Bytes, Problem> {
     let headers = request.headers();
     let sent = single(headers, header::CONTENT_TYPE)?.unwrap_or("");
-    check_media(sent, media)?;
+    check_media(sent, wanted.media)?;
     if single(headers, header::CONTENT_ENCODING)?
         .is_some_and(|encoding| !encoding.eq_ignore_ascii_case("identity"))
     {
         return Err(Problem::media("a body with a content encoding is not read"));
     }
     let length = single(headers, header::CONTENT_LENGTH)?.and_then(|length| length.parse::<usize>().ok());
-    let too_large = || Problem::too_large(format!("a body may have at most {BODY_BYTES_MAX} bytes"));
-    if length.is_some_and(|length| length > BODY_BYTES_MAX) {
-        return Err(too_large());
+    if length.is_some_and(|length| length > wanted.bytes_max) {
+        return Err((wanted.too_large)());
     }
-    let reading = payload.to_bytes_limited(BODY_BYTES_MAX);
-    match actix_web::rt::time::timeout(patience, reading).await {
+    let reading = payload.to_bytes_limited(wanted.bytes_max);
+    match actix_web::rt::time::timeout(wanted.patience, reading).await {
         Err(_) => Err(Problem::timeout("the body did not arrive in time")),
-        Ok(Err(_)) => Err(too_large()),
+        Ok(Err(_)) => Err((wanted.too_large)()),
         Ok(Ok(Err(_))) => Err(Problem::unreadable("the body broke off")),
         Ok(Ok(Ok(bytes))) => Ok(bytes),
     }
 }
 
-fn check_media(sent: &str, media: &str) -> Result<(), Problem> {
+fn check_media(sent: &str, media: &[&str]) -> Result<(), Problem> {
     let mut parts = sent.split(';').map(str::trim);
     let named = parts.next().unwrap_or("");
     let utf8 = parts.all(|parameter| {
@@ -135,8 +160,13 @@ fn check_media(sent: &str, media: &str) -> Result<(), Problem> {
         let value = halves.next().unwrap_or("").trim_matches('"');
         !name.eq_ignore_ascii_case("charset") || value.eq_ignore_ascii_case("utf-8")
     });
-    if named.eq_ignore_ascii_case(media) && utf8 {
+    if utf8 && media.iter().any(|media| named.eq_ignore_ascii_case(media)) {
         return Ok(());
     }
-    Err(Problem::media(format!("the body must be {media} in UTF-8")).with(header::ACCEPT, media))
+    let encoding = match media {
+        [text] if !text.starts_with("image/") => " in UTF-8",
+        _ => "",
+    };
+    let media = media.join(", ");
+    Err(Problem::media(format!("the body must be {media}{encoding}")).with(header::ACCEPT, media))
 }

@@ -18,11 +18,22 @@ pub fn take(body: &mut Map<String, Value>, now: Timestamp) -> Result<Option<Time
     let Some(value) = body.remove("at") else {
         return Ok(None);
     };
-    let refuse = |detail: &str| Problem::invalid(detail).at("/at");
-    let text = value.as_str().ok_or_else(|| refuse(instant::FORM))?;
-    let at = instant::read(text).map_err(refuse)?;
+    let read = value
+        .as_str()
+        .ok_or(instant::FORM)
+        .and_then(|text| read(text, now));
+    read.map(Some)
+        .map_err(|detail| Problem::invalid(detail).at("/at"))
+}
+
+/// Reads such a time.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn read(text: &str, now: Timestamp) -> Result<Timestamp, &'static str> {
+    let at = instant::read(text)?;
     if at.0 > now.0.saturating_add(AHEAD_SECONDS) {
-        return Err(refuse("is still to come: what is recorded has been done"));
+        return Err("is still to come: what is recorded has been done");
     }
-    Ok(Some(at))
+    Ok(at)
 }

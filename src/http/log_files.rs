@@ -138,6 +138,7 @@ pub fn health(app: &App, asked: &Asked) -> Result<Found, Problem> {
     if let Some(torn) = head.torn {
         body.insert("torn".into(), json!({"index": torn.index, "bytes": torn.bytes}));
     }
+    body.extend(app.photographs.told().map(|lost| ("photographs".into(), lost)));
     Ok(Found::json(&Value::Object(body), "no-store"))
 }
 

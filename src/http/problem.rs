@@ -74,8 +74,14 @@ kinds! {
         "The version that you named is not the version that it has now. Read it again, look at what changed, and decide anew. Nothing was recorded.";
     too_large "body-too-large" PAYLOAD_TOO_LARGE "The body is too large"
         "A body may have at most 256 KiB. Split the command.";
+    photograph_too_large "photograph-too-large" PAYLOAD_TOO_LARGE "The picture is too large"
+        "A picture may be sent with at most 20 MiB. Nothing was recorded.";
+    photograph_unusable "photograph-unusable" UNPROCESSABLE_ENTITY "The picture cannot be kept"
+        "A photograph is a JPEG, PNG or WebP by its bytes, whole, still, and of at most 50 megapixels; the detail says what this one is instead. It was not kept, and nothing was recorded.";
+    photograph_lost "photograph-lost" INTERNAL_SERVER_ERROR "The file of the photograph is missing or damaged"
+        "The record names this photograph, but its file is missing or has other bytes than the record says. The record stands. The workshop can put the file back from a copy: its name is the SHA-256 of its bytes.";
     media "media-type" UNSUPPORTED_MEDIA_TYPE "The body has the wrong media type"
-        "Commands are application/json, key entries text/plain, without a content encoding.";
+        "Commands are application/json, key entries text/plain, photographs image/jpeg, image/png or image/webp, without a content encoding.";
     invalid "invalid" UNPROCESSABLE_ENTITY "A member does not fit"
         "The body is JSON, but a member is missing, unknown, or not what it should be; the errors name each by its JSON pointer. Nothing was recorded.";
     key_reused "idempotency-key-reused" UNPROCESSABLE_ENTITY "The key was used for other content"
@@ -113,6 +119,7 @@ const IMPOSSIBLE: &[&str] = &[
     "spot-not-positive",
     "price-impossible",
     "charge-impossible",
+    "photograph-impossible",
 ];
 
 impl Problem {

@@ -87,6 +87,9 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     {
         body.insert("certificate".into(), certified(app, &certificate)?);
     }
+    if !piece.photographs.is_empty() {
+        body.insert("photographs".into(), json!(piece.photographs));
+    }
     body.extend(gravity(app, &piece)?.map(|gravity| ("gravity".to_owned(), gravity)));
     body.insert("suspect".into(), json!(is_suspect(app, &piece)?));
     let released = app.writer.published().released();

@@ -34,6 +34,10 @@ pub enum Deed {
     Command(&'static Recording),
     /// Records an entry that the root key signed.
     KeyEntry,
+    /// Keeps a photograph of a piece and records it.
+    AddPhotograph,
+    /// Shows a photograph that the record names.
+    ShowPhotograph,
     /// Lists a table.
     List(Table),
     /// Shows one row.

@@ -135,7 +135,7 @@ pub fn back_up(folder: &BookFolder, to: &Path, at: Progress<'_>) -> Result<Backe
     let copied = copying.log(&mut |done| at(done, size))?;
     hold_root(folder, to, &source.checkpoint)?;
     let mut notices = source.notices.clone();
-    let photographs = copy_photographs(&*files, folder.path(), to, &mut notices)?;
+    let photographs = copy_photographs(folder, &BookFolder::at(to), &mut notices)?;
     for name in ["policy", "pourbook.toml"] {
         place.put(name, &folder.text(&folder.path().join(name))?, MODE_OPEN)?;
     }

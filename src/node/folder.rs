@@ -4,7 +4,7 @@ use super::keyfile::{KeyFile, KeyFileError};
 use crate::config::{Settings, SettingsError};
 use crate::domain::KeyRole;
 use crate::log::files::{MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN, MODE_PRIVATE};
-use crate::log::{Files, MARKER, RealFiles, StoreError};
+use crate::log::{Files, MARKER, PhotographFiles, RealFiles, StoreError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -80,6 +80,12 @@ impl BookFolder {
     #[must_use]
     pub fn tiles(&self) -> PathBuf {
         self.path.join("derived").join("tiles")
+    }
+
+    /// The photographs, which stand beside the log that names them.
+    #[must_use]
+    pub fn photographs(&self) -> PhotographFiles {
+        PhotographFiles::new(self.files(), self.path.join("photos"))
     }
 
     /// Where hashes of tokens stand.

@@ -307,7 +307,7 @@ fn fill(
     if proven.covered == 0 {
         FileStore::found_secret(to, &*files, secret)?;
     }
-    copy_photographs(&*files, asked.backup, to, notices)?;
+    copy_photographs(&BookFolder::at(asked.backup), folder, notices)?;
     let policy = asked.backup.join("policy");
     folder.write_open("policy", &folder.text(&policy)?)?;
     for (role, text) in &proven.keys {

@@ -6,13 +6,16 @@ use super::tiles::{self, Keeping};
 use super::{chance, clock};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
-use crate::domain::KeyRole;
-use crate::http::{Access, App, BODY_TIMEOUT, Limits, Proofs, Settings as ApiSettings, Streams, configure};
+use crate::domain::{KeyRole, PhotographHash};
+use crate::http::{
+    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+};
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
 use crate::record::Signer;
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::thread::JoinHandle;
@@ -169,6 +172,8 @@ impl Node {
                 std::process::abort();
             }),
         };
+        let photographs = Arc::new(Photographs::new(folder.photographs()));
+        look_for(desk.book().photographs(), Arc::clone(&photographs))?;
         let (writer, writing) = Writer::start(desk, surroundings)?;
         let app = Arc::new(App {
             writer,
@@ -186,6 +191,7 @@ impl Node {
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
             tiles,
+            photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
             streams: Streams::default(),
         });
@@ -209,6 +215,20 @@ impl Node {
         }
         self.following.join().map_err(|_| NodeError::Died("views"))
     }
+}
+
+/// Looks beside the service whether each photograph has its file; `/healthz` tells how many have none.
+fn look_for(named: BTreeSet<PhotographHash>, photographs: Arc<Photographs>) -> std::io::Result<()> {
+    let looking = std::thread::Builder::new().name("photographs".to_owned());
+    looking.spawn(move || {
+        let missing = photographs.look_for(named);
+        if missing > 0 {
+            tracing::error!(
+                "{missing} files of photographs that the record names are missing: see `pourbook audit`"
+            );
+        }
+    })?;
+    Ok(())
 }
 
 fn tell_failure(error: &dyn std::fmt::Display) {

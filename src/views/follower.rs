@@ -137,6 +137,12 @@ impl Views {
                 if may_be_named(entry, index, row.since) {
                     self.name(b'p', &row.pour, row.as_ref())?;
                 }
+                for photograph in &row.photographs {
+                    for hash in [photograph.photograph, photograph.thumbnail] {
+                        // One picture may show several pieces, so each has a name of its own for it.
+                        self.name(b'h', &format!("{hash}{}", row.piece), row.as_ref())?;
+                    }
+                }
                 if let Some(serial) = &row.serial {
                     self.name(b's', &serial.to_string(), row.as_ref())?;
                 }

@@ -14,21 +14,22 @@ mod limits;
 mod lists;
 mod live;
 mod main_line;
+pub mod photographs;
 mod public;
 mod quotes;
 mod settings;
 mod stock;
 mod wire;
 
-use actix_web::body::MessageBody;
+use actix_web::body::{BodySize, MessageBody, to_bytes};
 use actix_web::http::Method;
 use actix_web::http::header::HeaderMap;
 use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Proofs, Quotas, Role, Settings, Streams, Tokens};
-use pourbook::log::{MemoryFiles, MemoryStore, Store, TileFiles};
+use pourbook::http::{Access, App, Limits, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens};
+use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
@@ -152,6 +153,8 @@ pub struct TestApp {
     /// A token of an auditor that ends in a minute.
     pub passing: String,
     next_key: AtomicU64,
+    /// The files of photographs.
+    pub photographs: MemoryFiles,
 }
 
 impl TestApp {
@@ -183,6 +186,7 @@ impl TestApp {
         } else {
             store
         };
+        let photographs = MemoryFiles::new();
         let app = Arc::new(App {
             writer,
             views,
@@ -202,6 +206,10 @@ impl TestApp {
             },
             proofs: Proofs::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
+            photographs: Arc::new(Photographs::new(PhotographFiles::new(
+                Arc::new(photographs.clone()),
+                "/photos".into(),
+            ))),
             limits: {
                 let ticks = Arc::clone(&ticks);
                 Limits::new(served.quotas, move || {
@@ -226,8 +234,15 @@ impl TestApp {
                 let (asked, path) = (request.method().clone(), request.path().to_owned());
                 let response = test::call_service(&*service, request).await;
                 let (status, headers) = (response.status().as_u16(), response.headers().clone());
-                let body = response.into_body().try_into_bytes();
-                let body = body.unwrap_or_else(|_| panic!("a body that streams")).to_vec();
+                let body = match response.into_body().try_into_bytes() {
+                    Ok(body) => body,
+                    // In parts, to a known end.
+                    Err(body) if matches!(body.size(), BodySize::Sized(_)) => to_bytes(body)
+                        .await
+                        .unwrap_or_else(|_| panic!("a body that broke off")),
+                    Err(_) => panic!("a body that streams"),
+                };
+                let body = body.to_vec();
                 let reply = Reply {
                     status,
                     headers,
@@ -248,6 +263,7 @@ impl TestApp {
             expired,
             passing,
             next_key: AtomicU64::new(1),
+            photographs,
         }
     }
 

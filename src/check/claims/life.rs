@@ -7,11 +7,12 @@
 mod away;
 
 use super::Claims;
-use super::states::follows;
+use super::states::{CAME_HOME, UNSEEN, follows};
 use crate::domain::{
-    CertificateId, CondemnReason, ConsignmentId, Event, Grade, Hallmark, Marking, PieceCertified,
-    PieceCondemned, PieceMoved, PieceNumbered, PiecePoured, PieceSerialled, PieceState as S, PieceStruck,
-    PieceWeighed, SaleId, SeriesId, SeriesKind, SeriesOpened, SessionId, Shape, Stage, StrikeOutcome,
+    CertificateId, CondemnReason, ConsignmentId, Event, Grade, Hallmark, Marking, PHOTOGRAPHS_MAX,
+    PhotographHash, PhotographStage, PieceCertified, PieceCondemned, PieceMoved, PieceNumbered,
+    PiecePhotographed, PiecePoured, PieceSerialled, PieceState as S, PieceStruck, PieceWeighed, SaleId,
+    SeriesId, SeriesKind, SeriesOpened, SessionId, Shape, Stage, StrikeOutcome,
 };
 use crate::metal::{Fineness, Reading};
 
@@ -41,6 +42,7 @@ pub(in crate::check) struct Life {
     consignment: Option<(ConsignmentId, Fineness)>,
     sale: Option<SaleId>,
     issues: u32,
+    photographs: Vec<PhotographHash>,
 }
 
 /// A final weighing.
@@ -114,6 +116,7 @@ impl Life {
             consignment: None,
             sale: None,
             issues: 0,
+            photographs: Vec::new(),
         }
     }
 
@@ -144,6 +147,7 @@ impl Life {
             }
             // Water that is dried off changes nothing of the piece; its readings are held by the claim about weight.
             Event::PieceGravity(_) => Ok(()),
+            Event::PiecePhotographed(e) => self.photograph(e),
             Event::PieceFaulted(_) => {
                 must(self.grade != Some(Grade::Faulty), "it was graded faulty before")?;
                 self.grade = Some(Grade::Faulty);
@@ -179,6 +183,35 @@ impl Life {
 
     fn turn(&mut self, state: S) -> Result<(), String> {
         self.state = state;
+        Ok(())
+    }
+
+    /// It changes nothing; what it is said to show must have come about. Whether its bytes are those of the hash is for
+    /// whoever fetches them.
+    fn photograph(&mut self, e: &PiecePhotographed) -> Result<(), String> {
+        must(
+            !UNSEEN.contains(&self.state),
+            &format!("the piece was {}", self.state),
+        )?;
+        match e.stage {
+            PhotographStage::FromMould => Ok(()),
+            PhotographStage::Finished => must(self.state != S::Poured, "it was not weighed"),
+            PhotographStage::Hallmarked => must(self.hallmark.is_some(), "it bore no hallmark"),
+            PhotographStage::AsSold => must(self.was_certified(), "it had no certificate"),
+            PhotographStage::Returned => must(
+                CAME_HOME.contains(&self.state),
+                "it had not come back from a buyer",
+            ),
+        }?;
+        must(
+            !self.photographs.contains(&e.photograph),
+            "the record has that photograph of it before",
+        )?;
+        must(
+            self.photographs.len() < PHOTOGRAPHS_MAX,
+            "it has as many photographs as a piece may have",
+        )?;
+        self.photographs.push(e.photograph);
         Ok(())
     }
 

@@ -95,7 +95,17 @@ const DESTROYED_FROM: &[S] = &[
 ];
 /// Ready for the last steps: finally weighed there, numbered, set aside, certified.
 const READY: &[S] = &[S::Serialled, S::Struck, S::Hallmarked, S::Spare, S::Numbered];
-const CAME_HOME: &[S] = &[S::Returned, S::BoughtBack];
+/// Where nobody has it to show, or there is nothing left of it. In every other state it can be photographed.
+pub(super) const UNSEEN: &[S] = &[
+    S::Kept,
+    S::Missing,
+    S::Lost,
+    S::Stolen,
+    S::Remelted,
+    S::Refined,
+    S::Destroyed,
+];
+pub(super) const CAME_HOME: &[S] = &[S::Returned, S::BoughtBack];
 
 const fn weighed_from(stage: Stage) -> &'static [S] {
     match stage {

@@ -35,6 +35,7 @@ impl Book {
             state: PieceState::Poured,
             readings: Vec::new(),
             gravities: Vec::new(),
+            photographs: Vec::new(),
             grading: None,
             filed: Mass::ZERO,
             condemned: None,

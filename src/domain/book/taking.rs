@@ -34,6 +34,7 @@ takes! {
         PieceWeighed take_weighing,
         PieceGraded take_grading,
         PieceGravity take_gravity,
+        PiecePhotographed take_photograph,
         PieceFaulted take_fault,
         PieceNumbered take_number,
         CertificateIssued take_issue,

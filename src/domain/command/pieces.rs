@@ -1,7 +1,8 @@
 //! Commands about pieces in the making: poured, weighed, finished, moved, given up, serials and numbers.
 
 use crate::domain::{
-    CondemnReason, Fault, Immersion, JarId, MeltId, Mould, PieceId, SeriesId, SessionId, Shape, Stage,
+    CondemnReason, Fault, Immersion, JarId, MeltId, Mould, PhotographHash, PhotographSide, PhotographStage,
+    PieceId, SeriesId, SessionId, Shape, Stage,
 };
 use crate::metal::Reading;
 use crate::metal::water::WaterTemperature;
@@ -40,6 +41,24 @@ commands! {
         in_water: Reading,
         /// Of the water, degrees Celsius.
         water: WaterTemperature,
+    }
+
+    /// A piece was photographed. The picture is kept before this is asked.
+    PhotographPiece {
+        /// The piece.
+        piece: PieceId,
+        /// The photograph, as it is kept.
+        photograph: PhotographHash,
+        /// A small one of it.
+        thumbnail: PhotographHash,
+        /// Of the photograph, pixels.
+        width: u32,
+        /// Of the photograph, pixels.
+        height: u32,
+        /// At which point of its life.
+        stage: PhotographStage,
+        /// What of it is to be seen.
+        side: PhotographSide,
     }
 
     /// A piece is unfit by eye.

@@ -110,7 +110,7 @@ impl Decision<'_> {
     }
 
     /// The book's clock goes on from what the writer's clock shows.
-    pub(super) fn set_clock(&mut self) -> Result<(), Refused> {
+    pub(super) fn set_clock(&mut self, _: &SetClock) -> Result<(), Refused> {
         let to = self.moment.now;
         Ok(self.add(ClockSet { to })?)
     }

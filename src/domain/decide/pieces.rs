@@ -3,8 +3,8 @@
 use super::{Decision, listed, pointed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    GradeRule, PieceCondemned, PieceFaulted, PieceFinished, PieceGravity, PieceId, PieceMoved, PiecePoured,
-    PieceWeighed, Private, Refusal, Refused, SessionId, Stage,
+    GradeRule, PieceCondemned, PieceFaulted, PieceFinished, PieceGravity, PieceId, PieceMoved,
+    PiecePhotographed, PiecePoured, PieceWeighed, Private, Refusal, Refused, SessionId, Stage,
 };
 use crate::metal::Mass;
 
@@ -114,6 +114,24 @@ impl Decision<'_> {
         };
         self.book.may_measure(&event).map_err(at)?;
         Ok(self.add(event)?)
+    }
+
+    pub(super) fn photograph_piece(&mut self, c: &PhotographPiece) -> Result<(), Refused> {
+        let event = PiecePhotographed {
+            piece: c.piece,
+            photograph: c.photograph,
+            thumbnail: c.thumbnail,
+            width: c.width,
+            height: c.height,
+            stage: c.stage,
+            side: c.side,
+        };
+        self.add(event).map_err(|refusal| match refusal {
+            Refusal::NotYetSo { .. } => refusal.at("/stage"),
+            Refusal::PhotographedAlready { .. } => refusal.at("/photograph"),
+            Refusal::PhotographImpossible { .. } => refusal.at("/width"),
+            other => other.at("/piece"),
+        })
     }
 
     pub(super) fn fault_piece(&mut self, c: &FaultPiece) -> Result<(), Refused> {

@@ -1,8 +1,8 @@
 //! Events that follow one piece.
 
 use crate::domain::{
-    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, Mould, PieceId, Serial,
-    SeriesId, SessionId, Shape, Stage,
+    CertificateId, CondemnReason, Fault, Grade, GradeRule, Immersion, JarId, MeltId, Mould, PhotographHash,
+    PhotographSide, PhotographStage, PieceId, Serial, SeriesId, SessionId, Shape, Stage,
 };
 use crate::metal::water::WaterTemperature;
 use crate::metal::{Mass, Reading};
@@ -172,4 +172,24 @@ pub struct PieceCertified {
     pub certificate: CertificateId,
     /// Its issue number, from 1.
     pub issue: u32,
+}
+
+/// A piece was photographed. What is kept of the picture stands beside the log, under its hash.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PiecePhotographed {
+    /// The piece.
+    pub piece: PieceId,
+    /// The photograph, as it is kept.
+    pub photograph: PhotographHash,
+    /// A small one of it.
+    pub thumbnail: PhotographHash,
+    /// Of the photograph, pixels.
+    pub width: u32,
+    /// Of the photograph, pixels.
+    pub height: u32,
+    /// At which point of its life.
+    pub stage: PhotographStage,
+    /// What of it is to be seen.
+    pub side: PhotographSide,
 }

@@ -195,6 +195,34 @@ words! {
         Returned = "returned",
     }
 
+    /// At which point of its life a piece was photographed.
+    PhotographStage {
+        /// As it came from the mould.
+        FromMould = "from_mould",
+        /// Weighed, and on its way through the workshop.
+        Finished = "finished",
+        /// With its hallmark on it.
+        Hallmarked = "hallmarked",
+        /// As its buyer gets it.
+        AsSold = "as_sold",
+        /// As it came back from a buyer.
+        Returned = "returned",
+    }
+
+    /// What of a piece a photograph shows.
+    PhotographSide {
+        /// The face.
+        Face = "face",
+        /// The back.
+        Back = "back",
+        /// An edge.
+        Edge = "edge",
+        /// The marks, near enough to be read.
+        Marks = "marks",
+        /// Anything else of it from near: a ripple, a flaw.
+        Detail = "detail",
+    }
+
     /// Why an entry is corrected.
     CorrectionReason {
         /// A figure or a word was typed wrong.

@@ -1,49 +1,61 @@
-//! Photographs in a copy of a book: content-addressed files, so that each can be held against its own name.
+//! Photographs in a copy of a book: each is under the hash of its bytes, so it is held against its own name, here and there.
 
 use super::BackupError;
-use crate::log::Files;
-use crate::log::files::{MODE_DIR_OPEN, MODE_OPEN};
-use crate::node::folder::io;
-use sha2::{Digest, Sha256};
-use std::path::Path;
+use crate::domain::PhotographHash;
+use crate::log::{PhotographFiles, PhotographState};
+use crate::node::folder::{BookFolder, io};
 
-/// Copies the photographs that are not in the copy yet; how many. One that is not what its name says is left out and told.
+/// Copies the photographs that do not stand whole in the copy; how many. One that is not what its name says is left out and
+/// told: no entry is hidden by it.
 pub(in crate::node) fn copy(
-    files: &dyn Files,
-    from: &Path,
-    to: &Path,
+    from: &BookFolder,
+    to: &BookFolder,
     notices: &mut Vec<String>,
 ) -> Result<u64, BackupError> {
-    let (from, to) = (from.join("photos"), to.join("photos"));
+    let (source, target) = (from.photographs(), to.photographs());
     let mut copied = 0_u64;
-    for part in files.list(&from).map_err(|error| io(&from, error))? {
-        let (from, to) = (from.join(&part), to.join(&part));
-        for name in files.list(&from).map_err(|error| io(&from, error))? {
-            let (from, into) = (from.join(&name), to.join(&name));
-            if !is_hash(&name) || files.exists(&into).map_err(|error| io(&into, error))? {
-                continue;
-            }
-            let bytes = files.read_whole(&from).map_err(|error| io(&from, error))?;
-            if lower_hex(&Sha256::digest(&bytes)) != name {
-                notices.push(format!("{} is damaged, and not in the copy", from.display()));
-                continue;
-            }
-            files
-                .create_dirs(&to, MODE_DIR_OPEN)
-                .map_err(|error| io(&to, error))?;
-            // Never half a file under its name.
-            let done = files.replace_synced(&into, &bytes, MODE_OPEN);
-            done.map_err(|error| io(&into, error))?;
-            copied = copied.saturating_add(1);
+    for hash in all(from)? {
+        if target.state(hash)? == PhotographState::Whole {
+            continue;
+        }
+        match read(&source, hash)? {
+            Some(bytes) if target.keep(&bytes)? == hash => copied = copied.saturating_add(1),
+            _ => notices.push(format!(
+                "{} is damaged, and not in the copy",
+                source.path(hash).display()
+            )),
         }
     }
     Ok(copied)
 }
 
-fn is_hash(name: &str) -> bool {
-    name.len() == 64 && name.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
+/// Every photograph that has a file, named by an entry or not.
+fn all(from: &BookFolder) -> Result<Vec<PhotographHash>, BackupError> {
+    let (files, dir) = (from.files(), from.path().join("photos"));
+    let mut found = Vec::new();
+    for part in files.list(&dir).map_err(|error| io(&dir, error))? {
+        let part = dir.join(part);
+        let names = files.list(&part).map_err(|error| io(&part, error))?;
+        found.extend(
+            names
+                .iter()
+                .filter_map(|name| name.parse::<PhotographHash>().ok()),
+        );
+    }
+    Ok(found)
 }
 
-fn lower_hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+fn read(source: &PhotographFiles, hash: PhotographHash) -> Result<Option<Vec<u8>>, BackupError> {
+    let Ok(open) = source.open(hash)? else {
+        return Ok(None);
+    };
+    let path = source.path(hash);
+    let mut bytes = Vec::new();
+    loop {
+        let offset = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+        match open.part(offset).map_err(|error| io(&path, error))? {
+            Some(part) => bytes.extend(part),
+            None => return Ok(Some(bytes)),
+        }
+    }
 }

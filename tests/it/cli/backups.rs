@@ -401,3 +401,31 @@ fn a_run_that_is_killed_is_gone_on_with() {
     pourbook(&["backup", &book, &private, "--private"]).ends(0, &["347 can be read"]);
     pourbook(&["restore", &log, &desk.at("restored"), "--private", &private]).ends(0, &["347 can be read"]);
 }
+
+#[test]
+fn photographs_are_copied_and_a_damaged_one_is_told() {
+    use pourbook::node::BookFolder;
+    let desk = Desk::new();
+    let book = desk.book();
+    let (log, restored) = (desk.at("log"), desk.at("restored"));
+    let photographs = BookFolder::at(Path::new(&book)).photographs();
+    let kept = [b"one picture".as_slice(), b"another"].map(|bytes| photographs.keep(bytes).unwrap());
+    pourbook(&["backup", &book, &log]).ends(0, &["2 photographs are new"]);
+    fs::write(photographs.path(kept[0]), "one pictura").unwrap();
+    let told = pourbook(&["backup", &book, &log, "--json"]).ends(0, &[]).json();
+    assert_eq!(
+        told["photographs"], 0,
+        "the copy has it whole, whatever became of it"
+    );
+    let in_copy = BookFolder::at(Path::new(&log)).photographs();
+    fs::write(in_copy.path(kept[0]), "one pictura").unwrap();
+    fs::write(in_copy.path(kept[1]), "anothe").unwrap();
+    pourbook(&["backup", &book, &log]).ends(0, &["1 photographs are new", "is damaged, and not in the copy"]);
+    fs::write(photographs.path(kept[0]), "one picture").unwrap();
+    pourbook(&["backup", &book, &log]).ends(0, &["1 photographs are new"]);
+    pourbook(&["restore", &log, &restored]).ends(0, &["holds 3 entries"]);
+    let back = BookFolder::at(Path::new(&restored)).photographs();
+    for (hash, bytes) in kept.iter().zip(["one picture", "another"]) {
+        assert_eq!(fs::read(back.path(*hash)).unwrap(), bytes.as_bytes());
+    }
+}

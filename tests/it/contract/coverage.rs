@@ -5,11 +5,13 @@
 
 use super::steps::{AFTER, STEPS, Step};
 use super::{DESCRIPTION, fits};
+use crate::http::photographs::picture;
 use crate::http::{ORIGIN, Reply, Served, TestApp, bearer};
 use actix_web::test::TestRequest;
 use pourbook::domain::{Event, KeyAdded, KeyRole, OperatorId, Timestamp};
 use pourbook::http::routes::{Deed, ROUTES, Recording, Route, Who};
 use pourbook::http::{Quotas, Role};
+use pourbook::photographs::SENT_BYTES_MAX;
 use pourbook::record::{KeyEntryDraft, Signer, seal_key_entry};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -65,7 +67,7 @@ struct Parts {
     address: String,
     token: Option<String>,
     headers: Vec<(&'static str, String)>,
-    body: Option<String>,
+    body: Option<Vec<u8>>,
 }
 
 impl Parts {
@@ -80,8 +82,8 @@ impl Parts {
         parts
     }
 
-    fn body(mut self, body: &str) -> Self {
-        self.body = Some(body.to_owned());
+    fn body(mut self, body: impl AsRef<[u8]>) -> Self {
+        self.body = Some(body.as_ref().to_vec());
         self
     }
 
@@ -181,7 +183,10 @@ impl Walk {
             );
             let route = ROUTES
                 .iter()
-                .find(|route| route.method == method && fits(route.path, &address))
+                .find(|route| {
+                    let (path, _) = address.split_once('?').unwrap_or((&address, ""));
+                    route.method == method && fits(route.path, path)
+                })
                 .unwrap_or_else(|| panic!("{} is no route", step.to));
             let mut body: Value = serde_json::from_str(&body).unwrap();
             let tray = recording(route).is_some_and(|command| command.tray);
@@ -190,7 +195,10 @@ impl Walk {
                 item["version"] = json!(app.version(item["piece"].as_str().unwrap()));
             }
             let role = roles(route).0.unwrap();
-            let reply = app.post_as(role, &address, body).await;
+            let reply = match route.deed {
+                Deed::AddPhotograph => app.photograph(role, &address, &picture()).await,
+                _ => app.post_as(role, &address, body).await,
+            };
             assert_eq!(reply.status, step.status, "{}: {}", step.to, reply.text());
             self.keep(step, &reply);
             if note {
@@ -239,6 +247,7 @@ impl Walk {
         }
         match route.deed {
             Deed::Find => address + "?q=TW",
+            Deed::AddPhotograph => address + "?stage=from_mould&side=back",
             _ => address,
         }
     }
@@ -251,7 +260,11 @@ impl Walk {
             part if part.starts_with('{') => NOBODY,
             word => word,
         });
-        parts.fold(String::new(), |address, part| format!("{address}/{part}"))
+        let address = parts.fold(String::new(), |address, part| format!("{address}/{part}"));
+        match route.deed {
+            Deed::AddPhotograph => address + "?stage=from_mould&side=back",
+            _ => address,
+        }
     }
 
     /// A request as it should be: what the description gives as an example.
@@ -273,12 +286,17 @@ impl Walk {
                 Some(name) => &DESCRIPTION["components"]["schemas"][name]["example"],
                 None => &Value::Null,
             };
-            let media = schema.map_or("text/plain", |_| "application/json");
+            let (media, body) = match route.deed {
+                Deed::AddPhotograph => ("image/png", picture()),
+                Deed::KeyEntry => ("text/plain", body.to_string().into_bytes()),
+                _ => ("application/json", body.to_string().into_bytes()),
+            };
             parts = parts
                 .with("idempotency-key", &app.fresh_key())
                 .with("content-type", media)
-                .body(&body.to_string());
-            if recording(route).is_some_and(|command| command.subject.is_some()) {
+                .body(body);
+            let photograph = matches!(route.deed, Deed::AddPhotograph);
+            if photograph || recording(route).is_some_and(|command| command.subject.is_some()) {
                 parts = parts.with("if-match", "\"1\"");
             }
         }
@@ -325,10 +343,14 @@ impl Walk {
             408 => return Some(app.send_slowly(parts.request(route.method)).await),
             412 if recording(route).is_some_and(|command| command.tray) => parts,
             412 => parts.with("if-match", "\"99\""),
-            413 => parts.body(&"x".repeat(300_000)),
+            413 if matches!(route.deed, Deed::AddPhotograph) => parts.body("x".repeat(SENT_BYTES_MAX + 1)),
+            413 => parts.body("x".repeat(300_000)),
             415 => parts.with("content-type", "text/csv"),
             422 if recording(route).is_some()
-                || matches!(route.deed, Deed::FindPosted | Deed::Calculation(_)) =>
+                || matches!(
+                    route.deed,
+                    Deed::FindPosted | Deed::Calculation(_) | Deed::AddPhotograph
+                ) =>
             {
                 parts.body("{\"nonsense\": 1}")
             }
@@ -494,7 +516,7 @@ async fn a_subject_that_is_not_there_is_not_found_even_at_version_0() {
             address: Walk::nowhere(route),
             token: roles(route).0.map(|role| walk.usual.token(role).to_owned()),
             headers: Vec::new(),
-            body: Some(body.to_string()),
+            body: Some(body.to_string().into_bytes()),
         };
         let parts = parts
             .with("idempotency-key", &walk.usual.fresh_key())

@@ -32,6 +32,9 @@ impl Step {
     }
 }
 
+/// Stands for a picture, whose bytes are no text.
+pub const PICTURE: &str = "\"a picture\"";
+
 pub const STEPS: &[Step] = &[
     post(
         "POST /v1/scales",
@@ -165,6 +168,17 @@ pub const STEPS: &[Step] = &[
         "POST /v1/pieces/$piece/gravity",
         409,
         r#"{"session": "$session", "method": "cup", "in_air": "50.42", "in_water": "0.48", "water": "20"}"#,
+    ),
+    post(
+        "POST /v1/pieces/$piece/photographs?stage=from_mould&side=face",
+        201,
+        PICTURE,
+    )
+    .keeps(&["photograph"]),
+    post(
+        "POST /v1/pieces/$piece/photographs?stage=from_mould&side=face",
+        409,
+        PICTURE,
     ),
     post("POST /v1/pieces/$piece#3/fault", 201, r#"{"fault": "porosity"}"#),
     post(

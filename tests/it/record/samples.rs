@@ -5,6 +5,7 @@
 
 mod life;
 mod longest;
+mod photographs;
 mod prices;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
@@ -212,7 +213,11 @@ impl Workshop {
 
 /// How each kind that came later, and the longest entry of each, is made: in the order in which they are sealed.
 pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
-    longest::ROWS.iter().chain(life::ROWS).chain(prices::ROWS)
+    longest::ROWS
+        .iter()
+        .chain(life::ROWS)
+        .chain(prices::ROWS)
+        .chain(photographs::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.

@@ -9,7 +9,7 @@ use serde_json::{Map, Value, json};
 use std::path::PathBuf;
 
 /// Every pattern that a plain member may have, and what it admits.
-const PATTERNS: [(&str, &str); 14] = [
+const PATTERNS: [(&str, &str); 15] = [
     (
         "id",
         "^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$",
@@ -25,6 +25,7 @@ const PATTERNS: [(&str, &str); 14] = [
         r"^(1000\.0|[1-9][0-9]{0,2}\.[0-9]([0-9]{0,2}[1-9])?|0\.[0-9]{0,3}[1-9])$",
     ),
     ("hash or key", "^[A-Za-z0-9_-]{42}[AEIMQUYcgkosw048]$"),
+    ("hash of a photograph", "^[0-9a-f]{64}$"),
     ("serial", "^[A-HJKMNP-TV-Z]{2,4}-[0-9]{4,6}-[0-9]{2}$"),
     ("series code", "^[A-HJKMNP-TV-Z]{2,4}$"),
     ("shape", "^[a-z][a-z0-9_]{0,15}$"),

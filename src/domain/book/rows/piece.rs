@@ -2,8 +2,8 @@
 
 use crate::domain::{
     CertificateId, CondemnReason, ConsignmentId, DieId, Fault, Grade, GradeRule, Hallmark, Immersion, MeltId,
-    Mould, OrderId, PieceId, PieceState, RefiningId, SaleId, Serial, SeriesId, SessionId, Shape, Stage,
-    StrikeOutcome, Timestamp, UnmarkedReason,
+    Mould, OrderId, PhotographHash, PhotographSide, PhotographStage, PieceId, PieceState, RefiningId, SaleId,
+    Serial, SeriesId, SessionId, Shape, Stage, StrikeOutcome, Timestamp, UnmarkedReason,
 };
 use crate::metal::water::WaterTemperature;
 use crate::metal::{Fineness, Mass, MassDifference, Reading};
@@ -35,6 +35,26 @@ rows! {
         water: WaterTemperature,
         /// Index of its entry.
         index: u64,
+    }
+
+    /// A photograph of a piece. It is never replaced.
+    Photograph {
+        /// The photograph, as it is kept: its address is `/photographs/` and this.
+        photograph: PhotographHash,
+        /// A small one of it, kept alike.
+        thumbnail: PhotographHash,
+        /// Of the photograph, pixels.
+        width: u32,
+        /// Of the photograph, pixels.
+        height: u32,
+        /// At which point of its life.
+        stage: PhotographStage,
+        /// What of it is to be seen.
+        side: PhotographSide,
+        /// Index of its entry.
+        index: u64,
+        /// When it was recorded.
+        at: Timestamp,
     }
 
     /// A grading of a piece, with all that it was made from.
@@ -87,6 +107,8 @@ rows! {
         readings: Vec<PieceReading>,
         /// Its weighings in water, oldest first.
         gravities: Vec<GravityReading>,
+        /// Its photographs, oldest first.
+        photographs: Vec<Photograph>,
         /// Its last grading.
         grading: Option<Grading>,
         /// Metal filed off, grams.
