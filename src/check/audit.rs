@@ -5,7 +5,8 @@
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use super::evidence::log_verifiers;
-use super::replay::{Fault, Faulty, Leaf, Past, Replay};
+use super::fault::{Fault, Faulty};
+use super::replay::{Leaf, Past, Replay};
 use crate::domain::{Book, Event};
 use crate::proof::{Checkpoint, Unproven};
 use crate::record::{Keys, PublicKey};

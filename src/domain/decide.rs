@@ -147,6 +147,7 @@ makes! {
     SupersedeCertificate supersede_certificate,
     EraseField erase_field,
     SetClock set_clock,
+    RevokeOperator revoke_operator,
     CorrectEntries correct_entries,
     RegisterDie register_die,
     DisposeDie dispose_die,

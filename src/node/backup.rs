@@ -298,11 +298,10 @@ pub(super) fn text_of(path: &Path) -> String {
     path.display().to_string()
 }
 
-/// Whether a folder is not there or holds nothing.
-pub(super) fn is_free(files: &dyn Files, path: &Path) -> Result<bool, BackupError> {
+/// Whether a folder is not there, or holds nothing but what may be there.
+pub(super) fn is_free(files: &dyn Files, path: &Path, but: &[&str]) -> Result<bool, BackupError> {
     let names = files.list(path).map_err(|error| io(path, error))?;
-    let there = files.exists(path).map_err(|error| io(path, error))?;
-    Ok(!there || names.is_empty())
+    Ok(names.iter().all(|name| but.contains(&name.as_str())))
 }
 
 /// Where a path leads, as far as it exists.

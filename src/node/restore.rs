@@ -165,7 +165,7 @@ pub fn restore(
     at: Progress<'_>,
 ) -> Result<Restored, RestoreError> {
     let path = folder.path();
-    if !is_free(&*folder.files(), path)? {
+    if !is_free(&*folder.files(), path, &[])? {
         return Err(RestoreError::NotEmpty { path: text_of(path) });
     }
     let proven = prove(folder, asked, at)?;

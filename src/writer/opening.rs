@@ -121,6 +121,7 @@ impl Desk {
             keys: replay.keys,
             chains: replay.chains,
             requests: replay.requests,
+            operators: replay.operators,
             published: Arc::new(Published::new(replay.tree, replay.key_entries)),
             last: replay.last,
             sealed: None,

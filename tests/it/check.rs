@@ -6,6 +6,7 @@ mod files;
 mod immersed;
 pub mod little_log;
 mod lives;
+mod operators;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

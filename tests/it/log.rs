@@ -10,4 +10,4 @@ mod killed;
 pub mod served;
 mod tiles;
 mod tokens;
-mod workshop;
+pub mod workshop;

@@ -10,6 +10,9 @@ use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+/// What a first run leaves behind that was cut short before the marker was there.
+const BEGUN: &[&str] = &["lock", "backup.json.new"];
+
 /// What a backup is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -102,7 +105,7 @@ impl Place {
         if book.starts_with(&there) || there.starts_with(&book) {
             return Err(BackupError::Within { path: text_of(path) });
         }
-        let free = is_free(&*files, path)?;
+        let free = is_free(&*files, path, BEGUN)?;
         let marker = match free {
             true => Marker::new(of, origin),
             false => Marker::read(folder, path, of, Some(origin))?,

@@ -275,7 +275,46 @@ fn a_stolen_token() {
     assert_eq!(record(&served, token, &key_of(1)).unwrap().0, 201);
     pourbook(&["token", "revoke", &book, operator]).ends(0, &["1 revoked"]);
     assert_eq!(record(&served, token, &key_of(2)).unwrap().0, 401);
+    // While it is served, only the server can say so in the log.
+    let revoke = ["token", "revoke", &book, operator, "--record"];
+    pourbook(&revoke).ends(
+        1,
+        &["0 revoked, but not said in the log", "held by another process"],
+    );
     served.stop();
+    pourbook(&revoke).ends(0, &["recorded as entry 4: no later entry is theirs"]);
+    pourbook(&revoke).ends(1, &["was revoked at entry 4"]);
+    let theirs = pourbook(&["token", "entries", &book, operator, "--json"])
+        .ends(0, &[])
+        .json();
+    assert_eq!(theirs["entries"].as_array().unwrap().len(), 1);
+    assert_eq!(
+        (&theirs["entries"][0]["index"], &theirs["entries"][0]["kinds"]),
+        (&json!(3), &json!(["scale.registered"]))
+    );
+    // Even where the file of tokens is put back, nothing is recorded in their name any more.
+    let tokens = format!("{book}/tokens.json");
+    let mut older: serde_json::Value = serde_json::from_str(&text(&tokens)).unwrap();
+    older["tokens"]
+        .as_array_mut()
+        .unwrap()
+        .iter_mut()
+        .for_each(|row| {
+            row.as_object_mut().unwrap().remove("revoked");
+        });
+    fs::write(&tokens, older.to_string()).unwrap();
+    let served = Served::start(Path::new(&book));
+    let (status, told) = record(&served, token, &key_of(3)).unwrap();
+    assert_eq!(status, 409, "{told}");
+    assert!(
+        told["detail"]
+            .as_str()
+            .unwrap()
+            .contains("was revoked at entry 4"),
+        "{told}"
+    );
+    served.stop();
+    pourbook(&["audit", &book]).ends(0, &["holds: 5 entries"]);
     assert!(!text(&format!("{book}/tokens.json")).contains(token));
     // Revoked tokens do not come back with a backup: no token is in one.
     let (log, restored) = (desk.at("log"), desk.at("restored"));

@@ -5,6 +5,7 @@
 
 mod life;
 mod longest;
+mod operators;
 mod photographs;
 mod prices;
 
@@ -218,6 +219,7 @@ pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
         .chain(life::ROWS)
         .chain(prices::ROWS)
         .chain(photographs::ROWS)
+        .chain(operators::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.
