@@ -5,6 +5,7 @@
 //! question comes), private values (only the vault has them), and HTTP.
 
 mod as_of;
+mod compared;
 pub mod costs;
 pub mod exact;
 mod gradings;
@@ -29,6 +30,9 @@ mod suspicions;
 pub mod told;
 
 pub use as_of::{Accounts, AsOf, AskError, NoPosition};
+pub use compared::{
+    Compared, GravityCompared, GravityObserved, Magnet, Observed, Ring, Seen, Unlikely, WeightObserved,
+};
 pub use gradings::{Claim, GradingAgain, Permitted, ReadingTold, RuleTold, ScaleTold};
 pub use gravities::{Against, GravityTold, HeldAgainst, Possible};
 pub use heading::Heading;

@@ -20,6 +20,7 @@ pub use gravity::{Gravity, HELP as GRAVITY_HELP};
 pub use plan::{Plan, Wanted};
 pub use price::{PRICE_HELP, Price, VAT_HELP, Vat};
 
+use crate::metal::Mass;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 
@@ -101,6 +102,19 @@ impl Answer {
         self.members.insert(member.to_owned(), json!(word));
         self.lines.push((label.to_owned(), words.into()));
         self
+    }
+
+    /// Adds the verdict that a scale is too coarse, and why.
+    #[must_use]
+    pub fn cannot_tell(self, member: &str, why: &str) -> Self {
+        let words = format!("cannot tell with this scale: {why}");
+        self.verdict(member, member, "cannot-tell-with-this-scale", words)
+    }
+
+    /// Adds the step of a scale that could tell, grams.
+    #[must_use]
+    pub fn step_needed(self, step: Mass) -> Self {
+        self.figure("step_needed", "a scale that could", step, "g or finer")
     }
 
     /// Adds a member that has no line of its own.

@@ -7,6 +7,7 @@
 //! Deliberately absent: trust in anything but the root thumbprint that the caller brings. A proof file cannot show that
 //! nothing came later; the report says so each time.
 
+mod accepted;
 mod ancestry;
 mod audit;
 mod build;
@@ -22,14 +23,17 @@ mod proof_file;
 mod read_ahead;
 mod replay;
 mod report;
+mod stated;
 
+pub use accepted::{Accepted, AcceptedEntry};
 pub use ancestry::{Ancestry, Lineage, MELTS_MAX, Untraceable, lineage};
 pub use audit::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 pub use build::{BuildError, Materials, build};
 pub use evidence::log_verifiers;
 pub use fault::{Fault, Faulty};
 pub use operators::Operators;
-pub use piece::{Trust, check_piece};
+pub use piece::{Trust, check_and_tell, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
 pub use replay::{ChainEnd, Changed, Leaf, Past, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};
+pub use stated::{Stated, stated};

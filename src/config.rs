@@ -4,6 +4,9 @@ use crate::http::Quotas;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
+/// How long the maker's name may be, characters.
+const MAKER_MAX: usize = 80;
+
 /// Who may read the entries themselves; checkpoint and hash tiles are public either way.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -28,6 +31,9 @@ pub struct Settings {
     /// Who may read entries.
     #[serde(default)]
     pub entries: EntriesFor,
+    /// Who is named as the maker on what is printed; without it the origin is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub maker: Option<String>,
     /// A second place for the pin, best on another disk.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_pin: Option<PathBuf>,
@@ -50,6 +56,9 @@ pub enum SettingsError {
     /// The address cannot be one.
     #[error("pourbook.toml: address {0:?} must begin with http:// or https:// and have no path")]
     Address(String),
+    /// The maker cannot be one.
+    #[error("pourbook.toml: maker {0:?} must be a name of at most 80 characters in one line")]
+    Maker(String),
     /// The currency cannot be one.
     #[error("pourbook.toml: currency {0:?} must be three capital letters of ISO 4217")]
     Currency(String),
@@ -81,6 +90,12 @@ impl Settings {
             .or_else(|| self.address.strip_prefix("http://"));
         if !host.is_some_and(|host| !host.is_empty() && !host.contains('/') && host.chars().all(plain)) {
             return Err(SettingsError::Address(self.address.clone()));
+        }
+        let unfit = |maker: &&String| {
+            maker.trim().is_empty() || maker.chars().count() > MAKER_MAX || maker.contains(char::is_control)
+        };
+        if let Some(maker) = self.maker.as_ref().filter(unfit) {
+            return Err(SettingsError::Maker(maker.clone()));
         }
         if self.currency.len() != 3 || !self.currency.bytes().all(|b| b.is_ascii_uppercase()) {
             return Err(SettingsError::Currency(self.currency.clone()));

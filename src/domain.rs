@@ -32,5 +32,5 @@ pub use id::*;
 pub use photograph::{PHOTOGRAPH_PIXELS_MAX, PHOTOGRAPH_SIDE_MAX, PHOTOGRAPHS_MAX, PhotographHash};
 pub use private::{Audience, Private, PrivateMember, PrivateValue};
 pub use refusal::{Refusal, Refused};
-pub use serial::{Serial, SerialError, SeriesCode, certificate_code};
+pub use serial::{CodeError, Serial, SerialError, SeriesCode, certificate_code, read_certificate_code};
 pub use words::*;

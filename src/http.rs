@@ -3,19 +3,22 @@
 //! One table ([`routes::ROUTES`]) says what there is and who may call it; one pipeline answers all of it: who calls, may
 //! they, then the deed. Text becomes types once, here; what does not fit is named by its JSON pointer.
 //!
-//! Deliberately absent: decisions (the book's), TLS and the start and stop of the server (`node`), pages for people.
+//! Deliberately absent: decisions (the book's), TLS and the start and stop of the server (`node`), the words of pages (`pages`).
 
 mod accept;
 mod access;
 mod asked;
 mod calculations;
+mod codes;
 mod commands;
+mod comparisons;
 mod conditions;
 mod done_at;
 mod figures;
 mod find;
 mod found;
 mod json;
+mod kept;
 mod limits;
 mod lists;
 mod live;
@@ -23,9 +26,12 @@ mod located;
 mod log_files;
 mod losses;
 mod metal_statement;
+mod page_forms;
+mod pages;
 mod photographs;
 mod plans;
 mod preflight;
+mod prints;
 mod private;
 mod problem;
 mod proofs;
@@ -43,6 +49,7 @@ pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
+pub use pages::{Page, Pages};
 pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
@@ -71,6 +78,8 @@ pub struct Settings {
     pub origin: String,
     /// Where the server is reached from outside, like `https://book.example`, without a slash at the end; may be empty.
     pub address: String,
+    /// Who is named as the maker on what is printed.
+    pub maker: String,
     /// Whether entries may be read by everybody.
     pub entries_public: bool,
     /// The policy by which a stranger checks, with its `# root` line.
@@ -97,6 +106,8 @@ pub struct App {
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
     /// The proofs that are kept.
     pub proofs: Proofs,
+    /// The pages that are kept.
+    pub pages: Pages,
     /// The full tiles that are kept as files.
     pub tiles: Arc<TileFiles>,
     /// The photographs that are kept as files.
@@ -161,16 +172,23 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
 
 /// What the table has not: a browser that asks before it reads from elsewhere, or a wrong method.
 async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) -> HttpResponse {
+    let problem =
+        Problem::method("this address does not take that method").with(header::ALLOW, routes::allowed(path));
+    if ROUTES.iter().any(|route| route.path == path && route.is_page()) {
+        return pages::refuse(&problem, None, &app);
+    }
     if preflight::is_one(&request) && is_open_path(path, &app) {
         return preflight::reply(path);
     }
-    Problem::method("this address does not take that method")
-        .with(header::ALLOW, routes::allowed(path))
-        .reply(&app.settings.address)
+    problem.reply(&app.settings.address)
 }
 
-async fn nothing_there(app: Data<App>) -> HttpResponse {
-    Problem::not_found("there is nothing at this address").reply(&app.settings.address)
+async fn nothing_there(request: HttpRequest, app: Data<App>) -> HttpResponse {
+    let problem = Problem::not_found("there is nothing at this address");
+    if pages::are_at(request.path()) {
+        return pages::refuse(&problem, None, &app);
+    }
+    problem.reply(&app.settings.address)
 }
 
 async fn answer(
@@ -179,6 +197,9 @@ async fn answer(
     payload: Payload,
     app: Data<App>,
 ) -> HttpResponse {
+    if let Deed::Page(page) = route.deed {
+        return pages::answer(page, route, &request, payload, &app).await;
+    }
     let outcome = handle(route, &request, payload, &app).await;
     let mut reply = outcome.unwrap_or_else(|problem| {
         log_failure(&problem, route);
@@ -251,6 +272,18 @@ async fn handle(
             let found = apart(move || calculations::answer(calculation, &question)).await?;
             Ok(found.reply(request.headers()))
         }
+        Deed::Comparison => {
+            let question = calculations::body(app, request, payload).await?;
+            let (app, asked) = (Data::clone(app), Asked::of(request, caller));
+            let found = apart(move || comparisons::answer(&app, &asked, &question)).await?;
+            Ok(found.reply(request.headers()))
+        }
+        Deed::Code => {
+            let question = calculations::body(app, request, payload).await?;
+            let (app, asked, peer) = (Data::clone(app), Asked::of(request, caller), request.peer_addr());
+            let found = apart(move || codes::answer(&app, &asked, peer, &question)).await?;
+            Ok(found.reply(request.headers()))
+        }
         Deed::Events if live => live::begin(app, Asked::of(request, caller), request),
         deed => {
             let asked = Asked::of(request, caller);
@@ -263,7 +296,13 @@ async fn handle(
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
     match deed {
-        Deed::Events | Deed::EntryTile | Deed::HashTile | Deed::History | Deed::List(_) | Deed::Figure(_) => {
+        Deed::Events
+        | Deed::EntryTile
+        | Deed::HashTile
+        | Deed::History
+        | Deed::List(_)
+        | Deed::Print
+        | Deed::Figure(_) => {
             let app = Data::clone(app);
             apart(move || look_up(deed, &asked, &app)).await
         }
@@ -285,7 +324,10 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         | Deed::AddPhotograph
         | Deed::ShowPhotograph
         | Deed::FindPosted
-        | Deed::Calculation(_) => Err(Problem::internal("what has a body of its own is no plain read")),
+        | Deed::Calculation(_)
+        | Deed::Comparison
+        | Deed::Code
+        | Deed::Page(_) => Err(Problem::internal("what has a body of its own is no plain read")),
         Deed::Figure(figure) => figure(app, asked),
         Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),
@@ -294,6 +336,7 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Events => reads::events(app, asked),
         Deed::Record => public_record::record(app, asked),
         Deed::Proof => proofs::proof(app, asked),
+        Deed::Print => prints::print(app, asked),
         Deed::Policy => log_files::policy(app, asked),
         Deed::Checkpoint => log_files::checkpoint(app, asked),
         Deed::HashTile => log_files::hash_tile(app, asked),

@@ -116,6 +116,9 @@ pub trait Store: Send + Sync {
     /// One entry; none when `index` is not below the size.
     fn read(&self, index: u64) -> Result<Option<Arc<[u8]>>, StoreError>;
 
+    /// The sealed checkpoint of the group that ended when the log had `size` entries; none if no group ended there.
+    fn sealed(&self, size: u64) -> Result<Option<String>, StoreError>;
+
     /// Hands out the entries from `from` on, in order, until `each` says false or the end (as it was at the call).
     fn scan(&self, from: u64, each: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError>;
 

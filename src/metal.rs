@@ -5,12 +5,11 @@
 //! currency. Each value is rounded once, where it is printed or where a claim is made of it, by a rule that is named.
 //!
 //! Binary floats stand in the statistics files only (`probability`, `consistency`, `water`, `gravity`, `materials`,
-//! `plan`, `spread`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
+//! `plan`, `spread`, `control`, with `floats` as their one door): what they make is printed, and never becomes a mass, a fineness or a price.
 //!
 //! Deliberately absent: a clock, any file, anything about pieces or entries, and the avoirdupois ounce.
 
 pub mod alloying;
-mod assay;
 pub mod bullion;
 pub mod check_digits;
 pub mod consistency;
@@ -41,7 +40,6 @@ pub mod water;
 
 use serde::{Deserialize, Serialize};
 
-pub use assay::{ASSAY_TABLE, AssayUncertainty, assay_uncertainty};
 pub use digits::{MassError, Unreadable};
 pub use fine_mass::{FineMass, blend, blend_fineness, fine_mass};
 pub use fineness::Fineness;
@@ -52,6 +50,7 @@ pub use ratio::Ratio;
 pub use reading::Reading;
 pub use rounding::Rounding;
 pub use scale::{MPE_TABLE, MpeBands, MpeTable, ScaleClass, mpe, mpe_in_service};
+pub use standards::assay_uncertainty;
 pub use tolerance::{
     GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
     grade_by_limits, guard_band,

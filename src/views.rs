@@ -71,7 +71,7 @@ const POSITION: &[u8] = b"position";
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
 const FORM: &[u8] = b"form";
-const FORM_WRITTEN: &[u8] = b"8";
+const FORM_WRITTEN: &[u8] = b"9";
 
 impl Views {
     /// Opens the views in a folder, empty if there is none.

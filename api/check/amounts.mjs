@@ -63,6 +63,11 @@ export function readCurrency(text) {
   return /^[A-Z]{3}$/.test(text) ? text : refuse('a currency is three capital letters');
 }
 
+/** SHA-256 of a photograph, in lower hexadecimal digits. */
+export function readHexHash(text) {
+  return /^[0-9a-f]{64}$/.test(text) ? text : refuse('want 64 lower hexadecimal digits');
+}
+
 /** The name of a shape or a mould. */
 export function readShape(text) {
   return /^[a-z][a-z0-9_]{0,15}$/.test(text) ? text : refuse(`${JSON.stringify(text)} is no name of a shape`);

@@ -3,7 +3,7 @@
 
 import { Members, refuse, writeText } from './json.mjs';
 import {
-  bool, day, difference, fineness, flag, i64, list, mass, money, optional, reading, serial, seriesCode, shapeName, someOf,
+  bool, day, difference, fineness, flag, hexHash, i64, list, mass, money, optional, reading, serial, seriesCode, shapeName, someOf,
   struct, tagged, temperature, text, u16, u32, u64, u8, uuid, word,
 } from './shapes.mjs';
 
@@ -70,6 +70,11 @@ const KINDS = {
   'piece.gravity': [0, {
     piece: uuid, session: uuid, method: word('hung', 'cup'), in_air: reading, in_water: reading, water: temperature,
   }],
+  'piece.photographed': [0, {
+    piece: uuid, photograph: hexHash, thumbnail: hexHash, width: u32, height: u32,
+    stage: word('from_mould', 'finished', 'hallmarked', 'as_sold', 'returned'),
+    side: word('face', 'back', 'edge', 'marks', 'detail'),
+  }],
   'piece.faulted': [1, {
     piece: uuid, fault: word('cold_shut', 'misrun', 'porosity', 'crack', 'inclusion', 'other'),
   }],
@@ -91,6 +96,7 @@ const KINDS = {
   'certificate.superseded': [1, {
     certificate: uuid, by: uuid, reason: word('damaged', 'reweighed', 'mistake', 'corrected'),
   }],
+  'certificate.printed': [2, { certificate: uuid, piece: uuid, size: u64, paper: word('a6', 'a5'), template: u32 }],
   'die.registered': [2, { die: uuid, owner: word('workshop', 'commissioner'), series: optional(uuid) }],
   'die.disposed': [1, { die: uuid, how: word('returned', 'destroyed', 'retired'), strikes: u32 }],
   'piece.struck': [1, {

@@ -1,5 +1,5 @@
 // Reading JSON strictly (RFC 8259), with what the platform's reader throws away: members that stand twice, and in which order
-// they stand; whole numbers of any size; no number with a fraction or an exponent is taken, since an entry holds none.
+// they stand; whole numbers of any size. No fraction or exponent is read behind a number, since an entry holds none.
 //
 // An object becomes `Members`, a list of [name, value]; an array an array; a whole number a BigInt; the rest what JSON has.
 
@@ -149,7 +149,6 @@ class Reader {
   number() {
     const digits = this.take(NUMBER);
     if (digits === null) refuse(`no value at character ${this.at}`);
-    if (/[.eE]/.test(this.text[this.at] ?? '')) refuse('a number has a fraction or an exponent');
     const count = BigInt(digits);
     if (digits === '-0' || count > U64_MAX || count < I64_MIN) refuse('a number is no whole number of 64 bits');
     return count;

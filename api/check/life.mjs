@@ -6,10 +6,12 @@
 import { sayFineness } from './amounts.mjs';
 import { fail, must, within } from './fails.mjs';
 import { sayHallmark, sentIn } from './office.mjs';
-import { follows } from './states.mjs';
+import { CAME_HOME, UNSEEN, follows } from './states.mjs';
 
 const GONE = ['condemned', 'remelted', 'refined', 'destroyed'];
 const U32_MAX = 4_294_967_295;
+/** How many photographs a piece may have. */
+const PHOTOGRAPHS_MAX = 24;
 
 /** Follows the piece through its events in the entries before an index: what it became, and what it was at each certificate. */
 export function follow(claims, until = undefined) {
@@ -56,6 +58,7 @@ class Life {
   consignment = undefined;
   sale = undefined;
   issues = 0;
+  photographs = [];
 
   constructor(claims, poured) {
     this.#claims = claims;
@@ -64,7 +67,7 @@ class Life {
   }
 
   copy() {
-    return Object.assign(new Life(this.#claims, this), this);
+    return Object.assign(new Life(this.#claims, this), this, { photographs: [...this.photographs] });
   }
 
   /** Takes the next event: the state it follows from, then what it asks for beside. */
@@ -171,6 +174,17 @@ const BENCH = {
   },
   // Water that is dried off changes nothing of the piece; its readings are held by the claim about weight.
   'piece.gravity'() {},
+  // It changes nothing; what it is said to show must have come about. Its bytes are held against the hash by who fetches them.
+  'piece.photographed'({ photograph, stage }) {
+    must(!UNSEEN.includes(this.state), `the piece was ${this.state}`);
+    if (stage === 'finished') must(this.state !== 'poured', 'it was not weighed');
+    if (stage === 'hallmarked') must(this.hallmark !== undefined, 'it bore no hallmark');
+    if (stage === 'as_sold') must(this.issues > 0, 'it had no certificate');
+    if (stage === 'returned') must(CAME_HOME.includes(this.state), 'it had not come back from a buyer');
+    must(!this.photographs.includes(photograph), 'the record has that photograph of it before');
+    must(this.photographs.length < PHOTOGRAPHS_MAX, 'it has as many photographs as a piece may have');
+    this.photographs.push(photograph);
+  },
   'piece.faulted'() {
     must(this.grade !== 'faulty', 'it was graded faulty before');
     this.grade = 'faulty';

@@ -79,6 +79,11 @@ export function closing(source, melt) {
   return undefined;
 }
 
+/** Whoever signs lies can state shares that grow beyond counting: they stop there. */
+function plus(a, b) {
+  return a + b > U128_MAX ? U128_MAX : a + b;
+}
+
 function fraction(rest) {
   if (rest === 0n) return '1';
   const followed = rest > WHOLE ? 0n : ((WHOLE - rest) * 10_000n) / WHOLE;
@@ -182,7 +187,7 @@ class Walk {
     const first = closing(this.source, start);
     if (first === undefined) lost = WHOLE;
     else waiting.set(first.index, { event: first.event, share: WHOLE });
-    const restOf = () => [...waiting.values()].reduce((sum, { share }) => sum + share, lost);
+    const restOf = () => [...waiting.values()].reduce((total, { share }) => plus(total, share), lost);
     while (waiting.size > 0) {
       if (this.melts.size >= MELTS_MAX || (this.melts.size > 0 && restOf() < ENOUGH)) break;
       const index = [...waiting.keys()].reduce((a, b) => (a > b ? a : b));
@@ -194,7 +199,7 @@ class Walk {
       event.inputs.filter((input) => input.from === 'heel').forEach((input) => this.#addCountsOfHeel(input));
       for (const { lot, melt, part } of this.#parts(event, share)) {
         if (lot !== undefined) this.#addLot(lot, part);
-        else lost += this.#wait(waiting, event, index, melt, part);
+        else lost = plus(lost, this.#wait(waiting, event, index, melt, part));
       }
     }
     this.traced = fraction(restOf());
@@ -203,7 +208,7 @@ class Walk {
   #addLot(lot, part) {
     this.read.add(lot);
     this.indexes.add(this.#first(lot, `lot ${lot}`));
-    this.lots.set(lot, (this.lots.get(lot) ?? 0n) + part);
+    this.lots.set(lot, plus(this.lots.get(lot) ?? 0n, part));
   }
 
   /** Lets an earlier melt wait for its turn with its share; what cannot be followed is given back. */
@@ -212,7 +217,7 @@ class Walk {
     if (closed === undefined) return part;
     must(closed.index < index, `melt ${later.melt} takes metal from a later melt`);
     const slot = waiting.get(closed.index) ?? { event: closed.event, share: 0n };
-    slot.share += part;
+    slot.share = plus(slot.share, part);
     waiting.set(closed.index, slot);
     return 0n;
   }

@@ -73,7 +73,7 @@ function readSignatureLine(line) {
 
 /** A name and a key that verify notes; its id is the start of a hash over both (type 01, Ed25519). */
 export function noteVerifier(name, key) {
-  if (!isName(name)) formFails('vkey', 'the name is empty, or holds a plus sign or white space');
+  if (!isName(name)) formFails('key name', 'it is empty or has spaces or `+`');
   return { name, key, id: sha256(concat(utf8(`${name}\n`), Uint8Array.of(1), key)).subarray(0, 4) };
 }
 
@@ -254,14 +254,13 @@ export function consistencyPath(from, to, readTile) {
   return Promise.all(consistencyRanges(from, to).map(([start, end]) => rangeRoot(start, end, to, readTile)));
 }
 
-/** The complete subtrees that a signed tree is made of, from the left, read from tiles and held against its root. */
-export async function rightEdge({ size, root }, readTile) {
-  const edge = await Promise.all(
-    subtrees(0n, size).map(async ({ level, n }) => ({ level, hash: await readNode(level, n, size, readTile) })),
-  );
-  const reached = joined(edge);
-  must(reached !== null && same(reached, root), 'the tiles of the log are not those of its checkpoint');
-  return edge;
+/**
+ * The complete subtrees that the first leaves of a log are made of, from the left, read from the tiles of a log of some size. They are
+ * believed only when they make its root together with the leaves that follow (`rootOf`).
+ */
+export function rightEdge(count, size, readTile) {
+  const nodes = subtrees(0n, count).map(async ({ level, n }) => ({ level, hash: await readNode(level, n, size, readTile) }));
+  return Promise.all(nodes);
 }
 
 const joined = (edge) => edge.reduceRight((right, { hash }) => (right === null ? hash : nodeHash(hash, right)), null);

@@ -19,7 +19,7 @@ const CHECKED = {
   newest: 'The newest checkpoint of the log is signed',
   consistent: 'The newest checkpoint continues the log of the proof',
   remembered: 'The log continues what this browser saw of it before',
-  later: 'Nothing later is stated of the piece',
+  later: 'Nothing came after the last entry of the piece',
   photographs: 'The photographs are those that the log names',
 };
 const CHECKPOINT_BYTES_MAX = 64_000;
@@ -27,14 +27,14 @@ const TILE_BYTES_MAX = 256 * 32;
 const BUNDLE_BYTES_MAX = 256 * 40_002;
 const STATED_BYTES_MAX = 4_000_000;
 const PHOTOGRAPH_BYTES_MAX = 40_000_000;
-/** So many entries after the proof are read one by one; beyond, the server is asked. */
-const READ_MAX = 5_000n;
+/** So many entries after the last one of the piece are read one by one, some 2 MB; beyond, the server is believed and it is said. */
+const READ_MAX = 1_024n;
 
 /** Nothing can be said, since the server did not answer. */
 export class NotFetched extends Error {}
 
 class Asking {
-  constructor({ fetch = globalThis.fetch, base = '/' }) {
+  constructor({ fetch = (...asked) => globalThis.fetch(...asked), base }) {
     this.fetch = fetch;
     this.base = base;
   }
@@ -157,13 +157,14 @@ class Online {
     return checkDeeply(this.file, { root: this.root, onStep });
   }
 
-  /** What the server says of the piece after the proof's checkpoint. */
-  async stated({ checkpoint }) {
+  /** What the server says of the piece after the last entry that the proof has of it: the end of a file can be left out unseen. */
+  async stated(found) {
     try {
-      const said = JSON.parse(await this.asking.text(`${this.proof}?after=${checkpoint.size}`, STATED_BYTES_MAX));
+      const said = JSON.parse(await this.asking.text(`${this.proof}?after=${afterLast(found)}`, STATED_BYTES_MAX));
       const entries = Array.isArray(said?.entries) ? said.entries : fail('the server states nothing readable of later entries');
       const kinds = entries.flatMap((entry) => entry?.events ?? []).map((event) => String(event?.kind));
-      return { isNewer: entries.length > 0, count: entries.length, kinds };
+      const leftOut = entries.find((entry) => entry?.index < found.checkpoint.size)?.index;
+      return { isNewer: entries.length > 0, count: entries.length, kinds, leftOut };
     } catch (error) {
       const why = error instanceof SyntaxError ? 'the server states nothing readable of later entries' : error.message;
       if (error instanceof NotFetched || error instanceof Fails || error instanceof SyntaxError) return { isNewer: false, why };
@@ -270,37 +271,35 @@ class Online {
   }
 
   /** What came after the proof: read, where all entries are public; else as the server states it. */
-  async later({ file, checkpoint }, newest, after) {
+  async later(found, newest, after) {
     await this.step('later', async () => {
+      must(after.leftOut === undefined, `the proof leaves out entry ${after.leftOut}, which the server itself states`);
       if (after.count > 0) {
         const kinds = after.kinds.join(', ');
         const found = `the server states ${after.count} later entries, which its proof does not hold yet: ${kinds}`;
         return { holds: null, found };
       }
-      if (newest !== null && newest.size === checkpoint.size) {
-        return { found: 'the proof is as new as the newest checkpoint, and holds every entry of the piece up to there' };
-      }
-      const read = newest === null ? null : await this.readOn(file.piece, checkpoint, newest);
-      if (read !== null) return { found: `${read} later entries of the log were read here, and none is of this piece` };
+      const read = newest === null ? null : await this.readOn(found.file.piece, afterLast(found), newest);
+      if (read !== null) return { found: `the ${read} entries of the log after that were read here, and none is of this piece` };
       if (after.why !== undefined) return { holds: null, found: after.why };
       return { holds: null, found: 'the server states no later entry: that is its word, and not checked here' };
     });
   }
 
   /**
-   * Reads every entry between two checkpoints, if they are public: hashed onto the older tree they must make the newer root,
-   * so none is left out. How many; null where they are not public, or too many.
+   * Reads every entry from one on, if they are public: hashed onto the tree before them they must make the signed root, so none is
+   * left out. How many; null where they are not public, or too many.
    */
-  async readOn(piece, older, newer) {
-    if (newer.size - older.size > READ_MAX) return null;
+  async readOn(piece, from, { size, root }) {
+    if (size - from > READ_MAX) return null;
     try {
-      const edge = await rightEdge(older, this.tileReader());
-      const entries = await this.entriesOf(older.size, newer.size);
-      const root = rootOf(edge, entries.map(leafHash));
-      must(same(root, newer.root), 'the later entries that the server gives are not those of its checkpoint');
+      const edge = await rightEdge(from, size, this.tileReader());
+      const entries = await this.entriesOf(from, size);
+      const reached = rootOf(edge, entries.map(leafHash));
+      must(reached !== null && same(reached, root), 'the entries that the server gives are not those of its checkpoint');
       entries.forEach((bytes, at) => {
         const { payload } = readEntry(fromUtf8(bytes) ?? fail('an entry is no text'));
-        must(!payload.prev.has(piece), `entry ${older.size + BigInt(at)} is of this piece, and the server does not state it`);
+        must(!payload.prev.has(piece), `entry ${from + BigInt(at)} is of this piece, and the server left it out`);
       });
       return entries.length;
     } catch (error) {
@@ -344,6 +343,11 @@ class Online {
     }
     return { ...report, steps: this.steps, open };
   }
+}
+
+/** The index after the last entry that a proof has of its piece. */
+function afterLast({ file, evidence }) {
+  return evidence.history(file.piece).at(-1) + 1n;
 }
 
 /** Takes a bundle of entries apart: each stands behind its length in two bytes. */

@@ -23,6 +23,9 @@
 // While the element has the attribute `data-checking` a check is under way; a `checked` event with the report in `detail` is
 // dispatched on it when one is done, and bubbles.
 //
+// The modules import each other by relative paths, some eight deep: a page that names them all in `<link rel="modulepreload">` has
+// them after one round trip.
+//
 // The thumbprint of the fragment, `#k=…`, goes before the typed one, and that before the server's. Nothing is sent but requests
 // for the proof, the checkpoint, tiles and photographs. localStorage remembers the newest checkpoint that was seen under a root.
 
@@ -118,7 +121,6 @@ class Panel {
         proof: this.proof,
         log: this.element.dataset.log ?? '/log/',
         base: globalThis.location.href,
-        fetch: (...asked) => globalThis.fetch(...asked),
         storage: storage(),
         onStep: (step) => isNewest() && this.shown.step(step),
         onFresh: () => isNewest() && this.shown.fresh(),

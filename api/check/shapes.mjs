@@ -24,6 +24,7 @@ export const reading = quoted(amounts.readReading, (value) => value.text);
 export const fineness = quoted(amounts.readFineness, amounts.sayFineness);
 export const temperature = quoted(amounts.readTemperature, amounts.sayTemperature);
 export const shapeName = quoted(amounts.readShape);
+export const hexHash = quoted(amounts.readHexHash);
 export const seriesCode = quoted(amounts.readSeriesCode);
 export const serial = quoted((value) => amounts.readSerial(value).text);
 export const day = quoted(amounts.readDay);

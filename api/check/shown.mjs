@@ -21,13 +21,26 @@ const OUTCOMES = {
   cannot_check: 'This browser cannot check here. That says nothing against the record.',
 };
 
+/** What stands beside a conclusion that is not "holds". */
+const ADVICE = {
+  does_not_hold:
+    'Do not rely on this record. Keep the proof file, and ask the workshop by a way that you know. Of the object in your hand ' +
+    'this says nothing.',
+  unreadable: 'The file was cut off, altered, saved anew by another program, or is no proof file. Fetch it again.',
+  not_understood: 'A newer version of this check may understand it.',
+  not_fetched: 'Ask again later, or have the proof file sent to you and check that.',
+  cannot_check: 'Save the proof file, and check it with another browser or with the program pourbook-verify.',
+};
+
 /** One step: what was checked, whether it holds, what was found. */
 export function stepItem({ name, checked, holds, found, evidence }) {
   const item = make(
     'li',
     { class: 'check-step', 'data-step': name, 'data-holds': String(holds) },
     make('span', { class: 'check-mark' }, MARKS[String(holds)]),
+    ' ',
     make('span', { class: 'check-asked' }, checked),
+    ': ',
     make('span', { class: 'check-found' }, found),
   );
   if (evidence !== undefined) {
@@ -92,7 +105,7 @@ export class Shown {
     this.steps.setAttribute('aria-busy', 'false');
     this.say(sayOutcome(report), report.conclusion);
     if (report.conclusion === 'holds') this.last.replaceChildren(last);
-    this.limit.replaceChildren(limit);
+    this.limit.replaceChildren(ADVICE[report.conclusion] ?? limit);
   }
 }
 

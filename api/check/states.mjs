@@ -8,7 +8,9 @@ const IN_HAND = [
 ];
 /** In the workshop or with its buyer: it can be stolen. */
 const HELD = [...IN_HAND, 'delivered'];
-const CAME_HOME = ['returned', 'bought_back'];
+export const CAME_HOME = ['returned', 'bought_back'];
+/** Where nobody has it to show, or there is nothing left of it. In every other state it can be photographed. */
+export const UNSEEN = ['kept', 'missing', 'lost', 'stolen', 'remelted', 'refined', 'destroyed'];
 /** Weighed, and neither certified nor at its end: it may be given up. */
 const IN_WORK = [
   'graded', 'serialled', 'struck', 'mis_struck', 'hallmarked', 'unmarked', 'spare', 'numbered', ...CAME_HOME,

@@ -20,6 +20,7 @@ pub fn settings() -> Settings {
         address: "http://127.0.0.1".to_owned(),
         currency: "GBP".to_owned(),
         entries: EntriesFor::Auditors,
+        maker: None,
         second_pin: None,
         limits: Quotas::OFF,
     }

@@ -25,18 +25,30 @@ pub enum AsOf {
 
 /// A text that names no position and no day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("must be a position in the log, or a day like 2026-11-25")]
-pub struct NoPosition;
+pub enum NoPosition {
+    /// It has the form of neither.
+    #[error("must be a position in the log, or a day like 2026-11-25")]
+    Form,
+    /// It has the form of a day.
+    #[error("is no day of the calendar")]
+    NoSuchDay,
+}
 
 impl FromStr for AsOf {
     type Err = NoPosition;
 
     /// A position in digits, or a day like `2026-11-25`.
     fn from_str(text: &str) -> Result<Self, NoPosition> {
-        if !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit()) {
-            return text.parse().map(Self::Position).map_err(|_| NoPosition);
+        let are_digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
+        if !text.is_empty() && are_digits(text) {
+            return text.parse().map(Self::Position).map_err(|_| NoPosition::Form);
         }
-        Date::parse(text).map(Self::Day).ok_or(NoPosition)
+        let parts: Vec<&str> = text.split('-').collect();
+        let lengths: Vec<usize> = parts.iter().map(|part| part.len()).collect();
+        if lengths != [4, 2, 2] || !parts.into_iter().all(are_digits) {
+            return Err(NoPosition::Form);
+        }
+        Date::parse(text).map(Self::Day).ok_or(NoPosition::NoSuchDay)
     }
 }
 

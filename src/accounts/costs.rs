@@ -212,7 +212,10 @@ impl Cost {
                 _ if owned => (Ground::Customers, None),
                 _ if found => (Ground::Found, None),
                 None => (Ground::NotKnown, None),
-                Some(price) => (Ground::Priced, Some((price.currency(), amount(price) * part))),
+                Some(price) => (
+                    Ground::Priced,
+                    Some((price.currency(), exact::amount(*price) * part)),
+                ),
             };
             cost.whole &= ground != Ground::NotKnown;
             if let Some((currency, of_it)) = &of_it {
@@ -228,12 +231,6 @@ impl Cost {
         }
         cost
     }
-}
-
-fn amount(price: &Money) -> BigRational {
-    let amount = price.amount();
-    let below = BigInt::from(10_u8).pow(amount.scale());
-    BigRational::new(BigInt::from(amount.mantissa()), below)
 }
 
 /// Figures with so many decimals that add up to their printed sum: each rounded down, and the missing steps of the last

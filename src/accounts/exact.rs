@@ -1,5 +1,6 @@
 //! Exact fractions as they are written: whole in themselves, and rounded once where they are printed.
 
+use crate::metal::Money;
 use num_bigint::{BigInt, BigUint};
 use num_integer::Integer as _;
 use num_rational::BigRational;
@@ -148,6 +149,14 @@ pub fn grams_of_units(units: &BigRational) -> BigRational {
 #[must_use]
 pub fn grams_of_picograms(picograms: &BigRational) -> BigRational {
     by(picograms, PICOGRAMS_OF_A_GRAM)
+}
+
+/// An amount of money, without its currency.
+#[must_use]
+pub fn amount(money: Money) -> BigRational {
+    let amount = money.amount();
+    let below = BigInt::from(10_u8).pow(amount.scale());
+    BigRational::new(BigInt::from(amount.mantissa()), below)
 }
 
 /// Grams, exact and rounded to 0.01 mg.

@@ -9,7 +9,7 @@ use crate::domain::{Book, GravityReading, Immersion, Piece, SessionId};
 use crate::metal::consistency::{ASSUMED, Agreement, Assumed, agreement, normalised_error, shown_from};
 use crate::metal::floats::{fixed, fixed_up, grams};
 use crate::metal::gravity::{FineEnough, Measured, Weighing};
-use crate::metal::materials::{Alloy, Fit, LOOK_ALIKES, fit};
+use crate::metal::materials::{Alloy, Fit, look_alikes};
 use crate::metal::water::WaterTemperature;
 use crate::metal::{Fineness, Mass, Metal, Reading};
 use serde::Serialize;
@@ -51,8 +51,7 @@ impl GravityTold {
     pub fn of(book: &Book, gravity: &GravityReading) -> Option<Self> {
         let session = book.session(gravity.session)?;
         let step = book.scale(session.scale)?.d;
-        let suspect = session.failed_at.is_some() && gravity.index > session.last_good;
-        Self::on_scale(gravity, step, suspect)
+        Self::on_scale(gravity, step, session.is_suspect(gravity.index))
     }
 
     /// What a weighing in water on a scale with a step says.
@@ -99,19 +98,19 @@ impl Possible {
     /// Of a piece's newest weighing in water.
     #[must_use]
     pub fn of(book: &Book, piece: &Piece) -> Option<Self> {
-        let measured = recorded(book, piece)?;
-        let of = |wanted: Fit| {
-            let fitting = LOOK_ALIKES
-                .iter()
-                .filter(|material| fit(&measured, material) == wanted);
-            fitting.map(|material| material.name).collect()
-        };
-        Some(Self {
+        recorded(book, piece).as_ref().map(Self::by)
+    }
+
+    /// By a density.
+    #[must_use]
+    pub fn by(measured: &Measured) -> Self {
+        let of = |wanted: Fit| look_alikes(measured, wanted);
+        Self {
             fits: of(Fit::Fits),
             fits_if_porous: of(Fit::FitsIfPorous),
             cannot_tell: of(Fit::CannotTell),
             excluded: of(Fit::Excluded),
-        })
+        }
     }
 }
 
@@ -119,7 +118,7 @@ impl Possible {
 fn recorded(book: &Book, piece: &Piece) -> Option<Measured> {
     let gravity = piece.gravities.last()?;
     let session = book.session(gravity.session)?;
-    if session.failed_at.is_some() && gravity.index > session.last_good {
+    if session.is_suspect(gravity.index) {
         return None;
     }
     Some(weighing(gravity, book.scale(session.scale)?.d)?.measured())

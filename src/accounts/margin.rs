@@ -12,7 +12,7 @@
 use super::Reckoning;
 use super::costs::{Carried, Carrying, Cost, Prices};
 use super::exact;
-use super::stock::{Exact, Value, amount, printed};
+use super::stock::{Exact, Value, printed};
 use crate::domain::{Book, Charge, ChargeId, DieOwner, LotId, Piece, PieceId, PieceState};
 use crate::metal::Money;
 use num_bigint::BigInt;
@@ -115,7 +115,7 @@ fn add(sum: &mut Exact, of: Option<Money>, part: &BigRational) {
         None => sum.known = false,
         Some(of) => {
             let known = sum.sums.entry(of.currency()).or_insert_with(BigRational::zero);
-            *known += amount(of) * part;
+            *known += exact::amount(of) * part;
         }
     }
 }
@@ -137,13 +137,7 @@ fn metal<E>(reckoning: &Reckoning, piece: &Piece, private: &Private<'_, E>) -> R
     let of_piece = carrying.mixture(mixture, mass.units());
     let lots: Vec<LotId> = of_piece.lots.keys().copied().collect();
     let prices = (private.prices)(&lots)?;
-    let costs = |carried: &Carried| {
-        let cost = Cost::of(book, carried, &prices);
-        Exact {
-            known: cost.whole,
-            sums: cost.sums,
-        }
-    };
+    let costs = |carried: &Carried| Exact::from(Cost::of(book, carried, &prices));
     let metal = costs(&of_piece);
     let (Some(loss), Some(poured)) = (melt.loss, piece.readings.first()) else {
         return Ok((metal, Exact::default()));

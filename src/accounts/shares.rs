@@ -231,12 +231,6 @@ impl Shares {
         self.look_through(&mixture.renamed(Origin::Lot))
     }
 
-    /// Whether a lot came back from a refiner.
-    #[must_use]
-    pub fn is_outturn(&self, lot: LotId) -> bool {
-        self.outturns.contains_key(&lot)
-    }
-
     /// What share each outturn has of a lot, itself for an outturn; those that have none are absent.
     pub(super) fn outturns_with(&self, book: &Book, lot: LotId) -> HashMap<LotId, BigRational> {
         let mut outturns: Vec<(u64, LotId)> = self

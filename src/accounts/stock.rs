@@ -116,6 +116,15 @@ pub(super) struct Exact {
     pub(super) sums: BTreeMap<Currency, BigRational>,
 }
 
+impl From<Cost> for Exact {
+    fn from(cost: Cost) -> Self {
+        Self {
+            known: cost.whole,
+            sums: cost.sums,
+        }
+    }
+}
+
 struct Line {
     place: Place,
     metal: Metal,
@@ -155,12 +164,6 @@ fn is_stock(holder: &Holder) -> bool {
         Place::Piece { state, .. } => IN_STOCK.contains(&state),
         _ => false,
     }
-}
-
-pub(super) fn amount(price: Money) -> BigRational {
-    let amount = price.amount();
-    let below = BigInt::from(10_u8).pow(amount.scale());
-    BigRational::new(BigInt::from(amount.mantissa()), below)
 }
 
 /// The fine metal of the workshop's own lots in a mass of a mixture, picograms.
@@ -205,11 +208,7 @@ impl Stock {
                 // A customer's, wholly.
                 continue;
             }
-            let cost = Cost::of(book, &carried, &prices);
-            let cost = Exact {
-                known: cost.whole,
-                sums: cost.sums,
-            };
+            let cost = Exact::from(Cost::of(book, &carried, &prices));
             let spot = at_spot(&fine, holder.metal, &spots);
             let charge = match holder.place {
                 Place::Piece { .. } => making,
@@ -236,7 +235,7 @@ fn at_spot(fine: &BigRational, metal: Metal, spots: &[SpotUsed]) -> Exact {
     let ounces = fine / exact::whole(BigInt::from(OUNCE_PICOGRAMS));
     Exact {
         known: true,
-        sums: BTreeMap::from([(used.price.currency(), ounces * amount(used.price))]),
+        sums: BTreeMap::from([(used.price.currency(), ounces * exact::amount(used.price))]),
     }
 }
 

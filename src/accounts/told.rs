@@ -12,13 +12,15 @@ use super::holders::Place;
 use super::mixture::Mixture;
 use super::recall::{Held, Source, recall};
 use super::shares::{Origin, Shares};
-use crate::domain::{Book, LotId, MeltId, RefiningId, SaleId, Serial};
+use super::suspects::suspicion as suspicion_of;
+use crate::domain::{Book, LotId, MeltId, Piece, PieceId, RefiningId, SaleId, Serial};
 use crate::metal::{Fineness, Mass, Metal};
 use serde::Serialize;
 
 /// The model, said with every answer.
 pub const MODEL: &str = "well mixed: all that comes out of a melt, or of a jar, has the shares of what went in; an \
                          outturn comes from the lots by the fine metal that each brought";
+
 /// One lot in a metal.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct LotShare {
@@ -85,7 +87,50 @@ pub struct SharesTold {
     pub untraced: ShareMass,
 }
 
+/// Where the metal of a piece came from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct PieceShares {
+    /// The piece.
+    pub piece: PieceId,
+    /// Its pour number.
+    pub pour: String,
+    /// Its serial, if it has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub serial: Option<Serial>,
+    /// Its melt.
+    pub melt: MeltId,
+    /// Of which lots it is.
+    #[serde(flatten)]
+    pub shares: SharesTold,
+}
+
 impl Reckoning {
+    /// Where the metal of a piece came from. `None` for one whose melt is not known.
+    #[must_use]
+    pub fn shares_of_piece(&self, piece: &Piece) -> Option<PieceShares> {
+        Some(PieceShares {
+            piece: piece.piece,
+            pour: piece.pour.clone(),
+            serial: piece.serial.clone(),
+            melt: piece.melt,
+            shares: self.shares_of(piece.melt, piece.mass().unwrap_or(Mass::ZERO))?,
+        })
+    }
+
+    /// What the assays of every metal say of its lots, for metals of which there are any. `stated` is the expanded
+    /// uncertainty (k = 2) that the assay office states; else it is the table's.
+    #[must_use]
+    pub fn suspects(&self, stated: Option<Fineness>) -> Vec<SuspicionTold> {
+        let (book, shares) = (self.book(), self.shares());
+        let suspicions = Metal::ALL
+            .into_iter()
+            .filter_map(|metal| suspicion_of(book, &shares, metal, stated));
+        suspicions
+            .filter(|suspicion| !suspicion.observations.is_empty())
+            .map(|suspicion| SuspicionTold::of(book, &suspicion))
+            .collect()
+    }
+
     /// Where the metal of a melt came from, for a mass of it. `None` for a melt that is not known.
     #[must_use]
     pub fn shares_of(&self, melt: MeltId, mass: Mass) -> Option<SharesTold> {

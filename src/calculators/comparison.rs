@@ -119,14 +119,9 @@ impl Comparison {
         if verdict == Agreement::DoNotAgree || !too_coarse {
             return answer.verdict("verdict", "verdict", verdict.word(), verdict.words());
         }
-        let answer = answer.verdict(
-            "verdict",
-            "verdict",
-            "cannot-tell-with-this-scale",
-            "cannot tell with this scale: it would not show the difference that matters",
-        );
+        let answer = answer.cannot_tell("verdict", "it would not show the difference that matters");
         match self.step_needed() {
-            Some(step) => answer.figure("step_needed", "a scale that could", step, "g or finer"),
+            Some(step) => answer.step_needed(step),
             None => answer.line(
                 "a scale that could",
                 "none that nobody has checked: have it weighed on a verified one",
@@ -137,7 +132,8 @@ impl Comparison {
     /// The coarsest step of a scale that, read beside the finer of the two readings, could show the difference.
     fn step_needed(&self) -> Option<Mass> {
         let apart = grams(self.apart?);
-        let known = self.first_uncertainty.or(self.second_uncertainty).map(grams);
+        let known = [self.first_uncertainty, self.second_uncertainty];
+        let known = known.into_iter().flatten().min().map(grams);
         ASSUMED
             .into_iter()
             .find(|row| {

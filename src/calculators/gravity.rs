@@ -8,7 +8,7 @@ use crate::metal::Mass;
 use crate::metal::consistency::{Agreement, agreement, normalised_error};
 use crate::metal::floats::{fixed, fixed_up};
 use crate::metal::gravity::{AIR_DENSITY, Density, FineEnough, Measured, Weighing};
-use crate::metal::materials::{Alloy, Fit, LOOK_ALIKES, fit, low_as_if_porous};
+use crate::metal::materials::{Alloy, Fit, look_alikes, low_as_if_porous};
 use crate::metal::water::WaterTemperature;
 use clap::Args;
 use serde::Deserialize;
@@ -221,10 +221,7 @@ fn left_possible(mut answer: Answer, measured: &Measured) -> Answer {
         ("cannot_tell", "cannot tell", Fit::CannotTell),
         ("excluded", "excluded", Fit::Excluded),
     ] {
-        let fitting = LOOK_ALIKES
-            .iter()
-            .filter(|material| fit(measured, material) == wanted);
-        let names: Vec<&str> = fitting.map(|material| material.name).collect();
+        let names = look_alikes(measured, wanted);
         let line = if names.is_empty() {
             "nothing of the table".to_owned()
         } else {
@@ -240,13 +237,8 @@ fn left_possible(mut answer: Answer, measured: &Measured) -> Answer {
 fn too_coarse(answer: Answer, fine: FineEnough) -> Answer {
     match fine {
         FineEnough::WithStep(step) => answer
-            .verdict(
-                "scale",
-                "scale",
-                "cannot-tell-with-this-scale",
-                "cannot tell with this scale: the displacement is below 200 steps",
-            )
-            .figure("step_needed", "a scale that could", step, "g or finer"),
+            .cannot_tell("scale", "the displacement is below 200 steps")
+            .step_needed(step),
         _ => answer.verdict(
             "scale",
             "scale",

@@ -88,16 +88,9 @@ fn used(
 }
 
 fn refused(error: PriceError) -> Impossible {
-    let member = match error.pointer() {
-        "/mass" => "mass",
-        "/metal" => "metal",
-        "/spot" => "spot",
-        "/fees" => "fees",
-        "/rounding/decimals" => "decimals",
-        "/fineness" => "fineness",
-        "/vat" => "vat",
-        _ => "mass",
-    };
+    let member = error.pointer().rsplit('/').next();
+    // What several inputs bring about together is said of the first.
+    let member = member.filter(|member| !member.is_empty()).unwrap_or("mass");
     Impossible::of(member, error)
 }
 
@@ -170,7 +163,7 @@ impl Calculator for Vat {
         let (gross, percent) = (self.gross.0, used.percent);
         let rounding = rounding(self.rounding, self.decimals);
         let refused = |error: PriceError| match error {
-            PriceError::TooManyDecimals(_) => Impossible::of("decimals", error),
+            PriceError::TooManyDecimals(_) => refused(error),
             _ => Impossible::of("gross", error),
         };
         let vat = vat_contained(gross, percent, rounding).map_err(refused)?;

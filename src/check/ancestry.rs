@@ -246,11 +246,7 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
         None => lost = WHOLE,
     }
     while let Some((index, (closed, share))) = waiting.pop_last() {
-        let rest: u128 = waiting
-            .values()
-            .map(|(_, share)| share)
-            .sum::<u128>()
-            .saturating_add(lost);
+        let rest = left(&waiting, lost);
         if lineage.melts.len() >= MELTS_MAX
             || (!lineage.melts.is_empty() && rest.saturating_add(share) < ENOUGH)
         {
@@ -288,13 +284,14 @@ fn follow(source: &dyn Ancestry, start: MeltId, lineage: &mut Lineage) -> Result
             }
         }
     }
-    let rest: u128 = waiting
-        .values()
-        .map(|(_, share)| share)
-        .sum::<u128>()
-        .saturating_add(lost);
-    lineage.traced = fraction(rest);
+    lineage.traced = fraction(left(&waiting, lost));
     Ok(())
+}
+
+/// What is not followed yet. Whoever signs lies can state shares that grow beyond counting.
+fn left(waiting: &BTreeMap<u64, (MeltClosed, u128)>, lost: u128) -> u128 {
+    let shares = waiting.values().map(|(_, share)| *share);
+    shares.fold(lost, u128::saturating_add)
 }
 
 enum From {

@@ -14,7 +14,7 @@ use uuid::Uuid;
 pub(super) struct Held {
     pub entry: Arc<Entry>,
     /// What it says as corrected by later entries of the file.
-    said: Arc<Entry>,
+    pub said: Arc<Entry>,
     pub bytes: Vec<u8>,
     pub leaf: Hash,
     path: Vec<Hash>,

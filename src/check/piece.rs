@@ -1,5 +1,6 @@
 //! The check of one piece's proof file, from the root thumbprint down to the grams.
 
+use super::accepted::Accepted;
 use super::ancestry::{Lineage, lineage};
 use super::claims::{self, Claims, Told};
 use super::display;
@@ -22,19 +23,29 @@ pub struct Trust {
 /// Checks a proof file.
 #[must_use]
 pub fn check_piece(bytes: &[u8], trust: &Trust) -> Report {
+    check_and_tell(bytes, trust).0
+}
+
+/// Checks a proof file, and gives what it holds to whoever tells it further: nothing unless every step holds.
+#[must_use]
+pub fn check_and_tell(bytes: &[u8], trust: &Trust) -> (Report, Option<Accepted>) {
     let mut check = Check {
         steps: Vec::new(),
         facts: Facts::default(),
     };
-    let conclusion = match check.run(bytes, trust) {
-        Ok(size) => Conclusion::Holds { size },
-        Err(conclusion) => conclusion,
+    let (conclusion, accepted) = match check.run(bytes, trust) {
+        Ok(accepted) => {
+            let size = accepted.checkpoint.size;
+            (Conclusion::Holds { size }, Some(accepted))
+        }
+        Err(conclusion) => (conclusion, None),
     };
-    Report {
+    let report = Report {
         steps: check.steps,
         conclusion,
         facts: check.facts,
-    }
+    };
+    (report, accepted)
 }
 
 struct Check {
@@ -43,7 +54,7 @@ struct Check {
 }
 
 impl Check {
-    fn run(&mut self, bytes: &[u8], trust: &Trust) -> Result<u64, Conclusion> {
+    fn run(&mut self, bytes: &[u8], trust: &Trust) -> Result<Accepted, Conclusion> {
         let file = ProofFile::read(bytes).map_err(|why| Conclusion::Unreadable { why })?;
         self.facts.serial = file.serial.to_string();
         let evidence = Evidence::read(&file).map_err(|spoilt| match spoilt {
@@ -60,7 +71,7 @@ impl Check {
         };
         let told = self.check_claims(&claims)?;
         self.facts = display::facts(&claims, &keys, &told);
-        Ok(checkpoint.size)
+        Ok(Accepted::of(file.piece, checkpoint, evidence, lineage))
     }
 
     /// From the root that the reader trusts to the size and root that the log signed.

@@ -3,12 +3,10 @@
 use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::accounts::{AsOf, Reckoning};
-use crate::domain::Date;
-use crate::metal::Metal;
-use crate::node::accounts;
+use crate::domain::{Date, Timestamp};
+use crate::node::{BookFolder, accounts};
 use clap::Args;
 use serde::Serialize;
-use serde_json::{Map, Value};
 use std::path::PathBuf;
 
 /// A book, and as of when.
@@ -26,10 +24,18 @@ pub(super) struct Asking {
 
 impl Asking {
     /// Asks the book. It is read beside a running server too, and not changed.
-    pub(super) fn ask<T>(&self, question: impl FnOnce(&Reckoning) -> T) -> Result<T, Failure> {
-        let accounts = accounts(&book_folder(&self.dir)?).map_err(Failure::unusable)?;
+    pub(super) fn ask(
+        &self,
+        question: impl FnOnce(&Reckoning) -> Result<String, Failure>,
+    ) -> Result<String, Failure> {
+        let accounts = accounts(&self.folder()?).map_err(Failure::unusable)?;
         let as_of = self.at.unwrap_or_default();
-        accounts.ask(as_of, question).map_err(Failure::unusable)
+        accounts.ask(as_of, question).map_err(Failure::unusable)?
+    }
+
+    /// The folder of the book.
+    pub(super) fn folder(&self) -> Result<BookFolder, Failure> {
+        book_folder(&self.dir)
     }
 }
 
@@ -40,28 +46,23 @@ pub(super) fn as_of_text(reckoning: &Reckoning) -> String {
     format!("as of position {}{recorded}", reckoning.position())
 }
 
-/// An answer as JSON, with as of when it is in front.
-pub(super) fn as_of_json(
-    reckoning: &Reckoning,
-    members: impl IntoIterator<Item = (String, Value)>,
-) -> String {
-    let mut body = Map::new();
-    body.insert("position".to_owned(), reckoning.position().into());
-    let recorded = reckoning.recorded();
-    body.extend(recorded.map(|recorded| ("recorded".to_owned(), recorded.0.into())));
-    body.extend(members);
-    json(&body)
+/// An answer, with as of when it is in front.
+#[derive(Serialize)]
+struct AsOfTold<'a, T: Serialize> {
+    position: u64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recorded: Option<Timestamp>,
+    #[serde(flatten)]
+    body: &'a T,
 }
 
-/// A value as JSON.
-pub(super) fn value(value: &impl Serialize) -> Result<Value, Failure> {
-    serde_json::to_value(value).map_err(Failure::unusable)
-}
-
-/// Reads the word for a metal.
-pub(super) fn metal(text: &str) -> Result<Metal, String> {
-    let known = Metal::ALL.into_iter().find(|metal| metal.word() == text);
-    known.ok_or_else(|| format!("is none of {}", Metal::ALL.map(Metal::word).join(", ")))
+/// An answer (an object) as JSON, with as of when it is in front.
+pub(super) fn as_of_json(reckoning: &Reckoning, body: &impl Serialize) -> String {
+    json(&AsOfTold {
+        position: reckoning.position(),
+        recorded: reckoning.recorded(),
+        body,
+    })
 }
 
 /// Rows of cells in columns: the first and a remark under an empty head to the left, the others to the right.

@@ -14,6 +14,7 @@ mod hands;
 mod lanterns;
 mod ledger;
 mod parcels;
+mod pictures;
 mod promises;
 mod quotes;
 mod refiner;
@@ -84,6 +85,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         address: "http://127.0.0.1:4747".to_owned(),
         currency: "GBP".to_owned(),
         entries: EntriesFor::Public,
+        maker: None,
         second_pin: None,
         limits: Quotas::default(),
     };
@@ -97,7 +99,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
     )
     .map_err(super::making::not_founded)?;
     let desk = open_desk(folder).map_err(Failure::unusable)?;
-    let mut workshop = Workshop::new(desk, BEGIN, STORY);
+    let mut workshop = Workshop::new(desk, BEGIN, STORY, folder.photographs());
     tell(&mut workshop)?;
     workshop.close()
 }

@@ -1,11 +1,12 @@
 //! `losses`: what melts lost and jars were short of, and what is usual.
 
 use super::Failure;
-use super::asking::{Asking, as_of_json, as_of_text, columns, metal, value};
+use super::asking::{Asking, as_of_json, as_of_text, columns};
 use crate::accounts::{Emptied, Losses, Reckoning, Subject};
 use crate::metal::Metal;
 use crate::metal::control::Judged;
 use clap::Args;
+use serde_json::json;
 
 /// Which losses.
 #[derive(Debug, Args)]
@@ -24,7 +25,7 @@ pub struct LossesArguments {
     #[command(flatten)]
     asking: Asking,
     /// Of this metal only.
-    #[arg(long, value_parser = metal)]
+    #[arg(long)]
     metal: Option<Metal>,
 }
 
@@ -41,17 +42,13 @@ pub(super) fn losses(arguments: &LossesArguments) -> Result<String, Failure> {
         let all: Vec<Losses> = metals.iter().map(|metal| reckoning.losses(*metal)).collect();
         let all: Vec<Losses> = all.into_iter().filter(|losses| losses.melts > 0).collect();
         if arguments.asking.json {
-            let members = [
-                ("metals".to_owned(), value(&all)?),
-                ("emptyings".to_owned(), value(&jars)?),
-            ];
-            return Ok(as_of_json(reckoning, members));
+            return Ok(as_of_json(reckoning, &json!({"metals": all, "emptyings": jars})));
         }
         let mut text = format!("Losses, {}\n", as_of_text(reckoning));
         text.extend(all.iter().map(tell));
         text.push_str(&tell_jars(reckoning, &jars));
         Ok(text)
-    })?
+    })
 }
 
 fn tell(losses: &Losses) -> String {

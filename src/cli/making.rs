@@ -34,6 +34,9 @@ pub struct InitArguments {
     /// A second place for the pin, best on another disk.
     #[arg(long)]
     second_pin: Option<PathBuf>,
+    /// Who is named as the maker on what is printed; without it the origin is.
+    #[arg(long)]
+    maker: Option<String>,
     /// Let everybody read entries, not only auditors.
     #[arg(long)]
     public_entries: bool,
@@ -52,6 +55,7 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         } else {
             EntriesFor::Auditors
         },
+        maker: arguments.maker.clone(),
         second_pin: arguments.second_pin.clone(),
         limits: Quotas::default(),
     };

@@ -1,9 +1,11 @@
 //! How many to pour: by a book's own record, or as a calculator without one.
 
 use super::Failure;
-use super::arguments::{book_folder, json};
-use crate::accounts::{AsOf, PlanAsked, SeriesPlan, ShapeRecord};
-use crate::calculators::{Calculator, Plan};
+use super::arguments::book_folder;
+use super::asking::as_of_json;
+use super::reckon;
+use crate::accounts::{AsOf, PlanAsked, Reckoning, SeriesPlan, ShapeRecord};
+use crate::calculators::Plan;
 use crate::domain::SeriesCode;
 use crate::node;
 use clap::Args;
@@ -22,7 +24,7 @@ shapes, yields, means, heel and loss are those of its record.
 Exit code: 0 answered; 1 impossible, or no such series, and why; 2 the arguments or the book cannot be read.
 With --json: {\"shapes\": [{\"shape\", \"wanted\", \"pours\", \"alone\", \"yield\", \"next\"}], \"pours\", \"chance\", \"formula\", \"notes\"}, and
 \"within_least\", \"within_most\", \"grain\", \"aim\", \"aim_yield\", \"mean_yield\" where they were asked; with a book
-{\"position\", \"series\", \"code\", \"shapes\", \"plan\"}, as GET /v1/series/{series}/plan has them.";
+{\"position\", \"recorded\", \"series\", \"code\", \"shapes\", \"plan\"}, as GET /v1/series/{series}/plan has them.";
 
 /// What is planned.
 #[derive(Debug, Args)]
@@ -42,12 +44,7 @@ pub struct PlanArguments {
 
 pub(super) fn plan(typed: &PlanArguments) -> Result<String, Failure> {
     let (Some(dir), Some(code)) = (&typed.dir, &typed.series) else {
-        let answer = typed.question.answer().map_err(Failure::refused)?;
-        return Ok(if typed.json {
-            json(&answer.to_json())
-        } else {
-            answer.to_text()
-        });
+        return reckon::answered(&typed.question, typed.json);
     };
     let parsed = SeriesCode::parse(code)
         .map_err(|_| Failure::unusable(format!("{code}: is not the code of a series")))?;
@@ -65,25 +62,24 @@ pub(super) fn plan(typed: &PlanArguments) -> Result<String, Failure> {
         cavities,
         melts,
     };
-    let found = accounts.ask(AsOf::Newest, |reckoning| {
-        let series = reckoning.book().series_by_code(&parsed)?;
-        Some((reckoning.position(), series, reckoning.plan(series, asked)?))
-    });
-    let found = found.map_err(Failure::unusable)?;
-    let (position, series, plan) =
-        found.ok_or_else(|| Failure::refused(format!("{code}: no series of this book has the code")))?;
-    let answer = plan.answer().map_err(Failure::refused)?;
-    if typed.json {
-        let mut body = Map::new();
-        body.insert("position".into(), json!(position));
-        body.insert("series".into(), json!(series));
-        body.insert("code".into(), json!(plan.code));
-        body.insert("shapes".into(), json!(plan.shapes));
-        body.extend(answer.map(|answer| ("plan".to_owned(), answer.to_json())));
-        return Ok(json(&body));
-    }
-    let record = said(&plan);
-    Ok(answer.map_or(record.clone(), |answer| format!("{record}{}", answer.to_text())))
+    let asking = |reckoning: &Reckoning| {
+        let series = reckoning.book().series_by_code(&parsed);
+        let found = series.and_then(|series| Some((series, reckoning.plan(series, asked)?)));
+        let (series, plan) =
+            found.ok_or_else(|| Failure::refused(format!("{code}: no series of this book has the code")))?;
+        let answer = plan.answer().map_err(Failure::refused)?;
+        if typed.json {
+            let mut body = Map::new();
+            body.insert("series".into(), json!(series));
+            body.insert("code".into(), json!(plan.code));
+            body.insert("shapes".into(), json!(plan.shapes));
+            body.extend(answer.map(|answer| ("plan".to_owned(), answer.to_json())));
+            return Ok(as_of_json(reckoning, &body));
+        }
+        let told = answer.map_or_else(String::new, |answer| answer.to_text());
+        Ok(format!("{}{told}", said(&plan)))
+    };
+    accounts.ask(AsOf::Newest, asking).map_err(Failure::unusable)?
 }
 
 /// The record in the words of the workshop.

@@ -22,8 +22,13 @@ pub struct Reckoned<Q: Args> {
 
 /// Answers a question that was typed.
 pub(super) fn reckon<Q: Calculator + Args>(typed: &Reckoned<Q>) -> Result<String, Failure> {
-    let answer = typed.question.answer().map_err(Failure::refused)?;
-    Ok(if typed.json {
+    answered(&typed.question, typed.json)
+}
+
+/// The answer to a question, as it is printed.
+pub(super) fn answered(question: &impl Calculator, as_json: bool) -> Result<String, Failure> {
+    let answer = question.answer().map_err(Failure::refused)?;
+    Ok(if as_json {
         json(&answer.to_json())
     } else {
         answer.to_text()

@@ -1,7 +1,7 @@
 //! `statement`: where every gram is, and the movements behind each figure.
 
 use super::Failure;
-use super::asking::{Asking, as_of_json, as_of_text, columns, decimals, metal, value};
+use super::asking::{Asking, as_of_json, as_of_text, columns, decimals};
 use crate::accounts::{Heading, Line, Reckoning, Statement};
 use crate::domain::{Amount, Date};
 use crate::metal::Metal;
@@ -27,7 +27,7 @@ pub struct StatementArguments {
     #[command(flatten)]
     asking: Asking,
     /// Of this metal only.
-    #[arg(long, value_parser = metal)]
+    #[arg(long)]
     metal: Option<Metal>,
     /// Print the movements behind this figure.
     #[arg(long, value_name = "HEADING", requires = "metal", value_parser = heading)]
@@ -45,7 +45,7 @@ pub(super) fn statement(arguments: &StatementArguments) -> Result<String, Failur
         .ask(|reckoning| match (arguments.metal, arguments.open) {
             (Some(metal), Some(heading)) => opened(reckoning, metal, heading, arguments.asking.json),
             (metal, _) => statements(reckoning, metal, arguments.asking.json),
-        })?
+        })
 }
 
 fn statements(reckoning: &Reckoning, metal: Option<Metal>, as_json: bool) -> Result<String, Failure> {
@@ -56,10 +56,7 @@ fn statements(reckoning: &Reckoning, metal: Option<Metal>, as_json: bool) -> Res
         .collect();
     let statements = statements.map_err(Failure::unusable)?;
     if as_json {
-        return Ok(as_of_json(
-            reckoning,
-            [("metals".to_owned(), value(&statements)?)],
-        ));
+        return Ok(as_of_json(reckoning, &json!({"metals": statements})));
     }
     let told: Vec<String> = statements
         .iter()
@@ -115,8 +112,7 @@ fn opened(reckoning: &Reckoning, metal: Metal, heading: Heading, as_json: bool) 
             "metal": metal, "heading": heading, "mass": amount.mass, "fine": amount.fine,
             "movements": movements.len(), "items": movements,
         });
-        let members = body.as_object().cloned().unwrap_or_default();
-        return Ok(as_of_json(reckoning, members));
+        return Ok(as_of_json(reckoning, &body));
     }
     let head = ["entry", "recorded", "what", "from or to", "grams", "fine grams"];
     let mut rows = vec![head.map(str::to_owned).to_vec()];

@@ -2,15 +2,16 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
+use super::asking::{Asking, as_of_json, as_of_text};
 use super::erase::not_opened;
+use crate::accounts::Reckoning;
 use crate::accounts::costs::Prices;
 use crate::accounts::holders::Place;
 use crate::accounts::stock::{Stock, Value};
-use crate::accounts::{AsOf, AskError, Reckoning};
 use crate::domain::{Book, Draw, Event, LotId, OperatorId, PrivateValue, RecordSpot, Timestamp, instant};
 use crate::log::{Files, RealFiles, Store, VaultKind};
 use crate::metal::{Amount, Metal, Percent};
-use crate::node::{self, BookReader, chance, clock, open_desk};
+use crate::node::{BookReader, chance, clock, open_desk};
 use crate::record;
 use crate::writer::{Ask, Submission};
 use clap::Args;
@@ -44,34 +45,24 @@ never zero. Ask the insurer on which basis stock is covered.
 Exit code: 0 told; 2 the book cannot be read.
 With --json: the members of GET /v1/stock-value.")]
 pub struct StockArguments {
-    /// The book.
-    dir: PathBuf,
-    /// As of which position or day; as of now without it.
-    #[arg(long)]
-    at: Option<AsOf>,
+    #[command(flatten)]
+    asking: Asking,
     /// The charge for making on pieces, per cent, for the insurer.
     #[arg(long, value_name = "PERCENT", value_parser = making, default_value = "0")]
     making: Percent,
-    /// Print JSON.
-    #[arg(long)]
-    json: bool,
 }
 
 pub(super) fn stock(arguments: &StockArguments) -> Result<String, Failure> {
-    let folder = book_folder(&arguments.dir)?;
-    let accounts = node::accounts(&folder).map_err(Failure::unusable)?;
-    let reader = BookReader::open(&folder).map_err(Failure::unusable)?;
-    let question = |reckoning: &Reckoning| -> Result<String, Failure> {
+    let reader = BookReader::open(&arguments.asking.folder()?).map_err(Failure::unusable)?;
+    arguments.asking.ask(|reckoning| {
         let prices = |lots: &[LotId]| prices(&reader, reckoning.book(), lots);
         let stock = Stock::of(reckoning, arguments.making, prices)?;
-        Ok(if arguments.json {
-            json(&stock)
+        Ok(if arguments.asking.json {
+            as_of_json(reckoning, &stock)
         } else {
             describe(reckoning, &stock)
         })
-    };
-    let answer = accounts.ask(arguments.at.unwrap_or_default(), question);
-    answer.map_err(|error: AskError| Failure::unusable(error))?
+    })
 }
 
 /// What lots cost, as far as the vault knows.
@@ -133,7 +124,7 @@ fn name(book: &Book, place: &Place) -> String {
 }
 
 fn describe(reckoning: &Reckoning, stock: &Stock) -> String {
-    let mut text = String::new();
+    let mut text = format!("Stock, {}\n", as_of_text(reckoning));
     for used in &stock.spots {
         let (days, at) = (used.age_seconds / 86_400, instant::write(used.priced_at));
         let _ = writeln!(

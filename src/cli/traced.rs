@@ -1,18 +1,15 @@
 //! `shares`, `recall`, `suspects`: where metal came from, where it went, and what an assay makes one think.
 
 use super::Failure;
-use super::arguments::{book_folder, json};
+use super::asking::{Asking, as_of_json};
+use crate::accounts::Reckoning;
 use crate::accounts::recall::Source;
-use crate::accounts::suspects::suspicion;
-use crate::accounts::told::{HeldTold, MODEL, RecallTold, SharesTold, SuspicionTold};
-use crate::accounts::{AsOf, AskError, Reckoning};
+use crate::accounts::told::{HeldTold, MODEL, PieceShares, RecallTold, SuspicionTold};
 use crate::domain::{Piece, Serial};
-use crate::metal::{Fineness, Mass, Metal};
-use crate::node;
+use crate::metal::Fineness;
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
 
 /// Of which piece.
 #[derive(Debug, Args)]
@@ -25,16 +22,10 @@ with them: every melt and jar is well mixed.
 Exit code: 0 told; 1 no piece has that serial or pour number; 2 the book cannot be read.
 With --json: the members of GET /v1/pieces/{piece}/shares.")]
 pub struct SharesArguments {
-    /// The book.
-    dir: PathBuf,
+    #[command(flatten)]
+    asking: Asking,
     /// A piece, by its serial or its pour number.
     piece: String,
-    /// As of which position or day; as of now without it.
-    #[arg(long)]
-    at: Option<AsOf>,
-    /// Print JSON.
-    #[arg(long)]
-    json: bool,
 }
 
 /// Of which lot or melt.
@@ -48,20 +39,14 @@ the mass of it. A share above zero says that metal of it may be in there, by the
 Exit code: 0 told; 1 there is no such lot or melt; 2 the book cannot be read.
 With --json: the members of GET /v1/lots/{lot}/recall, all of them on one page.")]
 pub struct RecallArguments {
-    /// The book.
-    dir: PathBuf,
+    #[command(flatten)]
+    asking: Asking,
     /// A lot, by its number in the workshop.
     #[arg(required_unless_present = "melt")]
     lot: Option<u32>,
     /// A melt instead, by its number in the workshop.
     #[arg(long, value_name = "NUMBER", conflicts_with = "lot")]
     melt: Option<u32>,
-    /// As of which position or day; as of now without it.
-    #[arg(long)]
-    at: Option<AsOf>,
-    /// Print JSON.
-    #[arg(long)]
-    json: bool,
 }
 
 /// By which assays.
@@ -73,66 +58,23 @@ Which lots may be behind an assay that contradicts what was declared: a suspicio
 Exit code: 0 told, also when nothing contradicts; 2 the book cannot be read.
 With --json: the members of GET /v1/lots/suspects.")]
 pub struct SuspectsArguments {
-    /// The book.
-    dir: PathBuf,
+    #[command(flatten)]
+    asking: Asking,
     /// Expanded uncertainty (k = 2) that the assay office states, parts per thousand; a table's without it.
     #[arg(long, value_name = "PARTS", value_parser = Fineness::parse)]
     assay_uncertainty: Option<Fineness>,
-    /// As of which position or day; as of now without it.
-    #[arg(long)]
-    at: Option<AsOf>,
-    /// Print JSON.
-    #[arg(long)]
-    json: bool,
-}
-
-/// Asks the reckoning of a book.
-fn ask<T>(
-    dir: &Path,
-    at: Option<AsOf>,
-    question: impl FnOnce(&Reckoning) -> Result<T, Failure>,
-) -> Result<T, Failure> {
-    let accounts = node::accounts(&book_folder(dir)?).map_err(Failure::unusable)?;
-    let answer = accounts.ask(at.unwrap_or_default(), question);
-    answer.map_err(|error: AskError| Failure::unusable(error))?
-}
-
-/// Puts the position in front, as the API does.
-fn placed(reckoning: &Reckoning, members: impl IntoIterator<Item = (String, Value)>) -> Value {
-    let mut body = serde_json::Map::new();
-    body.insert("position".into(), json!(reckoning.position()));
-    body.extend(reckoning.recorded().map(|at| ("recorded".to_owned(), json!(at))));
-    body.extend(members);
-    Value::Object(body)
-}
-
-fn object(told: &impl serde::Serialize) -> serde_json::Map<String, Value> {
-    match json!(told) {
-        Value::Object(members) => members,
-        _ => serde_json::Map::new(),
-    }
 }
 
 pub(super) fn shares(arguments: &SharesArguments) -> Result<String, Failure> {
-    ask(&arguments.dir, arguments.at, |reckoning| {
+    arguments.asking.ask(|reckoning| {
         let piece = named(reckoning, &arguments.piece)?;
-        let told = reckoning.shares_of(piece.melt, piece.mass().unwrap_or(Mass::ZERO));
+        let told = reckoning.shares_of_piece(piece);
         let told = told.ok_or_else(|| Failure::unusable("the melt of the piece has no shares"))?;
-        if !arguments.json {
-            return Ok(describe_shares(piece, &told));
-        }
-        let mut members = serde_json::Map::new();
-        members.insert("piece".into(), json!(piece.piece));
-        members.insert("pour".into(), json!(piece.pour));
-        members.extend(
-            piece
-                .serial
-                .as_ref()
-                .map(|serial| ("serial".to_owned(), json!(serial))),
-        );
-        members.insert("melt".into(), json!(piece.melt));
-        members.extend(object(&told));
-        Ok(json(&placed(reckoning, members)))
+        Ok(if arguments.asking.json {
+            as_of_json(reckoning, &told)
+        } else {
+            describe_shares(&told)
+        })
     })
 }
 
@@ -143,11 +85,10 @@ fn named<'a>(reckoning: &'a Reckoning, typed: &str) -> Result<&'a Piece, Failure
     found.ok_or_else(|| Failure::refused(format!("no piece of this book is {typed}")))
 }
 
-fn describe_shares(piece: &Piece, told: &SharesTold) -> String {
-    let serial = piece
-        .serial
-        .as_ref()
-        .map_or_else(String::new, |serial| format!("{serial}  "));
+fn describe_shares(piece: &PieceShares) -> String {
+    let serial = piece.serial.as_ref();
+    let serial = serial.map_or_else(String::new, |serial| format!("{serial}  "));
+    let told = &piece.shares;
     let mut text = format!("{serial}pour {}  {} g\n", piece.pour, told.mass);
     for lot in &told.lots {
         let (number, fineness, grams) = (lot.number, lot.fineness, &lot.mass.grams);
@@ -191,7 +132,7 @@ fn short(fraction: &str) -> &str {
 }
 
 pub(super) fn recall(arguments: &RecallArguments) -> Result<String, Failure> {
-    ask(&arguments.dir, arguments.at, |reckoning| {
+    arguments.asking.ask(|reckoning| {
         let book = reckoning.book();
         let lot = arguments
             .lot
@@ -206,19 +147,14 @@ pub(super) fn recall(arguments: &RecallArguments) -> Result<String, Failure> {
         };
         let told = reckoning.recall(source);
         let told = told.ok_or_else(|| Failure::unusable("it is not there"))?;
-        if !arguments.json {
+        if !arguments.asking.json {
             return Ok(describe_recall(&format!("{name} {number}"), &told));
         }
-        let members = [
-            (name, id),
-            ("number", json!(number)),
-            ("all", json!(told.all)),
-            ("untraced", json!(told.untraced)),
-            ("count", json!(told.held.len())),
-            ("held", json!(told.held)),
-        ];
-        let members = members.map(|(name, value)| (name.to_owned(), value));
-        Ok(json(&placed(reckoning, members)))
+        let body = json!({
+            name: id, "number": number, "all": told.all, "untraced": told.untraced, "count": told.held.len(),
+            "held": told.held,
+        });
+        Ok(as_of_json(reckoning, &body))
     })
 }
 
@@ -270,16 +206,10 @@ fn where_it_is(held: &HeldTold) -> String {
 }
 
 pub(super) fn suspects(arguments: &SuspectsArguments) -> Result<String, Failure> {
-    ask(&arguments.dir, arguments.at, |reckoning| {
-        let (book, shares) = (reckoning.book(), reckoning.shares());
-        let told = Metal::ALL
-            .into_iter()
-            .filter_map(|metal| suspicion(book, &shares, metal, arguments.assay_uncertainty))
-            .filter(|suspicion| !suspicion.observations.is_empty())
-            .map(|suspicion| SuspicionTold::of(book, &suspicion));
-        let told: Vec<SuspicionTold> = told.collect();
-        if arguments.json {
-            return Ok(json(&placed(reckoning, [("metals".to_owned(), json!(told))])));
+    arguments.asking.ask(|reckoning| {
+        let told = reckoning.suspects(arguments.assay_uncertainty);
+        if arguments.asking.json {
+            return Ok(as_of_json(reckoning, &json!({"metals": told})));
         }
         Ok(told.iter().map(describe_suspicion).collect())
     })

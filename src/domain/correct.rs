@@ -256,7 +256,7 @@ impl Correcting {
 }
 
 /// Keys, operators, the clock, erasures and corrections stand for themselves; a serial and an edition number are given once, and a
-/// certificate is superseded.
+/// certificate is superseded; what was printed is on paper.
 const fn is_correctable(event: &Event) -> bool {
     !matches!(
         event,
@@ -271,6 +271,7 @@ const fn is_correctable(event: &Event) -> bool {
             | Event::PieceNumbered(_)
             | Event::CertificateIssued(_)
             | Event::CertificateSuperseded(_)
+            | Event::CertificatePrinted(_)
     )
 }
 

@@ -36,7 +36,7 @@ impl Date {
     /// The day of a moment, by UTC; none before the year 0 or after 9999.
     #[must_use]
     pub fn of(moment: Timestamp) -> Option<Self> {
-        // The reverse of `last_second`, in eras of 400 years, which have 146,097 days each.
+        // The reverse of `first_second`, in eras of 400 years, which have 146,097 days each.
         let days = moment.0.div_euclid(86_400).checked_add(719_468)?;
         let (era, day) = (days.div_euclid(146_097), days.rem_euclid(146_097));
         let of_era = (day - day / 1_460 + day / 36_524 - day / 146_096) / 365;
@@ -59,6 +59,12 @@ impl Date {
     /// Its last second, by UTC.
     #[must_use]
     pub fn last_second(self) -> Timestamp {
+        Timestamp(self.first_second().0 + 86_399)
+    }
+
+    /// Its first second, by UTC.
+    #[must_use]
+    pub fn first_second(self) -> Timestamp {
         // The year is reckoned from March on, so that a leap day is its last; 719,468 days lie between 0000-03-01 and
         // 1970-01-01.
         let (year, month, day) = (i64::from(self.year), i64::from(self.month), i64::from(self.day));
@@ -69,7 +75,7 @@ impl Date {
         };
         let days = 365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
         let days = days + (153 * month + 2) / 5 + day - 1 - 719_468;
-        Timestamp(days * 86_400 + 86_399)
+        Timestamp(days * 86_400)
     }
 }
 

@@ -145,6 +145,7 @@ makes! {
     NumberPieces number_pieces,
     IssueCertificates issue_certificates,
     SupersedeCertificate supersede_certificate,
+    PrintCertificates print_certificates,
     EraseField erase_field,
     SetClock set_clock,
     RevokeOperator revoke_operator,

@@ -147,6 +147,7 @@ events! {
     "piece.certified" => PieceCertified of piece, slots 0, private [];
     "certificate.issued" => CertificateIssued of certificate, slots 1, private ["code" Nobody];
     "certificate.superseded" => CertificateSuperseded of certificate, slots 1, private ["note" Staff];
+    "certificate.printed" => CertificatePrinted of certificate, slots 2, private ["digest" Nobody, "inputs" Nobody];
     "die.registered" => DieRegistered of die, slots 2, private ["label" Staff, "note" Staff];
     "die.disposed" => DieDisposed of die, slots 1, private ["note" Staff];
     "piece.struck" => PieceStruck of piece, slots 1, private ["note" Staff];

@@ -1,7 +1,8 @@
 //! Dates and times of RFC 3339 in whole seconds, read and written: how commands say when something was.
 //!
-//! Deliberately absent: the clock, leap seconds, time zones by name, and a calendar beyond what reading and writing need.
+//! Deliberately absent: the calendar (it is that of `date`), the clock, leap seconds, and time zones by name.
 
+use super::date::Date;
 use super::draw::Timestamp;
 
 /// What a date and time looks like.
@@ -21,37 +22,32 @@ pub fn read(text: &str) -> Result<Timestamp, &'static str> {
     let mark = |at: usize, marks: &[u8]| text.as_bytes().get(at).is_some_and(|byte| marks.contains(byte));
     let marked = mark(4, b"-") && mark(7, b"-") && mark(10, b"Tt") && mark(13, b":") && mark(16, b":");
     let fields = [(0, 4), (5, 7), (8, 10), (11, 13), (14, 16), (17, 19)].map(|(from, to)| field(from, to));
-    let [
-        Some(year),
-        Some(month),
-        Some(day),
-        Some(hour),
-        Some(minute),
-        Some(second),
-    ] = fields
-    else {
+    let [Some(_), Some(_), Some(_), Some(hour), Some(minute), Some(second)] = fields else {
         return Err(FORM);
     };
     let offset = offset_seconds(text.get(19..).unwrap_or(""));
     let (true, Some(offset)) = (marked, offset) else {
         return Err(FORM);
     };
-    if !(1..=12).contains(&month) || !(1..=days_in(year, month)).contains(&day) {
-        return Err("is no day of the calendar");
-    }
+    let date = text.get(..10).and_then(Date::parse);
+    let date = date.ok_or("is no day of the calendar")?;
     if hour > 23 || minute > 59 || second > 59 {
         return Err("is no time of day: 00:00:00 to 23:59:59");
     }
     let of_day = hour
         .saturating_mul(3_600)
         .saturating_add(minute.saturating_mul(60));
-    let seconds = days_since_1970(year, month, day)
-        .saturating_mul(86_400)
+    let seconds = date
+        .first_second()
+        .0
         .saturating_add(of_day)
         .saturating_add(second)
         .saturating_sub(offset);
     if seconds < 0 {
         return Err("is before 1970");
+    }
+    if Date::of(Timestamp(seconds)).is_none() {
+        return Err("is after 9999");
     }
     Ok(Timestamp(seconds))
 }
@@ -78,55 +74,14 @@ fn offset_seconds(text: &str) -> Option<i64> {
     Some(sign.saturating_mul(east))
 }
 
-/// The Gregorian rule, which RFC 3339 appendix C repeats.
-const fn is_leap(year: i64) -> bool {
-    year.rem_euclid(4) == 0 && (year.rem_euclid(100) != 0 || year.rem_euclid(400) == 0)
-}
-
-const fn days_in(year: i64, month: i64) -> i64 {
-    match month {
-        2 if is_leap(year) => 29,
-        2 => 28,
-        4 | 6 | 9 | 11 => 30,
-        _ => 31,
-    }
-}
-
-/// Days from 1970-01-01, negative before it.
-fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
-    let before = year.saturating_sub(1);
-    let leaps = |year: i64| year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
-    let of_years = (year - 1970) * 365 + leaps(before) - leaps(1969);
-    let of_months: i64 = (1..month).map(|month| days_in(year, month)).sum();
-    of_years + of_months + day - 1
-}
-
-/// Writes a date and time by UTC, `2026-03-14T09:26:53Z`.
+/// Writes a date and time by UTC, `2026-03-14T09:26:53Z`; nothing for what no calendar day of four digits holds.
 #[must_use]
 pub fn write(at: Timestamp) -> String {
     let of_day = at.0.rem_euclid(86_400);
     let (hour, minute, second) = (of_day / 3_600, of_day / 60 % 60, of_day % 60);
-    format!("{}T{hour:02}:{minute:02}:{second:02}Z", day(at))
-}
-
-/// The day by UTC, `2026-03-14`.
-#[must_use]
-pub fn day(at: Timestamp) -> String {
-    // Counted from 1 March of the year 0, so that a leap day is the last of its year: 719,468 days before 1970, and 146,097
-    // days to an era of 400 years.
-    let days = at.0.div_euclid(86_400).saturating_add(719_468);
-    let of_era = days.rem_euclid(146_097);
-    let year = (of_era - of_era / 1_460 + of_era / 36_524 - of_era / 146_096) / 365;
-    let of_year = of_era - (365 * year + year / 4 - year / 100);
-    let from_march = (5 * of_year + 2) / 153;
-    let day = of_year - (153 * from_march + 2) / 5 + 1;
-    let month = if from_march < 10 {
-        from_march + 3
-    } else {
-        from_march - 9
-    };
-    let year = year + days.div_euclid(146_097).saturating_mul(400) + i64::from(month <= 2);
-    format!("{year:04}-{month:02}-{day:02}")
+    Date::of(at).map_or_else(String::new, |day| {
+        format!("{day}T{hour:02}:{minute:02}:{second:02}Z")
+    })
 }
 
 /// A time as text, for commands.
@@ -153,7 +108,7 @@ pub mod text {
 
 #[cfg(test)]
 mod tests {
-    use super::{Timestamp, day, read, write};
+    use super::{Timestamp, read, write};
 
     /// The first two are examples of RFC 3339 section 5.8, without their fraction and the leap second, with seconds since
     /// 1970 from GNU `date -d`; so are the rest.
@@ -179,14 +134,12 @@ mod tests {
     }
 
     #[test]
-    fn every_day_is_written_as_it_is_read() {
-        for count in (0..3_000_000).step_by(7) {
-            let at = Timestamp(count * 86_400);
-            let text = day(at);
-            if text.len() == 10 {
-                assert_eq!(read(&format!("{text}T00:00:00Z")), Ok(at));
-            }
+    fn every_time_is_written_as_it_is_read() {
+        for count in (0..253_402_300_800_i64).step_by(654_321) {
+            let at = Timestamp(count);
+            assert_eq!(read(&write(at)), Ok(at));
         }
+        assert_eq!(write(Timestamp(253_402_300_800)), "");
     }
 
     #[test]
@@ -207,6 +160,7 @@ mod tests {
             "2026-11-25T14:60:00Z",
             "1990-12-31T23:59:60Z",
             "1969-12-31T23:59:59Z",
+            "9999-12-31T23:59:59-00:01",
             "1970-01-01T00:59:59+01:00",
             "2026-11-25T14:09:20+24:00",
             "2026-11-25T14:09:20+1:00",

@@ -127,6 +127,10 @@ refusals! {
     "scale-unverified" "the scale is unverified: it supports no stated weight" => ScaleUnverified;
     "has-certificate" "the piece has certificate issue {issue}; supersede it" => HasCertificate { issue: u32 };
     "no-certificate" "the piece has no certificate" => NoCertificate;
+    "certificate-gave-way" "the certificate gave way to issue {by}: print that one" => CertificateGaveWay { by: CertificateId };
+    "print-not-covered" "a log of {size} entries does not hold entry {since}, which issued the certificate, or is not there yet" => PrintNotCovered { size: u64, since: u64 };
+    "printed-too-often" "this issue was printed {most} times; issue a new one" => PrintedTooOften { most: usize };
+    "not-made" "a certificate is printed from the record as it stands: nothing was made of this" => NotMade;
 
     "die-gone" "die {die} is {state}: it strikes no more" => DieGone { die: DieId, state: DieState };
     "die-of-another-series" "the die was cut for another edition: such a strike is a mis-strike by the wrong die" => DieOfAnotherSeries;

@@ -158,6 +158,41 @@ pub fn certificate_code(draw: &mut Draw) -> String {
     }
 }
 
+/// Why a text is no certificate code.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CodeError {
+    /// It does not have the form.
+    #[error("a certificate code has 11 letters and digits, without I, L, O and U")]
+    Form,
+    /// Its check character does not fit: a slip in typing.
+    #[error("the last character does not fit the rest: one character is wrong, or two are swapped")]
+    Slip,
+}
+
+/// Reads a certificate code as a person typed it: any case, spaces and hyphens ignored.
+///
+/// # Errors
+/// [`CodeError`].
+pub fn read_certificate_code(text: &str) -> Result<String, CodeError> {
+    if text.len() > 40 {
+        return Err(CodeError::Form);
+    }
+    let code: String = text
+        .chars()
+        .filter(|letter| !matches!(letter, ' ' | '-'))
+        .collect();
+    let code = code.to_ascii_uppercase();
+    let known = code.len() == 11 && code.bytes().all(|letter| SYMBOLS.contains(&letter));
+    let (payload, check) = code
+        .split_at_checked(10)
+        .filter(|_| known)
+        .ok_or(CodeError::Form)?;
+    match check.chars().next() {
+        Some(check) if check_digits::holds_37_36(payload, check) => Ok(code),
+        _ => Err(CodeError::Slip),
+    }
+}
+
 impl fmt::Display for SeriesCode {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0)

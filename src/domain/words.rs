@@ -204,6 +204,14 @@ words! {
         Corrected = "corrected",
     }
 
+    /// The paper that a certificate is printed on, ISO 216.
+    Paper {
+        /// 105 by 148 mm.
+        A6 = "a6",
+        /// 148 by 210 mm.
+        A5 = "a5",
+    }
+
     /// Why a private field is erased.
     EraseReason {
         /// The person asked.

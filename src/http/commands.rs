@@ -6,14 +6,14 @@
 use super::access::Caller;
 use super::problem::Problem;
 use super::routes::Recording;
-use super::{App, conditions, done_at, json, located};
+use super::{App, conditions, done_at, json, located, prints};
 use crate::domain::{Event, Refusal};
 use crate::proof::Hash;
 use crate::views::Table;
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
 use actix_web::rt::time::timeout;
-use actix_web::web::{Bytes, Payload};
+use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -33,7 +33,7 @@ type Outcome = Result<Recorded, SubmitError>;
 /// # Errors
 /// Every [`Problem`] of a request that is not recorded.
 pub async fn record(
-    app: &App,
+    app: &Data<App>,
     recording: &Recording,
     caller: Caller,
     request: &HttpRequest,
@@ -63,6 +63,10 @@ pub async fn record(
         body.insert(member.to_owned(), json!(subject));
     }
     let command = (recording.read)(&Value::Object(body)).map_err(misfit)?;
+    let (command, unmade) = match recording.prepare {
+        Some(prepare) => prints::prepared(app, prepare, command).await,
+        None => (command, None),
+    };
     let submission = Submission {
         request: key,
         by: caller.operator,
@@ -70,7 +74,12 @@ pub async fn record(
         expected,
         ask: Ask::Command(command),
     };
-    let recorded = submit(app, submission, path.map(|(_, subject)| subject)).await?;
+    let recorded = submit(app, submission, path.map(|(_, subject)| subject)).await;
+    // What could not be made now may have been made and recorded before: then it is a repeat, and answered as one.
+    let recorded = match (recorded, unmade) {
+        (Err(problem), Some(unmade)) if problem.code == prints::NOT_MADE => return Err(unmade),
+        (recorded, _) => recorded?,
+    };
     reply(app, recording.main, &recorded)
 }
 
@@ -339,10 +348,11 @@ pub fn reply(app: &App, main: &str, recorded: &Recorded) -> Result<HttpResponse,
             }
         }
         None => {
-            reply.insert_header((
-                header::LOCATION,
-                format!("/v1/events?from={}&limit=1", recorded.index),
-            ));
+            let at = match main {
+                "print" => format!("/v1/prints/{}", recorded.index),
+                _ => format!("/v1/events?from={}&limit=1", recorded.index),
+            };
+            reply.insert_header((header::LOCATION, at));
         }
     }
     reply.insert_header((header::CACHE_CONTROL, "no-store"));

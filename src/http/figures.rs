@@ -10,7 +10,8 @@ use super::lists::next_link;
 use super::problem::Problem;
 use super::query::Parameters;
 use super::{App, failed};
-use crate::accounts::{AsOf, AskError, Reckoning};
+use crate::accounts::{AsOf, AskError, NoPosition, Reckoning};
+use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 /// What answers a route.
@@ -19,16 +20,21 @@ pub type Figure = fn(&App, &Asked) -> Result<Found, Problem>;
 /// Takes `at` out of a query: as of which position or day. Without it, as of now.
 ///
 /// # Errors
-/// 400 when it is neither.
+/// 400 when it is neither, 422 for a day that no calendar has.
 pub fn as_of(query: &mut Parameters) -> Result<AsOf, Problem> {
-    let at = query.parse("at", "a position in the log, or a day like 2026-11-25")?;
-    Ok(at.unwrap_or_default())
+    let Some(at) = query.take("at") else {
+        return Ok(AsOf::Newest);
+    };
+    at.parse().map_err(|error| match error {
+        NoPosition::Form => Problem::unreadable(format!("the query parameter \"at\" {error}")),
+        NoPosition::NoSuchDay => Problem::invalid(format!("the query parameter \"at\" {error}")),
+    })
 }
 
 /// Answers from the reckoning as of a position.
 ///
 /// # Errors
-/// 400 for a position beyond the log, 500 when the log cannot be read, and what the answer itself says.
+/// 422 for a position beyond the log, 500 when the log cannot be read, and what the answer itself says.
 pub fn answered(
     app: &App,
     as_of: AsOf,
@@ -43,9 +49,20 @@ pub fn answered(
         Ok(Found::json(&Value::Object(body), PRIVATE))
     });
     asked.map_err(|error| match error {
-        AskError::Beyond { .. } => Problem::unreadable(format!("the query parameter \"at\": {error}")),
+        AskError::Beyond { .. } => Problem::invalid(format!("the query parameter \"at\": {error}")),
         AskError::Reckon(error) => failed(error),
     })?
+}
+
+/// What is told, as the members of an answer.
+///
+/// # Errors
+/// 500 for what is no object.
+pub fn members(told: &impl Serialize) -> Result<Map<String, Value>, Problem> {
+    match serde_json::to_value(told).map_err(failed)? {
+        Value::Object(members) => Ok(members),
+        _ => Err(Problem::internal("an answer is no object")),
+    }
 }
 
 /// Which part of a list that is reckoned as a whole is asked for.

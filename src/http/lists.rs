@@ -16,9 +16,6 @@ use crate::views::{Filter, Table, Tabled};
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
-const METALS: &[&str] = &["silver", "gold", "copper"];
-const PRECIOUS: &[&str] = &["silver", "gold", "platinum", "palladium"];
-
 /// One page of a list.
 ///
 /// # Errors
@@ -27,7 +24,7 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
     match table {
         Table::Lot => {
-            let metal: Option<Metal> = query.word("metal", METALS)?;
+            let metal: Option<Metal> = metal(&mut query)?;
             page::<Lot>(app, asked, query, &|row| fits(&metal, &row.metal))
         }
         Table::Scale => page::<Scale>(app, asked, query, &|_| true),
@@ -63,7 +60,7 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         }
         Table::Stocktake => page::<Stocktake>(app, asked, query, &|_| true),
         Table::Spot => {
-            let metal: Option<Metal> = query.word("metal", PRECIOUS)?;
+            let metal: Option<Metal> = metal(&mut query)?;
             page::<Spot>(app, asked, query, &|row| fits(&metal, &row.metal))
         }
         Table::Quote => {
@@ -74,6 +71,10 @@ pub fn list(app: &App, asked: &Asked, table: Table) -> Result<Found, Problem> {
         }
         Table::Charge => page::<Charge>(app, asked, query, &|_| true),
     }
+}
+
+fn metal(query: &mut Parameters) -> Result<Option<Metal>, Problem> {
+    query.word("metal", &Metal::ALL.map(Metal::word))
 }
 
 fn series(app: &App, asked: &Asked, mut query: Parameters) -> Result<Found, Problem> {
@@ -125,7 +126,7 @@ fn sales(app: &App, asked: &Asked, mut query: Parameters) -> Result<Found, Probl
 
 fn refinings(app: &App, asked: &Asked, mut query: Parameters) -> Result<Found, Problem> {
     let state: Option<RefiningState> = query.word("state", RefiningState::WORDS)?;
-    let metal: Option<Metal> = query.word("metal", METALS)?;
+    let metal: Option<Metal> = metal(&mut query)?;
     page::<Refining>(app, asked, query, &|row| {
         fits(&state, &row.state) && fits(&metal, &row.metal)
     })

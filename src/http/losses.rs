@@ -1,13 +1,13 @@
 //! Losses over HTTP: of melts, with what is usual, and of jars, the book against the scale.
 
+use super::App;
 use super::asked::Asked;
-use super::figures::{Part, answered_in_parts, as_of};
+use super::figures::{Part, answered_in_parts, as_of, members};
 use super::found::Found;
 use super::metal_statement::metal_of;
 use super::problem::Problem;
-use super::{App, failed};
 use crate::domain::JarId;
-use serde_json::{Map, Value, json};
+use serde_json::{Map, json};
 
 /// `GET /v1/losses/{metal}`: the loss of every melt that is weighed out, and what is usual.
 ///
@@ -22,9 +22,7 @@ pub fn losses(app: &App, asked: &Asked) -> Result<Found, Problem> {
     answered_in_parts(app, asked, as_of, |reckoning| {
         let mut losses = reckoning.losses(metal);
         let items = std::mem::take(&mut losses.items);
-        let Value::Object(mut body) = serde_json::to_value(&losses).map_err(failed)? else {
-            return Err(failed("losses are an object"));
-        };
+        let mut body = members(&losses)?;
         let told = items.iter().skip(part.from).take(part.limit);
         part.put(&mut body, items.len(), told.map(|loss| json!(loss)));
         Ok(body)

@@ -9,16 +9,13 @@ use crate::accounts::{Heading, Reckoning};
 use crate::metal::Metal;
 use serde_json::{Map, Value, json};
 
-/// The words for metals.
-const METALS: [&str; 5] = ["silver", "gold", "platinum", "palladium", "copper"];
-
 /// `GET /v1/statement`: every heading of one metal, or of all that ever came in.
 ///
 /// # Errors
 /// 400.
 pub fn statement(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let mut query = asked.parameters()?;
-    let metal = query.word("metal", &METALS)?;
+    let metal = query.word("metal", &Metal::ALL.map(Metal::word))?;
     let as_of = as_of(&mut query)?;
     query.finish()?;
     answered(app, as_of, |reckoning| {
@@ -72,8 +69,6 @@ pub fn opened(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// # Errors
 /// 404.
 pub(super) fn metal_of(asked: &Asked) -> Result<Metal, Problem> {
-    let metal = Metal::ALL
-        .into_iter()
-        .find(|metal| metal.word() == asked.member("metal"));
-    metal.ok_or_else(|| Problem::not_found("there is no metal of that name"))
+    let metal = asked.member("metal").parse();
+    metal.map_err(|_| Problem::not_found("there is no metal of that name"))
 }

@@ -12,7 +12,7 @@ use serde_json::{Map, json};
 /// `GET /v1/series/{series}/plan`: the record of each shape, and the plan that follows from it.
 ///
 /// # Errors
-/// 404 without such a series, 400 for a parameter that does not fit or a plan that cannot be made.
+/// 404 without such a series, 400 for a parameter that cannot be read, 422 for a plan that cannot be made.
 pub fn plan(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let series = SeriesId(asked.id("series")?);
     let mut query = asked.parameters()?;
@@ -29,7 +29,7 @@ pub fn plan(app: &App, asked: &Asked) -> Result<Found, Problem> {
         let plan = plan.ok_or_else(|| Problem::not_found("there is no series with that id"))?;
         let answer = plan
             .answer()
-            .map_err(|impossible| Problem::unreadable(format!("the plan cannot be made: {impossible}")))?;
+            .map_err(|impossible| Problem::invalid(format!("the plan cannot be made: {impossible}")))?;
         let mut body = Map::new();
         body.insert("series".into(), json!(series));
         body.insert("code".into(), json!(plan.code));

@@ -5,13 +5,14 @@
 use super::access::Role;
 use super::problem::Problem;
 use super::{App, failed};
-use crate::domain::{Audience, CertificateId, Event};
+use crate::domain::{Audience, Certificate, CertificateId, Event};
 use crate::log::VaultKind;
 use crate::proof::Hash;
 use crate::record::{self, Entry};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::{Map, Value, json};
+use subtle::{Choice, ConstantTimeEq};
 use uuid::Uuid;
 
 /// How many entries of a chain are looked through for the private members of a row.
@@ -88,13 +89,57 @@ pub fn of_subject(app: &App, subject: Uuid, role: Option<Role>) -> Result<Map<St
     Ok(shown)
 }
 
-/// The certificate that an entry issued with a code. The code is salted as the vault's disclosure says, and its digest
-/// (RFC 9901 section 4.2.3) held against the event: what was erased has no salt left, so nothing fits it.
+/// The text of a private member, whoever may see it: for the server's own use. `None` once it is erased.
 ///
 /// # Errors
-/// When the vault or the entry cannot be read.
-pub fn certificate_of_code(app: &App, index: u64, code: &str) -> Result<Option<CertificateId>, Problem> {
+/// When the vault cannot be read.
+pub fn kept(
+    app: &App,
+    index: u64,
+    place: usize,
+    entry: &Entry,
+    member: &str,
+) -> Result<Option<String>, Problem> {
+    for kept in app.store.private(index).map_err(failed)? {
+        let VaultKind::Disclosure { event, member: name } = kept.kind else {
+            continue;
+        };
+        if usize::from(event) != place || name != member {
+            continue;
+        }
+        if kept.body.is_empty() || app.views.is_erased(index, event, &name).map_err(failed)? {
+            return Ok(None);
+        }
+        return Ok(disclosed(entry, &kept.body)?.as_str().map(str::to_owned));
+    }
+    Ok(None)
+}
+
+/// The code of one certificate, as the vault has it.
+struct KeptCode {
+    certificate: CertificateId,
+    /// The digests of the event that issued it.
+    digests: Vec<Hash>,
+    /// The disclosure; none once it was erased.
+    body: Option<Vec<u8>>,
+}
+
+impl KeptCode {
+    /// Whether it is this code. The code is salted as the vault's disclosure says, and its digest (RFC 9901 section 4.2.3)
+    /// held against the event, each comparison in constant time: what was erased has no salt left, so nothing fits it.
+    fn is(&self, code: &str) -> bool {
+        let digest = self.body.as_deref().and_then(|body| digest_of(body, code));
+        let digest = digest.unwrap_or(Hash([0; 32]));
+        let fits = |known: &Hash| known.0.as_slice().ct_eq(digest.0.as_slice());
+        let fits = self.digests.iter().map(fits);
+        self.body.is_some() && bool::from(fits.fold(Choice::from(0), |any, one| any | one))
+    }
+}
+
+/// The codes of the certificates that an entry issued.
+fn codes_of(app: &App, index: u64) -> Result<Vec<KeptCode>, Problem> {
     let entry = app.entry(index)?;
+    let mut codes = Vec::new();
     for kept in app.store.private(index).map_err(failed)? {
         let VaultKind::Disclosure { event, member } = kept.kind else {
             continue;
@@ -105,16 +150,74 @@ pub fn certificate_of_code(app: &App, index: u64, code: &str) -> Result<Option<C
         else {
             continue;
         };
-        if member != CODE || app.views.is_erased(index, event, &member).map_err(failed)? {
-            continue;
-        }
-        if let Some(digest) = digest_of(&kept.body, code)
-            && recorded.digests().contains(&digest)
-        {
-            return Ok(Some(issued.certificate));
+        if member == CODE {
+            let erased =
+                kept.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
+            codes.push(KeptCode {
+                certificate: issued.certificate,
+                digests: recorded.digests().to_vec(),
+                body: (!erased).then_some(kept.body),
+            });
         }
     }
-    Ok(None)
+    Ok(codes)
+}
+
+/// The certificate that an entry issued with a code.
+///
+/// # Errors
+/// When the vault or the entry cannot be read.
+pub fn certificate_of_code(app: &App, index: u64, code: &str) -> Result<Option<CertificateId>, Problem> {
+    let codes = codes_of(app, index)?;
+    let fitting = codes.iter().find(|known| known.is(code));
+    Ok(fitting.map(|known| known.certificate))
+}
+
+/// Whether a code is that of a certificate; `None` where there is none to compare with, since it was erased.
+///
+/// # Errors
+/// When the vault or the entry cannot be read.
+pub fn is_code_of(app: &App, certificate: &Certificate, code: &str) -> Result<Option<bool>, Problem> {
+    let codes = codes_of(app, certificate.since)?;
+    let own = codes
+        .iter()
+        .find(|known| known.certificate == certificate.certificate);
+    Ok(own.filter(|own| own.body.is_some()).map(|own| own.is(code)))
+}
+
+/// What the holder of a certificate may be shown of a thing: each private member of that audience that was not erased, with
+/// the disclosure by which it can be held against the entry (RFC 9901 section 4.2.1).
+///
+/// # Errors
+/// When the vault or an entry cannot be read.
+pub fn for_holder(app: &App, subject: Uuid) -> Result<Vec<Value>, Problem> {
+    let mut shown = Vec::new();
+    for index in app.views.history_from(subject, 0, ENTRIES_MAX).map_err(failed)? {
+        let entry = app.entry(index)?;
+        for kept in app.store.private(index).map_err(failed)? {
+            let VaultKind::Disclosure { event, member } = kept.kind else {
+                continue;
+            };
+            let Some(of) = entry.events().nth(usize::from(event)) else {
+                continue;
+            };
+            let mut members = Event::private_members(of.kind()).iter();
+            let meant = members.any(|known| known.name == member && known.audience == Audience::Holder);
+            let own = of.subjects().first() == Some(&subject);
+            let erased =
+                kept.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
+            if meant && own && !erased {
+                shown.push(json!({
+                    "index": index,
+                    "event": event,
+                    "member": member,
+                    "value": disclosed(&entry, &kept.body)?,
+                    "disclosure": String::from_utf8_lossy(&kept.body),
+                }));
+            }
+        }
+    }
+    Ok(shown)
 }
 
 /// The digest that a code has with the salt of a disclosure.

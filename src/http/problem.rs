@@ -60,6 +60,22 @@ kinds! {
         "A serial is a code of 2 to 4 letters, a number of 4 to 6 digits and two check digits, like TW-0007-65. Case, spaces and hyphens do not matter.";
     serial_slip "serial-slip" UNPROCESSABLE_ENTITY "The check digits do not fit"
         "One character is wrong, or two are swapped: read the serial again from the piece or the certificate. The check digits (ISO/IEC 7064 MOD 97-10) catch the slip but cannot tell which character it is, and no guess is made.";
+    code_form "code-form" UNPROCESSABLE_ENTITY "This is not a certificate code"
+        "A certificate code has 11 letters and digits, without I, L, O and U. Case, spaces and hyphens do not matter.";
+    code_slip "code-slip" UNPROCESSABLE_ENTITY "There is a slip in the certificate code"
+        "The last character of a code (ISO/IEC 7064 MOD 37,36) does not fit the rest. Such a code is not looked up, and not counted.";
+    too_many_codes "too-many-codes" TOO_MANY_REQUESTS "Too many certificate codes were tried"
+        "Codes are tried only so often from one address and for one serial, so that nobody can guess. Wait as Retry-After says.";
+    issue_unknown "issue-unknown" NOT_FOUND "This issue of the certificate was never made"
+        "The record knows the serial, but no issue of its certificate has this number.";
+    does_not_hold "does-not-hold" INTERNAL_SERVER_ERROR "The record does not hold"
+        "The server checks a record before it shows it, and a step of the check failed. Nothing of it should be relied on.";
+    gone "print-gone" GONE "It can no longer be made"
+        "What was printed is not kept, since it holds the code of the certificate; it is made again from the record. Something that it was made from has been erased since, so its bytes cannot be made any more. The paper that exists is what it was.";
+    no_address "address-missing" CONFLICT "The book has no address"
+        "A certificate carries a QR code to the page of its piece. Set `address` in pourbook.toml to where the book is reached from outside, then print.";
+    unprintable "unprintable" CONFLICT "It cannot be set in type"
+        "A name or a title has a character that the fonts of the certificate lack, or is too long for its place; or the code of the certificate was erased. The detail says which.";
     method "method-not-allowed" METHOD_NOT_ALLOWED "This address does not take that method"
         "The Allow header names the methods that it takes.";
     not_acceptable "not-acceptable" NOT_ACCEPTABLE "What stands here has another media type"
@@ -120,6 +136,7 @@ const IMPOSSIBLE: &[&str] = &[
     "price-impossible",
     "charge-impossible",
     "photograph-impossible",
+    "not-made",
 ];
 
 impl Problem {

@@ -6,16 +6,16 @@
 use super::asked::Asked;
 use super::commands::event_json;
 use super::found::{ASK_AGAIN, Found};
+use super::kept::KeptBodies;
 use super::problem::Problem;
 use super::public_record::{piece_of, serial_of};
 use super::{App, failed};
-use crate::check::{self, Ancestry, BuildError, Materials};
+use crate::check::{self, Ancestry, BuildError, Materials, ProofFile};
 use crate::domain::{Piece, PieceId, Timestamp};
 use crate::record::{self, Entry};
 use actix_web::http::header;
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -26,50 +26,57 @@ const LOOK_EVERY: Duration = Duration::from_millis(25);
 const LOOKS_MAX: u32 = 60;
 /// The problem that another checkpoint mends.
 const NOT_RELEASED: &str = "not-released";
-/// How many proofs are kept.
-const KEPT_MAX: usize = 20_000;
+/// How many bytes of proofs are kept: some ten thousand of a usual size.
+const KEPT_BYTES_MAX: usize = 640 * 1024 * 1024;
 
+/// A proof file that is kept.
 #[derive(Clone)]
-struct Kept {
-    found: Found,
+pub struct Kept {
+    /// The file.
+    pub found: Found,
+    /// The version of the piece that it shows.
     version: u64,
-    made: Timestamp,
+    /// When its checkpoint was read.
+    pub made: Timestamp,
 }
 
 /// The proofs that are kept.
-#[derive(Default)]
 pub struct Proofs {
-    kept: Mutex<HashMap<PieceId, Kept>>,
+    kept: KeptBodies<PieceId, Kept>,
 }
 
-impl Proofs {
-    fn fresh(&self, piece: PieceId, version: u64, now: Timestamp) -> Option<Found> {
-        let kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        let proof = kept.get(&piece)?;
-        let age = now.0.saturating_sub(proof.made.0);
-        (proof.version == version && (0..KEPT_SECONDS).contains(&age)).then(|| proof.found.clone())
-    }
-
-    fn keep(&self, piece: PieceId, proof: Kept) {
-        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.len() >= KEPT_MAX {
-            kept.clear();
+impl Default for Proofs {
+    fn default() -> Self {
+        Self {
+            kept: KeptBodies::new(KEPT_BYTES_MAX),
         }
-        kept.insert(piece, proof);
     }
+}
+
+/// Whether what was made then may still be shown.
+pub fn is_fresh(made: Timestamp, now: Timestamp) -> bool {
+    (0..KEPT_SECONDS).contains(&now.0.saturating_sub(made.0))
 }
 
 /// As [`proof`], but waits a bounded time for the checkpoint that is still to be released: a piece can then be proved right
-/// after it was recorded. A proof is tried once for each checkpoint, not for each look.
+/// after it was recorded.
 ///
 /// # Errors
 /// As [`proof`].
 pub async fn proof_once_released(app: &App, asked: &Asked) -> Result<Found, Problem> {
+    once_released(app, || proof(app, asked)).await
+}
+
+/// Tries something once for each checkpoint, not for each look, as long as one that is released soon may mend it.
+///
+/// # Errors
+/// As what is tried.
+pub async fn once_released<T>(app: &App, attempt: impl Fn() -> Result<T, Problem>) -> Result<T, Problem> {
     let released = || app.writer.published().released().map(|released| released.size);
     let mut looks = 0;
     loop {
         let seen = released();
-        let outcome = proof(app, asked);
+        let outcome = attempt();
         let waits = matches!(&outcome, Err(problem) if problem.code == NOT_RELEASED);
         if !waits || looks >= LOOKS_MAX {
             return outcome;
@@ -91,22 +98,31 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
     let piece = piece_of(app, &serial)?;
-    if let Some(after) = after {
-        return later(app, &piece, after);
+    match after {
+        Some(after) => later(app, &piece, after),
+        None => Ok(of_piece(app, &piece)?.found),
     }
+}
+
+/// The proof file of a piece, as it is kept or made now.
+///
+/// # Errors
+/// 503 while no released checkpoint covers the piece.
+pub fn of_piece(app: &App, piece: &Piece) -> Result<Kept, Problem> {
     let version = app.views.version(piece.piece.0).map_err(failed)?;
     let now = (app.clock)();
-    if let Some(found) = app.proofs.fresh(piece.piece, version, now) {
-        return Ok(found);
+    let kept = app.proofs.kept.find(&piece.piece);
+    if let Some(kept) = kept.filter(|kept| kept.version == version && is_fresh(kept.made, now)) {
+        return Ok(kept);
     }
-    let found = make(app, &piece)?;
     let proof = Kept {
-        found: found.clone(),
+        found: make(app, piece)?,
         version,
         made: now,
     };
-    app.proofs.keep(piece.piece, proof);
-    Ok(found)
+    let bytes = proof.found.body.len();
+    app.proofs.kept.keep(piece.piece, proof.clone(), bytes);
+    Ok(proof)
 }
 
 fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
@@ -115,24 +131,51 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
     let released = published
         .released()
         .ok_or_else(|| wait("no checkpoint has been released yet"))?;
+    // What is not released yet is missed, not left out: the newest file holds all.
+    let file = file(
+        app,
+        piece,
+        (released.size, &released.note),
+        &app.settings.policy,
+        u64::MAX,
+    );
+    file.map(|file| Found::bytes("application/json", file.to_bytes(), ASK_AGAIN))
+}
+
+/// The proof file of a piece as of a log of `size`, on the signed checkpoint of that size, which may be an old one: entries
+/// from `until` on are left out.
+///
+/// # Errors
+/// 503 when the checkpoint does not cover what is not left out.
+pub fn file(
+    app: &App,
+    piece: &Piece,
+    (size, checkpoint): (u64, &str),
+    policy: &str,
+    until: u64,
+) -> Result<ProofFile, Problem> {
+    let published = app.writer.published();
     let Some(serial) = &piece.serial else {
-        return Err(Problem::internal("a piece that was found by its serial has none"));
+        return Err(Problem::internal("a piece that has a proof file has no serial"));
     };
     let source = Source {
         app,
         key_entries: &published.key_entries(),
+        until,
     };
     let materials = Materials {
         origin: &app.settings.origin,
-        checkpoint: &released.note,
-        size: released.size,
-        policy: &app.settings.policy,
+        checkpoint,
+        size,
+        policy,
         bytes: &|index| app.store.read(index).ok().flatten(),
-        path: &|index| published.tree().inclusion(index, released.size),
+        path: &|index| published.tree().inclusion(index, size),
     };
     match check::build(piece.piece, serial, &source, &materials) {
-        Ok((file, _)) => Ok(Found::bytes("application/json", file.to_bytes(), ASK_AGAIN)),
-        Err(error @ BuildError::NotReleased { .. }) => Err(wait(&error.to_string())),
+        Ok((file, _)) => Ok(file),
+        Err(error @ BuildError::NotReleased { .. }) => {
+            Err(Problem::not_released(error.to_string()).with(header::RETRY_AFTER, "1"))
+        }
         Err(error) => Err(Problem::internal(error.to_string())),
     }
 }
@@ -170,11 +213,15 @@ fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
 struct Source<'a> {
     app: &'a App,
     key_entries: &'a [u64],
+    /// Entries from here on are left out.
+    until: u64,
 }
 
 impl Ancestry for Source<'_> {
     fn history(&self, subject: Uuid) -> Vec<u64> {
-        self.app.views.history(subject).unwrap_or_default()
+        let mut indexes = self.app.views.history(subject).unwrap_or_default();
+        indexes.retain(|index| *index < self.until);
+        indexes
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
@@ -183,6 +230,7 @@ impl Ancestry for Source<'_> {
     }
 
     fn key_entries(&self) -> Vec<u64> {
-        self.key_entries.to_vec()
+        let known = self.key_entries.iter().copied();
+        known.filter(|index| *index < self.until).collect()
     }
 }

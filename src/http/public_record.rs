@@ -13,11 +13,9 @@ use crate::domain::{
     Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesClosed,
 };
 use crate::metal::{Mass, Rounding, troy_ounces};
+use crate::pages::OUNCE_DECIMALS;
 use crate::record::Entry;
 use serde_json::{Map, Value, json};
-
-/// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
-const OUNCE_DECIMALS: u32 = 4;
 
 /// What somebody should know who holds a piece that is said to be in this state.
 const fn notice(state: PieceState) -> Option<&'static str> {

@@ -4,10 +4,10 @@ use super::asked::Asked;
 use super::figures::{answered, as_of};
 use super::found::Found;
 use super::problem::Problem;
-use super::{App, failed, lists};
+use super::{App, failed, lists, traced};
 use crate::accounts::{GradingAgain, GravityTold, Possible, Reckoning, Suspicion};
 use crate::check::Ancestry;
-use crate::domain::{Piece, PieceId, SessionId};
+use crate::domain::{Piece, SessionId};
 use crate::metal::GUARD_RULES;
 use crate::record::{self, Entry};
 use serde_json::{Map, Value, json};
@@ -53,13 +53,11 @@ fn about_piece(
     let mut query = asked.parameters()?;
     let as_of = as_of(&mut query)?;
     query.finish()?;
-    let id = asked.id("piece")?;
     answered(app, as_of, |reckoning| {
-        let piece = reckoning.book().piece(PieceId(id));
-        let piece = piece.ok_or_else(|| Problem::not_found(format!("there is no piece {id}")))?;
+        let piece = traced::piece_of(reckoning, asked)?;
         let position = reckoning.position();
         let mut body = Map::new();
-        body.insert("piece".into(), json!(id));
+        body.insert("piece".into(), json!(piece.piece));
         body.insert("pour".into(), json!(piece.pour));
         body.extend(answer(reckoning, piece, &Entries { app, position })?);
         Ok(body)

@@ -8,10 +8,13 @@ mod table;
 
 pub use table::ROUTES;
 
+use super::App;
 use super::access::Role;
 use super::calculations::Calculation;
 use super::figures::Figure;
 use super::located::Misfit;
+use super::pages::Page;
+use super::problem::Problem;
 use crate::domain::Command;
 use crate::views::Table;
 use serde_json::Value;
@@ -54,10 +57,16 @@ pub enum Deed {
     FindPosted,
     /// Answers a question that needs no book.
     Calculation(Calculation),
+    /// Holds what somebody measured against the record of a piece.
+    Comparison,
+    /// Says whether the code of a certificate belongs to the record of a piece.
+    Code,
     /// The public record of a piece.
     Record,
     /// The proof file of a piece.
     Proof,
+    /// What was printed, made again.
+    Print,
     /// The policy by which a stranger checks.
     Policy,
     /// The released checkpoint.
@@ -72,7 +81,12 @@ pub enum Deed {
     Health,
     /// The page of a kind of problem.
     ProblemPage,
+    /// A page for people, or what a page loads.
+    Page(Page),
 }
+
+/// Makes what a command needs made; on a thread that may wait.
+pub type Prepare = fn(&App, Command) -> Result<Command, Problem>;
 
 /// How a command is read from a request, and what its reply points at.
 #[derive(Clone, Copy, Debug)]
@@ -87,6 +101,8 @@ pub struct Recording {
     pub tray: bool,
     /// Members of the command that a client may not give, since the writer fills them in.
     pub hidden: &'static [&'static str],
+    /// What the server makes of the command before the book decides, if it must make something.
+    pub prepare: Option<Prepare>,
     /// The kind of thing that the reply's `Location` and `ETag` are about: the first of its kind in the events.
     pub main: &'static str,
 }
@@ -102,6 +118,14 @@ pub struct Route {
     pub who: Who,
     /// What it does.
     pub deed: Deed,
+}
+
+impl Route {
+    /// Whether it is for people and their browsers: such a route is no part of the API and stands in no description of it.
+    #[must_use]
+    pub const fn is_page(&self) -> bool {
+        matches!(self.deed, Deed::Page(_))
+    }
 }
 
 /// The methods of a path, for the `Allow` header.

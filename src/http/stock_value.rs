@@ -1,7 +1,7 @@
 //! What the stock is worth, over HTTP.
 
 use super::asked::Asked;
-use super::figures::{answered, as_of};
+use super::figures::{answered, as_of, members};
 use super::found::Found;
 use super::problem::Problem;
 use super::{App, failed, private, traced};
@@ -28,10 +28,7 @@ pub fn stock_value(app: &App, asked: &Asked) -> Result<Found, Problem> {
     }
     answered(app, as_of, |reckoning| {
         let stock = Stock::of(reckoning, making, |lots| traced::prices(app, lots, asked.role()))?;
-        match serde_json::to_value(stock).map_err(failed)? {
-            Value::Object(members) => Ok(members),
-            _ => Err(Problem::internal("an answer is no object")),
-        }
+        members(&stock)
     })
 }
 
@@ -54,10 +51,7 @@ pub fn piece_margin(app: &App, asked: &Asked) -> Result<Found, Problem> {
             charge: &charge,
             sold: &sold,
         };
-        match serde_json::to_value(Margin::of(reckoning, piece, &private)?).map_err(failed)? {
-            Value::Object(members) => Ok(members),
-            _ => Err(Problem::internal("an answer is no object")),
-        }
+        members(&Margin::of(reckoning, piece, &private)?)
     })
 }
 

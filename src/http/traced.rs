@@ -2,7 +2,7 @@
 
 use super::access::Role;
 use super::asked::Asked;
-use super::figures::{answered, as_of};
+use super::figures::{answered, as_of, members};
 use super::found::Found;
 use super::problem::Problem;
 use super::query::Parameters;
@@ -10,21 +10,11 @@ use super::{App, failed, lists, private};
 use crate::accounts::Reckoning;
 use crate::accounts::costs::Prices;
 use crate::accounts::recall::Source;
-use crate::accounts::suspects::suspicion;
-use crate::accounts::told::{PieceCost, SuspicionTold};
+use crate::accounts::told::PieceCost;
 use crate::domain::{LotId, MeltId, Piece, PieceId};
-use crate::metal::{Fineness, Mass, Metal, Money};
-use serde::Serialize;
+use crate::metal::{Fineness, Mass, Money};
 use serde_json::{Map, Value, json};
 use std::cell::Cell;
-
-/// What is answered, as an object.
-fn members(told: &impl Serialize) -> Result<Map<String, Value>, Problem> {
-    match serde_json::to_value(told).map_err(failed)? {
-        Value::Object(members) => Ok(members),
-        _ => Err(Problem::internal("an answer is no object")),
-    }
-}
 
 /// The piece in the path.
 ///
@@ -46,20 +36,8 @@ pub fn piece_shares(app: &App, asked: &Asked) -> Result<Found, Problem> {
     query.finish()?;
     answered(app, as_of, |reckoning| {
         let piece = piece_of(reckoning, asked)?;
-        let mut body = Map::new();
-        body.insert("piece".into(), json!(piece.piece));
-        body.insert("pour".into(), json!(piece.pour));
-        body.extend(
-            piece
-                .serial
-                .as_ref()
-                .map(|serial| ("serial".to_owned(), json!(serial))),
-        );
-        body.insert("melt".into(), json!(piece.melt));
-        let told = reckoning.shares_of(piece.melt, piece.mass().unwrap_or(Mass::ZERO));
-        let told = told.ok_or_else(|| Problem::internal("the melt of a piece has no shares"))?;
-        body.extend(members(&told)?);
-        Ok(body)
+        let told = reckoning.shares_of_piece(piece);
+        members(&told.ok_or_else(|| Problem::internal("the melt of a piece has no shares"))?)
     })
 }
 
@@ -210,13 +188,7 @@ pub fn suspects(app: &App, asked: &Asked) -> Result<Found, Problem> {
     )?;
     query.finish()?;
     answered(app, as_of, |reckoning| {
-        let (book, shares) = (reckoning.book(), reckoning.shares());
-        let told = Metal::ALL
-            .into_iter()
-            .filter_map(|metal| suspicion(book, &shares, metal, stated))
-            .filter(|suspicion| !suspicion.observations.is_empty())
-            .map(|suspicion| SuspicionTold::of(book, &suspicion));
-        let told: Vec<SuspicionTold> = told.collect();
-        Ok(Map::from_iter([("metals".to_owned(), json!(told))]))
+        let told = json!(reckoning.suspects(stated));
+        Ok(Map::from_iter([("metals".to_owned(), told)]))
     })
 }

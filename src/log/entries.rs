@@ -8,7 +8,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 use super::format::{FRAME_HEAD_BYTES, narrow, u32_at, wide};
 use super::options::SEGMENT_BYTES_MAX;
 use super::pin::{self, Pinned};
-use super::segments::{End, Frame, LOG, Place, Segments, frame};
+use super::segments::{End, Frame, LOG, Place, Segment, Segments, frame};
 use super::{Group, Head, StoreError};
 
 /// One read serves most entries with this many bytes.
@@ -142,22 +142,31 @@ impl Entries {
         };
         let segment = self.segments.segment(place.segment)?;
         let at = u64::from(place.offset);
-        let mut buffer = [0; READ_BYTES];
-        let read = segment.read(&mut buffer, at)?;
-        let bytes = buffer.get(..read).unwrap_or_default();
-        let damaged = || segment.corrupt(at, format!("entry {index} is not whole"));
-        let length = narrow(u64::from(u32_at(bytes, 0).ok_or_else(damaged)?));
-        if let Some(entry) = bytes.get(4..).and_then(|rest| rest.get(..length)) {
-            return Ok(Some(Arc::from(entry)));
-        }
-        if wide(length) > SEGMENT_BYTES_MAX {
-            return Err(damaged());
-        }
-        let mut entry = vec![0; length];
-        if segment.read(&mut entry, at.saturating_add(4))? < length {
-            return Err(damaged());
-        }
-        Ok(Some(Arc::from(entry)))
+        part(&segment, at)?
+            .ok_or_else(|| segment.corrupt(at, format!("entry {index} is not whole")))
+            .map(Some)
+    }
+
+    /// The checkpoint that closes the group of which the entry before `size` is the last. An entry has no line feeds, so
+    /// the entry that follows within a group states no size.
+    pub fn sealed(&self, size: u64) -> Result<Option<String>, StoreError> {
+        let last = size.checked_sub(1);
+        let place = last.and_then(|last| {
+            let table = self.table.read().unwrap_or_else(PoisonError::into_inner);
+            table.places.get(narrow(last)).copied()
+        });
+        let (Some(last), Some(place)) = (last, place) else {
+            return Ok(None);
+        };
+        let segment = self.segments.segment(place.segment)?;
+        let Some(entry) = self.read(last)? else {
+            return Ok(None);
+        };
+        let behind = u64::from(place.offset)
+            .saturating_add(4)
+            .saturating_add(wide(entry.len()));
+        let note = part(&segment, behind)?.and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
+        Ok(note.filter(|note| pin::stated_size(note) == Some(size)))
     }
 
     /// All entries from one on.
@@ -190,6 +199,25 @@ impl Entries {
         }
         Ok(())
     }
+}
+
+/// What stands at a place of a segment behind its length; none if it is not whole.
+fn part(segment: &Segment, at: u64) -> Result<Option<Arc<[u8]>>, StoreError> {
+    let mut buffer = [0; READ_BYTES];
+    let read = segment.read(&mut buffer, at)?;
+    let bytes = buffer.get(..read).unwrap_or_default();
+    let Some(length) = u32_at(bytes, 0).map(|length| narrow(u64::from(length))) else {
+        return Ok(None);
+    };
+    if let Some(part) = bytes.get(4..).and_then(|rest| rest.get(..length)) {
+        return Ok(Some(Arc::from(part)));
+    }
+    if wide(length) > SEGMENT_BYTES_MAX {
+        return Ok(None);
+    }
+    let mut part = vec![0; length];
+    let whole = segment.read(&mut part, at.saturating_add(4))? == length;
+    Ok(whole.then(|| Arc::from(part)))
 }
 
 /// A log that ends before its pin is refused, and so is a bad group that the pin covers.

@@ -269,6 +269,10 @@ impl Store for FileStore {
         self.entries.read(index)
     }
 
+    fn sealed(&self, size: u64) -> Result<Option<String>, StoreError> {
+        self.entries.sealed(size)
+    }
+
     fn scan(&self, from: u64, each: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError> {
         self.entries.scan(from, each)
     }

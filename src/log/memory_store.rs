@@ -3,7 +3,7 @@
 //! For fast tests of what stands above the store. It keeps the promises of the trait except durability; what a disk does
 //! to the real one is tested with [`super::FileStore`] on [`super::MemoryFiles`].
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -34,6 +34,8 @@ pub struct MemoryStore {
 struct Inner {
     entries: Vec<Arc<[u8]>>,
     checkpoint: Option<String>,
+    /// The checkpoints of all groups, by the size of the log after each.
+    sealed: BTreeMap<u64, String>,
     vault: Vec<VaultRecord>,
     pinned: Option<String>,
     faults: BTreeSet<MemoryFault>,
@@ -49,6 +51,8 @@ impl Inner {
     fn take(&mut self, group: &Group) {
         self.entries.extend(group.entries.iter().cloned());
         self.checkpoint = Some(group.checkpoint.clone());
+        self.sealed
+            .insert(wide(self.entries.len()), group.checkpoint.clone());
         let mut records = group.vault.clone();
         records.sort_by_key(|record| record.index);
         self.vault.extend(records);
@@ -131,6 +135,10 @@ impl Store for MemoryStore {
 
     fn read(&self, index: u64) -> Result<Option<Arc<[u8]>>, StoreError> {
         Ok(self.inner().entries.get(narrow(index)).cloned())
+    }
+
+    fn sealed(&self, size: u64) -> Result<Option<String>, StoreError> {
+        Ok(self.inner().sealed.get(&size).cloned())
     }
 
     fn scan(&self, from: u64, each: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError> {

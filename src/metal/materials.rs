@@ -232,6 +232,15 @@ pub fn fit(measured: &Measured, material: &LookAlike) -> Fit {
     }
 }
 
+/// The names of the materials of [`LOOK_ALIKES`] of which a reading says this.
+#[must_use]
+pub fn look_alikes(measured: &Measured, wanted: Fit) -> Vec<&'static str> {
+    let fitting = LOOK_ALIKES
+        .iter()
+        .filter(|material| fit(measured, material) == wanted);
+    fitting.map(|material| material.name).collect()
+}
+
 /// Whether a reading is lower than a density as a porous piece may read, and not lower than that.
 #[must_use]
 pub fn low_as_if_porous(measured: &Measured, sound: f64) -> bool {

@@ -18,7 +18,7 @@ use super::money::Money;
 use super::percent::Percent;
 use super::ratio::Ratio;
 use super::rounding::Rounding;
-use super::troy::OUNCE_PICOGRAMS;
+use super::troy::{OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS};
 use super::vat::VatUsed;
 
 /// The most decimals of an amount.
@@ -99,6 +99,9 @@ pub enum PriceError {
     /// A spot price that is none.
     #[error("a spot price is above zero, this is {0}")]
     SpotNotPositive(Money),
+    /// A gross amount below zero.
+    #[error("a gross amount is never below zero, this is {0}")]
+    GrossNegative(Money),
     /// Fees below zero.
     #[error("fees are never below zero: give a premium below zero for a discount; this is {0}")]
     FeesNegative(Money),
@@ -134,6 +137,7 @@ impl PriceError {
             Self::ZeroMass => "/mass",
             Self::NotPrecious(_) => "/metal",
             Self::SpotNotPositive(_) => "/spot",
+            Self::GrossNegative(_) => "/gross",
             Self::FeesNegative(_) | Self::CurrenciesMixed { .. } => "/fees",
             Self::TooManyDecimals(_) => "/rounding/decimals",
             Self::FinenessNotSaid => "/fineness",
@@ -269,7 +273,7 @@ impl PriceInputs {
             Rounding::Up => "up",
         };
         format!(
-            "{metal} / 31.1034768 g, rule {} = {ounces} ozt; {ounces} x {} x {premium}{fees} = {unrounded}, {rule} = {net}; \
+            "{metal} / {TROY_OUNCE_GRAMS} g, rule {} = {ounces} ozt; {ounces} x {} x {premium}{fees} = {unrounded}, {rule} = {net}; \
              {net} x {} % = {vat}, {rule}",
             self.weight, self.spot, self.vat.percent,
         )
@@ -279,19 +283,16 @@ impl PriceInputs {
 /// The tax contained in a gross amount: gross x rate / (100 + rate), rounded once. At 20 % it is a sixth.
 ///
 /// # Errors
-/// [`PriceError::RateNegative`], [`PriceError::SpotNotPositive`] for an amount below zero, [`PriceError::TooManyDecimals`],
-/// [`PriceError::TooLarge`].
+/// [`PriceError::RateNegative`], [`PriceError::GrossNegative`], [`PriceError::TooManyDecimals`], [`PriceError::TooLarge`].
 pub fn vat_contained(gross: Money, percent: Percent, rounding: MoneyRounding) -> Result<Money, PriceError> {
     if rounding.decimals > DECIMALS_MAX {
         return Err(PriceError::TooManyDecimals(rounding.decimals));
     }
     let rate = percent.part().ok_or(PriceError::RateNegative)?;
     let whole = percent.factor();
-    let amount = fraction(gross).ok_or(PriceError::SpotNotPositive(gross))?;
-    let part = Ratio::new(rate.numerator(), rate.denominator()).and_then(|rate| {
-        let turned = Ratio::new(whole.denominator(), whole.numerator())?;
-        rate.checked_mul(turned)
-    });
+    let amount = fraction(gross).ok_or(PriceError::GrossNegative(gross))?;
+    let turned = Ratio::new(whole.denominator(), whole.numerator());
+    let part = turned.and_then(|turned| rate.checked_mul(turned));
     let tax = part.and_then(|part| amount.checked_mul(part));
     rounded(tax.ok_or(PriceError::TooLarge)?, gross, rounding)
 }

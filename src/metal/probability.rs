@@ -8,7 +8,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use statrs::function::erf::{erfc, erfc_inv};
+use statrs::function::erf::erfc;
 
 use super::digits::{Unreadable, read_count, serde_as_text};
 use super::floats::{count, grams};
@@ -78,13 +78,6 @@ serde_as_text!(Probability);
 #[must_use]
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * erfc(-z / std::f64::consts::SQRT_2)
-}
-
-/// The value up to which the standard normal distribution has the probability `p`; `None` unless `0 < p < 1`.
-#[must_use]
-pub fn normal_quantile(p: Probability) -> Option<f64> {
-    p.is_open()
-        .then(|| -std::f64::consts::SQRT_2 * erfc_inv(2.0 * p.value()))
 }
 
 /// The probability of a value between two bounds of the standard normal distribution, `low <= high`.

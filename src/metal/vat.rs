@@ -87,8 +87,18 @@ pub struct VatRow {
     pub from: &'static str,
     /// Where it comes from.
     pub source: &'static str,
+    /// The least fineness of what it is for, parts per thousand; any if there is none.
+    pub least_fineness: Option<u16>,
     /// What must be so.
     pub conditions: &'static str,
+}
+
+impl VatRow {
+    /// Whether metal of a fineness is fine enough for it.
+    fn is_met_by(&self, fineness: Fineness) -> bool {
+        let least = self.least_fineness.map_or(0, |parts| u32::from(parts) * 10_000);
+        fineness.units() >= least
+    }
 }
 
 const STANDARD_CONDITIONS: &str = "silver in any form, and gold that is not investment gold";
@@ -102,6 +112,7 @@ pub const VAT_ROWS: [VatRow; 4] = [
         units: 175_000,
         from: "2010-01-01",
         source: "Value Added Tax Act 1994 section 2; the day from memory",
+        least_fineness: None,
         conditions: STANDARD_CONDITIONS,
     },
     VatRow {
@@ -109,6 +120,7 @@ pub const VAT_ROWS: [VatRow; 4] = [
         units: 200_000,
         from: "2011-01-04",
         source: "Value Added Tax Act 1994 section 2, as amended by the Finance (No. 2) Act 2010; the day from memory",
+        least_fineness: None,
         conditions: STANDARD_CONDITIONS,
     },
     VatRow {
@@ -116,6 +128,7 @@ pub const VAT_ROWS: [VatRow; 4] = [
         units: 0,
         from: "2000-01-01",
         source: "VAT Notice 701/21; the day from memory",
+        least_fineness: Some(995),
         conditions: INVESTMENT_CONDITIONS,
     },
     VatRow {
@@ -123,12 +136,10 @@ pub const VAT_ROWS: [VatRow; 4] = [
         units: 0,
         from: "1994-09-01",
         source: "Value Added Tax Act 1994 section 3; the day from memory",
+        least_fineness: None,
         conditions: "the workshop's taxable turnover stays below the registration threshold, and it has not registered",
     },
 ];
-
-/// The least fineness of investment gold, parts per thousand: a bar or wafer (VAT Notice 701/21).
-const INVESTMENT_GOLD_PARTS: u32 = 995;
 
 /// A limit of money and when it matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -186,8 +197,13 @@ pub enum VatError {
     #[error("{0} is never investment gold: it is standard-rated")]
     NotGold(Metal),
     /// Gold that is not fine enough.
-    #[error("investment gold in bars is at least 995 parts per thousand, this is {0}")]
-    NotFine(Fineness),
+    #[error("investment gold in bars is at least {least} parts per thousand, this is {fineness}")]
+    NotFine {
+        /// What it must be at least.
+        least: u16,
+        /// What it is.
+        fineness: Fineness,
+    },
     /// Investment gold of which the fineness is not said.
     #[error("whether this is investment gold cannot be told without its fineness")]
     FinenessNotSaid,
@@ -214,16 +230,16 @@ pub fn rate(
     fineness: Option<Fineness>,
     day: &str,
 ) -> Result<VatUsed, VatError> {
-    if treatment == Treatment::InvestmentGold {
-        if metal != Metal::Gold {
-            return Err(VatError::NotGold(metal));
-        }
-        let fineness = fineness.ok_or(VatError::FinenessNotSaid)?;
-        if fineness.units() < INVESTMENT_GOLD_PARTS * 10_000 {
-            return Err(VatError::NotFine(fineness));
-        }
+    if treatment == Treatment::InvestmentGold && metal != Metal::Gold {
+        return Err(VatError::NotGold(metal));
     }
     let row = row(rows, treatment, day).ok_or(VatError::NoRow)?;
+    if let Some(least) = row.least_fineness {
+        let fineness = fineness.ok_or(VatError::FinenessNotSaid)?;
+        if !row.is_met_by(fineness) {
+            return Err(VatError::NotFine { least, fineness });
+        }
+    }
     Ok(VatUsed {
         treatment,
         percent: Percent::from_units(row.units).ok_or(VatError::NoRow)?,
@@ -235,7 +251,9 @@ pub fn rate(
 /// What the workshop should ask before it relies on a treatment. Every answer defers to licensed advice.
 #[must_use]
 pub fn questions(treatment: Treatment, metal: Metal, fineness: Option<Fineness>) -> Vec<&'static str> {
-    let fine_enough = fineness.is_none_or(|fineness| fineness.units() >= INVESTMENT_GOLD_PARTS * 10_000);
+    let investment = row(&VAT_ROWS, Treatment::InvestmentGold, NEWEST);
+    let fine_enough =
+        fineness.is_none_or(|fineness| investment.is_some_and(|investment| investment.is_met_by(fineness)));
     match (treatment, metal) {
         (Treatment::InvestmentGold, _) => vec![
             "Is this a bar or wafer of a weight accepted by the bullion markets? A decorative pour of odd weight may not be. Ask \
@@ -244,7 +262,7 @@ pub fn questions(treatment: Treatment, metal: Metal, fineness: Option<Fineness>)
              see the table of limits, and ask.",
         ],
         (Treatment::Standard, Metal::Gold) if fine_enough => vec![
-            "Gold of at least 995 parts per thousand may be investment gold if it is a bar or wafer of a weight accepted by the \
+            "Gold this fine may be investment gold if it is a bar or wafer of a weight accepted by the \
              bullion markets. Ask the revenue or a licensed adviser.",
         ],
         (Treatment::NotRegistered, _) => {

@@ -8,7 +8,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Photographs, Proofs, Settings as ApiSettings, Streams, configure,
+    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
+    configure,
 };
 use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
 use crate::proof::NoteSigner;
@@ -182,6 +183,7 @@ impl Node {
             store,
             access: Access::open(folder.tokens())?,
             settings: ApiSettings {
+                maker: settings.maker.unwrap_or_else(|| settings.origin.clone()),
                 origin: settings.origin,
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,
@@ -190,6 +192,7 @@ impl Node {
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles,
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),

@@ -48,11 +48,15 @@ fn a_position_and_a_day_are_told_apart() {
         "-1",
         "+1",
         "2026-11",
-        "2026-02-30",
+        "2026-1-30",
+        "2026-11-2x",
         "newest",
         "99999999999999999999",
     ] {
-        assert_eq!(bad.parse::<AsOf>(), Err(NoPosition), "{bad}");
+        assert_eq!(bad.parse::<AsOf>(), Err(NoPosition::Form), "{bad}");
+    }
+    for bad in ["2026-02-30", "2026-13-01", "2026-11-00"] {
+        assert_eq!(bad.parse::<AsOf>(), Err(NoPosition::NoSuchDay), "{bad}");
     }
 }
 
@@ -124,15 +128,17 @@ async fn a_statement_is_asked_for_as_of_a_position_and_adds_up() {
         ])
     );
     every_line_opens_to_its_sum(&app, &whole).await;
-    for beyond in [
-        "?at=99999",
-        "?at=tomorrow",
-        "?at=2026-02-30",
-        "?metal=iron",
-        "?at=1&at=2",
-    ] {
-        let reply = app.get_as(Role::Bench, &format!("/v1/statement{beyond}")).await;
+    for unreadable in ["?at=tomorrow", "?metal=iron", "?at=1&at=2"] {
+        let reply = app
+            .get_as(Role::Bench, &format!("/v1/statement{unreadable}"))
+            .await;
         reply.refused(400, "unreadable", "");
+    }
+    for impossible in ["?at=99999", "?at=2026-02-30"] {
+        let reply = app
+            .get_as(Role::Bench, &format!("/v1/statement{impossible}"))
+            .await;
+        reply.refused(422, "invalid", "");
     }
 }
 

@@ -30,6 +30,11 @@ fn quantity() -> impl Strategy<Value = Value> {
         "II",
         "silver 925, copper 75",
         "tungsten 1000",
+        "alloy",
+        "24.51 GBP",
+        "999999999999.99 GBP",
+        "-1 GBP",
+        "2011-02-30",
     ];
     prop_oneof![
         3 => (0_u32..1_000_000, 0_u32..6).prop_map(|(units, decimals)| {
@@ -68,50 +73,105 @@ fn shapes() -> impl Strategy<Value = Value> {
     })
 }
 
-const MEMBERS: [&[&str]; 3] = [
-    &[
-        "air",
-        "in_water",
-        "gain",
-        "water",
-        "step",
-        "recorded",
-        "recorded_uncertainty",
-        "alloy",
-    ],
-    &[
-        "reading",
-        "lower",
-        "upper",
-        "class",
-        "e",
-        "error",
-        "step",
-        "repeatability",
-    ],
-    &[
-        "first",
-        "first_uncertainty",
-        "first_step",
-        "second",
-        "second_uncertainty",
-        "second_step",
-        "apart",
-    ],
+/// The members of each question that are drawn from [`quantity`]; beside them a plan has shapes, and the others lists.
+const MEMBERS: &[(&str, &[&str])] = &[
+    (
+        "gravity",
+        &[
+            "air",
+            "in_water",
+            "gain",
+            "water",
+            "step",
+            "recorded",
+            "recorded_uncertainty",
+            "alloy",
+        ],
+    ),
+    (
+        "conformity",
+        &[
+            "reading",
+            "lower",
+            "upper",
+            "class",
+            "e",
+            "error",
+            "step",
+            "repeatability",
+        ],
+    ),
+    (
+        "comparison",
+        &[
+            "first",
+            "first_uncertainty",
+            "first_step",
+            "second",
+            "second_uncertainty",
+            "second_step",
+            "apart",
+        ],
+    ),
+    (
+        "plan",
+        &[
+            "confidence",
+            "prior",
+            "cavities",
+            "melts",
+            "heel",
+            "loss_ppm",
+            "lower",
+            "upper",
+            "sd",
+            "guard",
+            "mean",
+        ],
+    ),
+    ("blend", &["standard", "uncertainty"]),
+    ("raise", &["standard", "uncertainty", "step"]),
+    ("convert", &["amount", "decimals"]),
+    ("bar", &["weighed", "fineness"]),
+    (
+        "price",
+        &["mass", "fineness", "spot", "premium_percent", "fees", "decimals"],
+    ),
+    ("vat", &["gross", "day", "decimals"]),
 ];
-const OF_A_PLAN: [&str; 11] = [
-    "confidence",
-    "prior",
-    "cavities",
-    "melts",
-    "heel",
-    "loss_ppm",
-    "lower",
-    "upper",
-    "sd",
-    "guard",
-    "mean",
-];
+
+/// The other members of each question: lists, and words of closed sets.
+fn others(word: &str) -> BoxedStrategy<Vec<(&'static str, Value)>> {
+    let parts = || proptest::collection::vec(part(), 0..4).prop_map(Value::Array);
+    let metal = || proptest::sample::select(vec![json!("gold"), json!("silver"), json!("copper")]);
+    match word {
+        "plan" => shapes().prop_map(|shapes| vec![("shapes", shapes)]).boxed(),
+        "blend" => parts().prop_map(|parts| vec![("parts", parts)]).boxed(),
+        "raise" => (parts(), parts())
+            .prop_map(|(charge, lots)| vec![("charge", charge), ("lots", lots)])
+            .boxed(),
+        "convert" => proptest::sample::subsequence(vec!["g", "ozt", "gr", "kg"], 2)
+            .prop_map(|units| vec![("from", json!(units[0])), ("to", json!(units[1]))])
+            .boxed(),
+        "bar" => metal().prop_map(|metal| vec![("metal", metal)]).boxed(),
+        "price" => (metal(), any::<bool>())
+            .prop_map(|(metal, fine)| {
+                let rules = [("weight", json!("ozt-0.001")), ("vat", json!("standard"))];
+                let of = [("metal", metal), ("by_fine_weight", json!(fine))];
+                rules.into_iter().chain(of).collect()
+            })
+            .boxed(),
+        _ => Just(vec![]).boxed(),
+    }
+}
+
+/// Something with a fineness, as charges and lots are typed.
+fn part() -> impl Strategy<Value = Value> {
+    (quantity(), quantity()).prop_map(|(mass, fineness)| match (mass.as_str(), fineness.as_str()) {
+        (Some(mass), Some(fineness)) => json!(format!("{mass}@{fineness}")),
+        _ => fineness,
+    })
+}
 
 fn members(names: &'static [&'static str]) -> impl Strategy<Value = Map<String, Value>> {
     let values = proptest::collection::vec(proptest::option::weighted(0.6, quantity()), names.len());
@@ -125,16 +185,18 @@ fn members(names: &'static [&'static str]) -> impl Strategy<Value = Map<String, 
 }
 
 fn question() -> impl Strategy<Value = (&'static str, Value)> {
-    let plan = (shapes(), members(&OF_A_PLAN)).prop_map(|(shapes, mut plan)| {
-        plan.insert("shapes".into(), shapes);
-        ("plan", Value::Object(plan))
-    });
-    prop_oneof![
-        members(MEMBERS[0]).prop_map(|question| ("gravity", Value::Object(question))),
-        members(MEMBERS[1]).prop_map(|question| ("conformity", Value::Object(question))),
-        members(MEMBERS[2]).prop_map(|question| ("comparison", Value::Object(question))),
-        plan,
-    ]
+    proptest::sample::select(MEMBERS.to_vec()).prop_flat_map(|(word, names)| {
+        (members(names), others(word)).prop_map(move |(mut question, others)| {
+            question.extend(others.into_iter().map(|(name, value)| (name.to_owned(), value)));
+            (word, Value::Object(question))
+        })
+    })
+}
+
+#[test]
+fn every_calculator_is_asked() {
+    let asked: Vec<&str> = MEMBERS.iter().map(|(word, _)| *word).collect();
+    assert!(CALCULATORS.iter().all(|known| asked.contains(&known.word)));
 }
 
 #[track_caller]
@@ -159,7 +221,7 @@ fn holds_numbers_only(word: &str, value: &Value, question: &Value) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(1500))]
+    #![proptest_config(ProptestConfig::with_cases(3000))]
     #[test]
     fn a_wild_question_is_answered_or_refused((word, question) in question()) {
         let known = CALCULATORS.iter().find(|known| known.word == word).unwrap();
@@ -169,8 +231,10 @@ proptest! {
                 holds_numbers_only(word, &json!(answer.to_text()), &question);
             }
             Ok(Err(refused)) => {
-                let known = MEMBERS.iter().copied().flatten().chain(&OF_A_PLAN).chain(&["shapes"]);
-                prop_assert!(known.into_iter().any(|name| *name == refused.member), "{refused}");
+                let names = MEMBERS.iter().filter(|(known, _)| *known == word).flat_map(|(_, names)| *names);
+                let given = question.as_object().unwrap().keys().map(String::as_str);
+                let mut known = names.copied().chain(given);
+                prop_assert!(known.any(|name| name == refused.member), "{word}: {refused}");
                 prop_assert!(!refused.fact.is_empty());
             }
             Err(unreadable) => prop_assert!(!unreadable.to_string().is_empty()),

@@ -1,5 +1,6 @@
 //! Proof files and audits, on the book of the invented workshop.
 
+mod agree;
 pub mod audits;
 mod demo;
 mod files;
@@ -7,6 +8,7 @@ mod immersed;
 pub mod little_log;
 mod lives;
 mod operators;
+mod photographed;
 mod schemas;
 
 use pourbook::check::{ProofFile, Trust};

@@ -2,6 +2,7 @@
 
 mod coverage;
 mod examples;
+mod pages;
 mod problems;
 mod router;
 mod steps;
@@ -24,7 +25,7 @@ static STRICT: LazyLock<Value> = LazyLock::new(|| {
 /// Validators by the pointer of their schema.
 static VALIDATORS: LazyLock<Mutex<HashMap<String, Arc<Validator>>>> = LazyLock::new(Mutex::default);
 
-fn description() -> Value {
+pub fn description() -> Value {
     let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/openapi.yaml")).unwrap();
     serde_saphyr::from_str(&text).unwrap()
 }
@@ -53,6 +54,48 @@ fn every_reference_leads_somewhere_and_every_operation_has_a_name_of_its_own() {
             _ => {}
         }
     }
+}
+
+/// What may be said instead of what an entry says: every command of a route, but those whose entries no correction changes
+/// and those that are nothing without their private members, which a correction leaves as they were.
+#[test]
+fn a_correction_is_described_with_every_command_that_it_may_give() {
+    let never = [
+        "GiveSerials",
+        "NumberPieces",
+        "IssueCertificates",
+        "SupersedeCertificate",
+        "PrintCertificates",
+        "EraseField",
+        "SetClock",
+        "CorrectEntries",
+        "MakeQuote",
+        "RecordCharge",
+    ];
+    let commands = ROUTES.iter().filter_map(|route| match route.deed {
+        Deed::Command(command) => Some(command.name),
+        Deed::AddPhotograph => Some("PhotographPiece"),
+        _ => None,
+    });
+    let wanted: BTreeSet<String> = commands
+        .filter(|name| !never.contains(name))
+        .map(snake_case)
+        .collect();
+    let instead = &DESCRIPTION["components"]["schemas"]["Correction"]["properties"]["instead"];
+    let described = instead["properties"]["command"]["enum"].as_array().unwrap();
+    let described: BTreeSet<String> = described
+        .iter()
+        .map(|word| word.as_str().unwrap().into())
+        .collect();
+    assert_eq!(described, wanted);
+}
+
+fn snake_case(name: &str) -> String {
+    let spelt = name.char_indices().flat_map(|(at, letter)| {
+        let gap = (at > 0 && letter.is_uppercase()).then_some('_');
+        gap.into_iter().chain(letter.to_lowercase())
+    });
+    spelt.collect()
 }
 
 /// Closes every schema with named members that does not say itself whether others may stand beside them.
@@ -119,6 +162,9 @@ fn fits(template: &str, path: &str) -> bool {
 #[track_caller]
 pub fn hold(method: &str, path: &str, reply: &Reply) {
     let method = if method == "HEAD" { "GET" } else { method };
+    if pages::is_one(path) {
+        return pages::hold(method, path, reply);
+    }
     let mut matching = ROUTES.iter().filter(|route| fits(route.path, path));
     let is_path = ROUTES.iter().any(|route| fits(route.path, path));
     let route = matching.find(|route| route.method == method);
@@ -177,7 +223,7 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
 
 #[test]
 fn each_operation_says_who_may_call_it_and_what_stands_in_its_path() {
-    for route in ROUTES {
+    for route in ROUTES.iter().filter(|route| !route.is_page()) {
         let path = route.path.replace(":.+}", "}");
         let operation = &DESCRIPTION["paths"][&path][route.method.to_lowercase()];
         let what = format!("{} {path}", route.method);

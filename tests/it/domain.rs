@@ -14,6 +14,7 @@ mod melts;
 mod office;
 mod orders;
 mod owners;
+mod photographs;
 mod pieces;
 pub mod promises;
 mod refining;

@@ -8,13 +8,15 @@ mod conditions;
 mod corrections;
 mod done_at;
 mod edition;
-mod find;
+pub mod find;
 mod life;
 mod limits;
 mod lists;
 mod live;
 mod main_line;
+mod pages;
 pub mod photographs;
+mod prints;
 mod public;
 mod quotes;
 mod settings;
@@ -28,7 +30,9 @@ use actix_web::test::{self, TestRequest};
 use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
-use pourbook::http::{Access, App, Limits, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens};
+use pourbook::http::{
+    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens,
+};
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -123,6 +127,8 @@ pub struct Served {
     pub unreadable: bool,
     /// How long a live stream is silent before it sends a comment.
     pub beat: Duration,
+    /// The server states another root than the one that its log begins with.
+    pub other_root: bool,
 }
 
 impl Default for Served {
@@ -134,6 +140,7 @@ impl Default for Served {
             quotas: Quotas::OFF,
             unreadable: false,
             beat: Duration::from_secs(15),
+            other_root: false,
         }
     }
 }
@@ -181,6 +188,10 @@ impl TestApp {
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
         let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let policy = match served.other_root {
+            true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
+            false => policy,
+        };
         let store = if served.unreadable {
             Arc::new(broken::Broken)
         } else {
@@ -196,6 +207,7 @@ impl TestApp {
             settings: Settings {
                 origin: ORIGIN.into(),
                 address: ADDRESS.into(),
+                maker: "Brackenfold Pourhouse".into(),
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,
@@ -205,6 +217,7 @@ impl TestApp {
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
             proofs: Proofs::default(),
+            pages: Pages::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
             photographs: Arc::new(Photographs::new(PhotographFiles::new(
                 Arc::new(photographs.clone()),

@@ -7,6 +7,7 @@ mod crash;
 mod damage;
 mod keeping;
 mod killed;
+mod photographs;
 pub mod served;
 mod tiles;
 mod tokens;

@@ -20,6 +20,8 @@ mod http;
 mod log;
 mod metal;
 mod opening;
+mod photographs;
+mod print;
 mod proof;
 mod readings;
 mod record;

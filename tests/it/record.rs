@@ -1,6 +1,6 @@
 //! The record: entries, disclosures and keys, against published values and against every way of spelling them wrongly.
 
-mod golden;
+pub mod golden;
 mod keys;
 mod published;
 mod samples;

@@ -472,7 +472,7 @@ impl World {
         let refinings: Vec<RefiningId> = sorted(book.refinings().map(|row| row.refining));
         let oval = Shape::parse("oval").unwrap();
         let note = None;
-        Some(match self.below(14) {
+        Some(match self.below(15) {
             0 => edition(["ST", "SN"][usize::from(self.chance.bytes()[6]) % 2]).into(),
             1 => RegisterDie {
                 owner: DieOwner::Workshop,
@@ -554,6 +554,15 @@ impl World {
                 }
                 .into()
             }
+            13 => MeasureGravity {
+                piece: self.pick(pieces)?,
+                session: self.pick(sessions)?,
+                method: Immersion::Cup,
+                in_air: reading("50.60"),
+                in_water: reading("4.82"),
+                water: "21".parse().unwrap(),
+            }
+            .into(),
             _ => ReturnRefining {
                 refining: self.pick(&refinings)?,
                 outturn: None,
@@ -789,6 +798,7 @@ fn nothing_that_was_answered_is_lost_or_doubled() {
             "StealPiece",
             "SendToRefiner",
             "TakeStock",
+            "MeasureGravity",
             "CorrectEntries",
         ] {
             assert!(reached.contains(name), "no {name} was answered");

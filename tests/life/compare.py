@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from rules_metal import suspect
 from rules_number import burned_for_good
+from rules_sale import promised_by_orders
 
 STATE = {  # the page's word -> the service's
     "mis-struck": "mis_struck", "archive": "archived", "at assay office": "at_office", "returned unmarked": "unmarked",
@@ -95,7 +96,6 @@ def jar_facts(book, names, jar, row):
 
 
 def series_facts(book, names, series, row):
-    from rules_sale import promised_by_orders
     yield "state", "closed" if series.closed else "open", row["state"]
     yield "serials", series.serials, row["serials"]
     yield "numbers", [series.numbers[s["shape"]] for s in row["shapes"]], row["numbers"]

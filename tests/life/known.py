@@ -10,12 +10,12 @@ DONE_ANYWAY = {
     "resubmit_same": "resubmitted at a lower standard",
 }
 
-# The service refuses what the page allows: name -> what is asked (or anything), and what the service says. Nothing happens
-# then, in neither; the sequence goes on.
+# The service refuses what the page allows: name -> the words with which it does. Nothing happens then, in neither; the
+# sequence goes on.
 REFUSED_ANYWAY = {
-    "destroy_poured": (None, "is poured, so it cannot be destroyed"),
-    "steal_poured": (None, "is poured, so it cannot be stolen"),
-    "refiner_brings_more": (None, "g are accounted for"),
+    "destroy_poured": "is poured, so it cannot be destroyed",
+    "steal_poured": "is poured, so it cannot be stolen",
+    "refiner_brings_more": "g are accounted for",
 }
 
 KNOWN = {**DONE_ANYWAY, **REFUSED_ANYWAY}
@@ -26,6 +26,6 @@ def done_anyway(why, avoid):
     return any(name in avoid and words in why for name, words in DONE_ANYWAY.items())
 
 
-def refused_anyway(command, detail, avoid):
+def refused_anyway(detail, avoid):
     """Whether the service refuses for a reason that is known to be none by the page."""
-    return any(name in avoid and asked in (None, command) and words in detail for name, (asked, words) in REFUSED_ANYWAY.items())
+    return any(name in avoid and words in detail for name, words in REFUSED_ANYWAY.items())

@@ -107,7 +107,9 @@ def may_weigh(book, piece, stage, session):
         series = book.series[piece.series]
         need(series.marking == "exempt" or piece.hallmark is not None, "neither hallmarked nor exempt")
         need(not series.struck or struck_well(piece), "not struck")
-    again = piece.readings and piece.readings[-1][0] == stage and stage != "final" and not piece.touched
+    again = piece.readings and piece.readings[-1][0] == stage and not piece.touched
+    if stage == "final":  # once more where something touched the metal since, or a certificate states that weight
+        again = again and piece.final and not (piece.issue and piece.stated == len(piece.readings))
     if again and piece.grade != "borderline":  # page is silent: on whether an accepted piece may be weighed once more
         need(suspect(book, piece), "a reading is corrected, not repeated")
     if piece.grade == "borderline" and not suspect(book, piece):

@@ -70,7 +70,7 @@ class Sequence:
         self.said.append((self.n, cmd, refused, status, reply))
         if status == 201 and refused:
             raise Disagreement(f"model refuses ({refused}), service accepts")
-        if status != 201 and not refused and refused_anyway(cmd["command"], reply.get("detail", ""), self.generator.avoid):
+        if status != 201 and not refused and refused_anyway(reply.get("detail", ""), self.generator.avoid):
             self.met += 1
             return
         if status != 201 and not refused:

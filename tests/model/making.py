@@ -112,8 +112,7 @@ def look_again(shop, piece, session):
         return
     must(piece.verdict == "borderline", f"it is {piece.verdict}")
     must(piece.looks < 2, "it was weighed again already")
-    before, now = (shop.balances[shop.sessions[s]["balance"]] for s in (piece.session, session))
-    must(now.twelve_u2(piece.mass) < before.twelve_u2(piece.mass), "the balance is no better")
+    must(shop.is_better(session, piece), "the balance is no better")
     piece.looks += 1
 
 

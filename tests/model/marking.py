@@ -81,18 +81,29 @@ def assayed(shop, piece, found, claimed):
 
 
 def weigh_final(shop, session, items):
-    """The weighing of record, of a piece that is marked or exempt; again after the number is put on the metal."""
+    """The weighing of record, of a piece that is marked or exempt. It stands until something touches the metal, a number
+    put on it too, or until a certificate states it; before that it is not repeated, but as `look_again_finally` has it."""
     must(len({k for k, _ in items}) == len(items), "a piece is named twice")
     for key, mass in items:
         shop.weighing(session, mass)
         piece = shop.pieces[key]
         after = {"numbered", "spare", "certified", "reserved"}
         must(shop.ready(piece) or piece.state in after, f"weigh: piece {key} is {piece.state}")
+        on_metal = shop.series[piece.series].on_metal and piece.number is not None and not piece.since_number
+        if piece.final is not None and not on_metal and not piece.stated:
+            look_again_finally(shop, piece, session)
         if piece.unweighed:
             piece.assay_loss, piece.unweighed = piece.assay_loss + piece.mass - mass, False
         grade(shop, piece, session, mass)
-        piece.final = session
+        piece.final, piece.stated = session, False
         piece.since_number = piece.number is not None
+
+
+def look_again_finally(shop, piece, session):
+    """A suspect reading is taken anew; what is borderline is looked at on better and better balances."""
+    if not shop.suspect(piece):
+        must(piece.verdict == "borderline", f"it is {piece.verdict}")
+        must(shop.is_better(session, piece), "the balance is no better")
 
 
 def number(shop, pieces):
@@ -139,7 +150,7 @@ def certify(shop, pieces):
         if series.edition and not series.numbered:
             must(series.given[piece.shape] < series.sizes[piece.shape], "every place is taken")
             series.given[piece.shape] += 1
-        piece.certified, piece.state = True, "certified"
+        piece.certified, piece.stated, piece.state = True, True, "certified"
 
 
 def close_series(shop, series):

@@ -69,6 +69,7 @@ class Piece:
     since_number: bool = False
     number: int | None = None
     certified: bool = False
+    stated: bool = False
     marked: int | None = None
     assay: int | None = None
     reason: str | None = None
@@ -155,6 +156,11 @@ class Workshop:
         """Whether its last reading came in a session whose closing check failed."""
         session = self.sessions[piece.session]
         return not session["open"] and not session["held"]
+
+    def is_better(self, session, piece):
+        """Whether the balance of a session is better, at what the piece weighs, than the one that weighed it last."""
+        now, before = (self.balances[self.sessions[s]["balance"]] for s in (session, piece.session))
+        return now.twelve_u2(piece.mass) < before.twelve_u2(piece.mass)
 
     def known(self, piece):
         """The most that may be stated of its fineness: never above an assay, nor above its own mark."""

@@ -5,31 +5,18 @@ chances come from `scipy.stats`, the first-order uncertainty of a density from `
 a hundred thousand weighings with `numpy`.
 """
 
-import json
 import math
 import os
-import pathlib
 import random
-import subprocess
 from decimal import Decimal
 
 import numpy
+from asking import answers
 from scipy import stats
 from uncertainties import ufloat
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
 SEED = int(os.environ.get("SEED", "20260921"))
 CASES = 800
-
-
-def program():
-    """The built program: named by POURBOOK, else what cargo built last."""
-    named = os.environ.get("POURBOOK")
-    if named:
-        return named
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
-    subprocess.run(["cargo", "build", "--locked", "--quiet", "--bin", "pourbook"], cwd=ROOT, check=True)
-    return str(target / "debug" / "pourbook")
 
 
 def grams(chance, low, high, decimals=2):
@@ -221,10 +208,7 @@ def comparison(chance):
 def main():
     chance = random.Random(SEED)
     asked = [make(chance) for make in (gravity, plan, conformity, comparison) for _ in range(CASES)]
-    lines = "".join(json.dumps(question) + "\n" for question, _ in asked)
-    told = subprocess.run([program(), "reckon"], input=lines, capture_output=True, text=True, check=True).stdout
-    told = [json.loads(line) for line in told.splitlines()]
-    assert len(told) == len(asked), "one answer for one line"
+    told = answers([question for question, _ in asked])
     for (question, check), answer in zip(asked, told):
         assert "answer" in answer, f"{question}: {answer}"
         check(answer["answer"])

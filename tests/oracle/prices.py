@@ -4,18 +4,14 @@ Some thousands of random questions go into `pourbook reckon`, one line each, and
 against what is computed here from the formulas alone.
 """
 
-import json
 import os
-import pathlib
 import random
-import subprocess
 from decimal import Context, Decimal
 from fractions import Fraction
 
 import pint
+from asking import answers
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-PROGRAM = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug" / "pourbook"
 COUNT = int(os.environ.get("CASES", "1000"))
 RULES = ["down", "half-up", "up"]
 WIDE = Context(prec=200)
@@ -70,6 +66,20 @@ def blend(chance):
     exact = fine / mass
     floor = rounded(exact * 1000, 1, "down")
     return question, {"exact": f"{exact.numerator}/{exact.denominator}", "fineness": plain(floor)}
+
+
+def bar(chance):
+    """Gold to 0.025 ounces down where it is 0.002 over, silver to 0.1 down; fine weight half up to 0.001."""
+    metal, weighed = chance.choice(["gold", "silver"]), Decimal(chance.randint(0, 10**6)).scaleb(-3)
+    of = Decimal(chance.randint(1, 10_000)).scaleb(-1)
+    over, step = (Fraction("0.002"), Fraction("0.025")) if metal == "gold" else (Fraction(0), Fraction("0.1"))
+    gross = max((Fraction(weighed) - over) // step, 0) * step
+    fine = gross * Fraction(of) / 1000
+    question = {"metal": metal, "weighed": plain(weighed), "fineness": plain(of)}
+    return question, {
+        "gross": plain(rounded(gross, 3, "down")), "fine": plain(rounded(fine, 3, "half-up")),
+        "exact": f"{fine.numerator}/{fine.denominator}",
+    }
 
 
 def price(chance):
@@ -129,18 +139,12 @@ def raised(chance):
 
 
 def main():
-    if not PROGRAM.exists():
-        print("skipped: the program is not built (cargo build)")
-        return
     chance = random.Random(int(os.environ.get("SEED", "1")))
-    makers = {"convert": convert, "blend": blend, "price": price, "vat": vat, "raise": raised}
+    makers = {"convert": convert, "blend": blend, "bar": bar, "price": price, "vat": vat, "raise": raised}
     asked = [(word, *make(chance)) for _ in range(COUNT) for word, make in makers.items()]
-    lines = "".join(json.dumps({word: question}) + "\n" for word, question, _ in asked)
-    done = subprocess.run([PROGRAM, "reckon"], input=lines, capture_output=True, text=True, check=True)
-    answers = [json.loads(line) for line in done.stdout.splitlines()]
-    assert len(answers) == len(asked), (len(answers), len(asked))
+    answered = answers([{word: question} for word, question, _ in asked])
     refused = 0
-    for (word, question, expected), told in zip(asked, answers, strict=True):
+    for (word, question, expected), told in zip(asked, answered, strict=True):
         if expected is None:
             assert "refused" in told, (word, question, told)
             refused += 1

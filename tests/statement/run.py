@@ -18,7 +18,7 @@ from workshop import Workshop
 
 METALS = ("silver", "gold", "platinum", "palladium", "copper")
 ON_THE_WAY = ("emptied", "gathered", "filed")
-# Where pieces are: their headings begin with this.
+# The accounts that are no state of a piece; the heading of a state begins with `pieces_`.
 PLACES = {
     "unmelted", "heels", "crucible", "prills", "lemel", "sweeps", "at_refiner", "settled", "melt_loss", "finishing_loss",
     "assay_loss", "refining_loss", "weighing_variance", "stocktake_variance", "revaluation", "alloyed_out", OUTSIDE, "alloyed_in",

@@ -35,14 +35,15 @@ class Workshop:
     # Lots.
 
     def receive(self, event, _entry):
-        lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
-        self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], OUTSIDE, "unmelted", mass(event["mass"]), lot["fineness"])
+        self.new_lot(event, OUTSIDE)
 
     def outturn(self, event, _entry):
+        self.new_lot(event, "refining_loss")
+
+    def new_lot(self, event, source):
         lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
         self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], "refining_loss", "unmelted", mass(event["mass"]), lot["fineness"])
+        self.accounts.move(lot["metal"], source, "unmelted", mass(event["mass"]), lot["fineness"])
 
     # Stock-takes: what was weighed holds from then on, the difference is a variance.
 
@@ -53,25 +54,16 @@ class Workshop:
         self.counted(self.melts[event["melt"]], "heels", event)
 
     def count_jar(self, event, _entry):
-        """What is missing is missing of each melt in its share, and is reckoned at the fineness of that melt."""
+        """Residue is reckoned as its jar is from when it goes in; so is what is missing of it."""
         jar = self.jars[event["jar"]]
-        weighed, booked = mass(event["mass"]), sum(jar["holds"].values())
-        left = {melt: held * weighed // booked for melt, held in jar["holds"].items()}
-        left[list(left)[-1]] += weighed - sum(left.values())
-        for melt, held in jar["holds"].items():
-            was = self.melts[melt]["fineness"]
-            source, target = (jar["residue"], jar["fineness"]), ("stocktake_variance", was)
-            self.accounts.revalued_move(jar["metal"], source, target, held - left[melt])
-        jar["holds"] = {melt: held for melt, held in left.items() if held}
+        self.counted(jar, jar["residue"], event)
 
     def counted(self, place, heading, event):
         less = mass(event["expected"]) - mass(event["mass"])
         self.accounts.move(place["metal"], heading, "stocktake_variance", less, place["fineness"])
 
     def find_lot(self, event, _entry):
-        lot = {"metal": event["metal"], "fineness": fineness(event["fineness"])}
-        self.lots[event["lot"]] = lot
-        self.accounts.move(lot["metal"], "stocktake_variance", "unmelted", mass(event["mass"]), lot["fineness"])
+        self.new_lot(event, "stocktake_variance")
 
     # Melts.
 
@@ -125,7 +117,6 @@ class Workshop:
             "metal": event["metal"],
             "fineness": fineness(event["fineness"]),
             "residue": event["residue"],
-            "holds": {},
         }
 
     def fill(self, event, _entry):
@@ -134,12 +125,10 @@ class Workshop:
         source = {"prills": "gathered", "lemel": "filed"}[jar["residue"]]
         into = (jar["residue"], jar["fineness"])
         self.accounts.revalued_move(jar["metal"], (source, melt["fineness"]), into, mass(event["mass"]))
-        jar["holds"][event["melt"]] = jar["holds"].get(event["melt"], 0) + mass(event["mass"])
 
     def empty(self, jar, weighed, holds):
         """All that the book has in a jar leaves it: what was weighed to wherever it goes, the rest is lost."""
         jar = self.jars[jar]
-        jar["holds"] = {}
         booked = sum(mass(share["mass"]) for share in holds)
         self.accounts.move(jar["metal"], jar["residue"], "emptied", weighed, jar["fineness"])
         self.accounts.move(jar["metal"], jar["residue"], "finishing_loss", booked - weighed, jar["fineness"])

@@ -99,44 +99,64 @@ impl Doubt<'_> {
     }
 
     fn remedy(&self, index: u64, event: &Event, subject: Uuid) -> Remedy {
-        let gone = Remedy::Gone { state: None };
-        let still = |there: bool| if there { Remedy::WeighAgain } else { gone };
+        let book = self.book();
+        let still = |there: bool| match self.counted_since(index, subject) {
+            Some(again) => Remedy::WeighedAgain { again },
+            None if there => Remedy::WeighAgain,
+            None => Remedy::Gone { state: None },
+        };
+        let undrawn = |lot: LotId| still(book.lot(lot).is_some_and(|lot| lot.left == lot.mass.mass()));
+        let heel = |melt: MeltId| still(book.melt(melt).is_some_and(|melt| melt.heel_taken.is_none()));
         match event {
-            Event::PieceWeighed(_) | Event::PieceBoughtBack(_) | Event::PieceGravity(_) => {
-                let piece = self.book().piece(PieceId(subject));
-                piece.map_or(gone, |piece| self.remedy_of_piece(index, event, piece))
-            }
-            Event::LotReceived(e) => {
-                let lot = self.book().lot(e.lot);
-                still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
-            }
-            Event::LotOutturned(e) => {
-                let lot = self.book().lot(e.lot);
-                still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
-            }
-            Event::LotFound(e) => {
-                let lot = self.book().lot(e.lot);
-                still(lot.is_some_and(|lot| lot.left == lot.mass.mass()))
-            }
-            Event::LotCounted(e) => {
-                let lot = self.book().lot(e.lot);
-                still(lot.is_some_and(|lot| lot.left == e.mass.mass()))
-            }
-            Event::JarCounted(e) => {
-                let jar = self.book().jar(e.jar);
-                still(jar.is_some_and(|jar| jar.mass == e.mass.mass()))
-            }
-            Event::MeltCounted(e) => {
-                let melt = self.book().melt(e.melt);
-                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
-            }
+            Event::PieceWeighed(_) | Event::PieceBoughtBack(_) | Event::PieceGravity(_) => book
+                .piece(PieceId(subject))
+                .map_or(still(false), |piece| self.remedy_of_piece(index, event, piece)),
+            Event::LotReceived(e) => undrawn(e.lot),
+            Event::LotOutturned(e) => undrawn(e.lot),
+            Event::LotFound(e) => undrawn(e.lot),
+            Event::LotCounted(e) => still(book.lot(e.lot).is_some_and(|lot| lot.left == e.mass.mass())),
+            // What is counted after it was emptied is another content.
+            Event::JarCounted(e) => match (
+                self.counted_since(index, subject),
+                self.emptied_since(index, e.jar),
+            ) {
+                (Some(again), emptied) if emptied.is_none_or(|emptied| again < emptied) => {
+                    Remedy::WeighedAgain { again }
+                }
+                (None, None) if book.jar(e.jar).is_some_and(|jar| jar.mass == e.mass.mass()) => {
+                    Remedy::WeighAgain
+                }
+                _ => Remedy::Gone { state: None },
+            },
+            Event::MeltCounted(e) => heel(e.melt),
             // The heel lies there until another melt takes it; prills have gone into their jar.
-            Event::MeltClosed(e) if subject == e.melt.0 => {
-                let melt = self.book().melt(e.melt);
-                still(melt.is_some_and(|melt| melt.heel_taken.is_none()))
-            }
-            _ => gone,
+            Event::MeltClosed(e) if subject == e.melt.0 => heel(e.melt),
+            _ => Remedy::Gone { state: None },
         }
+    }
+
+    /// The entry of the first stock-take since in which a lot, heel or jar was weighed, by a reading that is not suspect.
+    fn counted_since(&self, index: u64, subject: Uuid) -> Option<u64> {
+        let later = self.book().stocktakes().filter(|row| row.since > index);
+        let of_it = later.filter(|row| row.lines.iter().any(|line| line.id == subject));
+        let sound = of_it.filter(|row| {
+            let session = row.session.and_then(|session| self.book().session(session));
+            session.is_some_and(|session| !session.is_suspect(row.since))
+        });
+        sound.map(|row| row.since).min()
+    }
+
+    /// The first entry since in which a jar was emptied.
+    fn emptied_since(&self, index: u64, jar: JarId) -> Option<u64> {
+        let book = self.book();
+        let of_it =
+            |input: &MeltInput| matches!(input, MeltInput::Jar { jar: emptied, .. } if *emptied == jar);
+        let melts = book.melts().filter(|melt| melt.inputs.iter().any(of_it));
+        let sent = book
+            .refinings()
+            .filter(|sent| sent.jars.iter().any(|sent| sent.jar == jar));
+        let emptied = melts.map(|melt| melt.since).chain(sent.map(|sent| sent.since));
+        emptied.filter(|emptied| *emptied > index).min()
     }
 
     fn remedy_of_piece(&self, index: u64, event: &Event, piece: &Piece) -> Remedy {

@@ -119,7 +119,11 @@ fn blend_stated(
     melts: &BTreeMap<MeltId, MeltClosed>,
 ) -> Result<(), String> {
     let mut parts = Vec::new();
+    // Metal of an earlier melt is reckoned at what an assay office found in another piece of it, if that is lower; that
+    // assay is not in the file, so the blend may then be stated lower than the declarations make it, and never higher.
+    let mut at_most = false;
     for input in &closed.inputs {
+        at_most |= matches!(input, MeltInput::Heel { .. } | MeltInput::Piece { .. });
         let fineness = match input {
             MeltInput::Lot { lot, .. } => {
                 let lot = claims.lot(*lot).ok_or_else(|| format!("lot {lot} is missing"))?;
@@ -139,7 +143,7 @@ fn blend_stated(
         parts.push((input.mass(), fineness));
     }
     match blend_fineness(&parts, 1) {
-        Some(blend) if blend == closed.fineness => Ok(()),
+        Some(blend) if blend == closed.fineness || (at_most && closed.fineness < blend) => Ok(()),
         Some(blend) => Err(format!(
             "the inputs blend to {blend}, stated is {}",
             closed.fineness

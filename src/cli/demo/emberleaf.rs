@@ -3,12 +3,13 @@
 use super::crucible::{Charge, fineness, mass};
 use super::eastmarch::{Consigned, Verdict};
 use super::equipment::{Bench, series_of};
+use super::pictures::Shown;
 use super::promises::at_the_counter;
 use super::workshop::{GRAM, MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    JarId, Limits, Marking, OpenSeries, PieceId, Pour, Residue, SeriesCode, SeriesId, SeriesKind, ShapeSize,
-    Stage, WeightUnit,
+    JarId, Limits, Marking, OpenSeries, PhotographSide, PhotographStage, PieceId, Pour, Residue, SeriesCode,
+    SeriesId, SeriesKind, ShapeSize, Stage, WeightUnit,
 };
 use crate::metal::Metal;
 
@@ -109,6 +110,12 @@ pub(super) fn sell(
     let [first, second, _] = edition.pieces.as_slice() else {
         return Err(Failure::unusable("three leaves are poured"));
     };
+    shop.photograph(
+        *first,
+        (Shown::Leaf, 20),
+        PhotographStage::AsSold,
+        PhotographSide::Face,
+    )?;
     shop.days(1);
     let deal = shop.supply(&mut promise, &[*first], "2180.00")?;
     shop.hand_over(&deal)?;

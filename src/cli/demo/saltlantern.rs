@@ -5,13 +5,14 @@ use super::crucible::{Charge, fineness, mass};
 use super::eastmarch::{Consigned, Verdict};
 use super::equipment::{Bench, bought, series_of};
 use super::ledger::Holder;
+use super::pictures::Shown;
 use super::promises::SOCIETY;
 use super::workshop::{GRAM, MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    ArchivePiece, CondemnReason, DieId, DieOwner, Event, Limits, LotId, Marking, MeltId, OpenSeries, PieceId,
-    PieceState, Pour, RegisterDie, SeriesCode, SeriesId, SeriesKind, ShapeSize, Stage, StrikeOutcome,
-    WeightUnit,
+    ArchivePiece, CondemnReason, DieId, DieOwner, Event, Limits, LotId, Marking, MeltId, OpenSeries,
+    PhotographSide, PhotographStage, PieceId, PieceState, Pour, RegisterDie, SeriesCode, SeriesId,
+    SeriesKind, ShapeSize, Stage, StrikeOutcome, WeightUnit,
 };
 use crate::metal::Metal;
 
@@ -306,6 +307,12 @@ pub(super) fn number(
     }
     shop.close_session(session, "200", "199.99")?;
     shop.certify(numbered)?;
+    if let [first, .., sixth, _] = numbered {
+        let (hallmarked, face) = (PhotographStage::Hallmarked, PhotographSide::Face);
+        shop.photograph(*first, (Shown::Ingot, 3), hallmarked, face)?;
+        shop.photograph(*sixth, (Shown::Ingot, 8), hallmarked, face)?;
+        shop.photograph(*sixth, (Shown::Marks, 8), hallmarked, PhotographSide::Marks)?;
+    }
     let [one, other] = spares else {
         return Err(Failure::unusable("two spares are left"));
     };

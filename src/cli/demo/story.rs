@@ -3,11 +3,12 @@
 use super::crucible::{Charge, Crucible};
 use super::equipment::{Bench, SIZE, equip};
 use super::half_a_year;
+use super::pictures::Shown;
 use super::workshop::{GRAM, MILLIGRAM, Workshop};
 use crate::cli::Failure;
 use crate::domain::{
-    CondemnReason, Fault, FaultPiece, Grade, MeltId, PieceId, PieceState, Pour, SessionId, Stage,
-    SupersedeReason,
+    CondemnReason, Fault, FaultPiece, Grade, MeltId, PhotographSide, PhotographStage, PieceId, PieceState,
+    Pour, SessionId, Stage, SupersedeReason,
 };
 use crate::metal::Metal;
 
@@ -227,5 +228,8 @@ fn certify(shop: &mut Workshop, bench: &Bench, kept: &[PieceId]) -> Result<(), F
 fn aftermath(shop: &mut Workshop, bench: &Bench) -> Result<(), Failure> {
     let piece = shop.ledger.in_stock(bench.tidewheel, None)?;
     shop.supersede(piece, SupersedeReason::Damaged, "tea on the first print")?;
+    let from_mould = PhotographStage::FromMould;
+    shop.photograph(piece, (Shown::Oval, 12), from_mould, PhotographSide::Face)?;
+    shop.photograph(piece, (Shown::Edge, 12), from_mould, PhotographSide::Edge)?;
     shop.erase(bench.first_lot_entry, 0, "note")
 }

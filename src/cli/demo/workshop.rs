@@ -1,15 +1,23 @@
 //! The invented workshop at work: a clock that moves, hands that are not quite steady, and a desk that records.
 
 use super::ledger::Ledger;
+use super::pictures::{Shown, kept};
 use crate::cli::Failure;
-use crate::domain::{Command, Draw, Event, OperatorId, Timestamp};
+use crate::domain::{
+    Command, Draw, Event, OperatorId, PhotographPiece, PhotographSide, PhotographStage, PieceId, Timestamp,
+};
+use crate::log::PhotographFiles;
 use crate::metal::{Mass, Reading};
 use crate::writer::{Ask, Desk, Recorded, Submission};
+use uuid::Uuid;
 
 /// One milligram in steps of 10 micrograms.
 pub const MILLIGRAM: i64 = 100;
 /// One gram in steps of 10 micrograms.
 pub const GRAM: i64 = 100_000;
+
+/// What requests about pictures are drawn from.
+const PICTURES: [u8; 32] = *b"what the telephone saw of it all";
 
 /// The workshop.
 pub struct Workshop {
@@ -18,6 +26,9 @@ pub struct Workshop {
     draw: Draw,
     chance: u64,
     maker: OperatorId,
+    photographs: PhotographFiles,
+    /// Another stream than that of the story, which therefore goes on as if nobody took pictures.
+    pictures: Draw,
     /// What really happened.
     pub ledger: Ledger,
 }
@@ -25,7 +36,7 @@ pub struct Workshop {
 impl Workshop {
     /// A workshop that begins at `now`; the same seed makes the same book.
     #[must_use]
-    pub fn new(desk: Desk, now: Timestamp, seed: [u8; 32]) -> Self {
+    pub fn new(desk: Desk, now: Timestamp, seed: [u8; 32], photographs: PhotographFiles) -> Self {
         let mut draw = Draw::new(seed);
         let maker = OperatorId(draw.uuid());
         Self {
@@ -34,6 +45,8 @@ impl Workshop {
             draw,
             chance: 1_234_567,
             maker,
+            photographs,
+            pictures: Draw::new(PICTURES),
             ledger: Ledger::default(),
         }
     }
@@ -64,9 +77,40 @@ impl Workshop {
     /// # Errors
     /// [`Failure`] with the refusal.
     pub fn record(&mut self, command: impl Into<Command>) -> Result<Recorded, Failure> {
-        let command = command.into();
+        let (request, seed) = (self.draw.uuid(), self.draw.bytes());
+        let recorded = self.submit(request, seed, command.into());
+        self.wait(2);
+        recorded
+    }
+
+    /// Somebody takes a picture, which is kept and recorded.
+    ///
+    /// # Errors
+    /// [`Failure`] with the refusal, or if the disk fails.
+    pub(super) fn photograph(
+        &mut self,
+        piece: PieceId,
+        (shown, grain): (Shown, i64),
+        stage: PhotographStage,
+        side: PhotographSide,
+    ) -> Result<(), Failure> {
+        let developed = kept(shown, grain)?;
+        let keep = |bytes: &[u8]| self.photographs.keep(bytes).map_err(Failure::unusable);
+        let command = PhotographPiece {
+            piece,
+            photograph: keep(&developed.photograph)?,
+            thumbnail: keep(&developed.thumbnail)?,
+            width: developed.width,
+            height: developed.height,
+            stage,
+            side,
+        };
+        let (request, seed) = (self.pictures.uuid(), self.pictures.bytes());
+        self.submit(request, seed, command.into()).map(|_| ())
+    }
+
+    fn submit(&mut self, request: Uuid, seed: [u8; 32], command: Command) -> Result<Recorded, Failure> {
         let name = command.name();
-        let request = self.draw.uuid();
         let submission = Submission {
             request,
             by: self.maker,
@@ -74,12 +118,10 @@ impl Workshop {
             expected: Vec::new(),
             ask: Ask::Command(command),
         };
-        let seed = self.draw.bytes();
         let outcomes = self
             .desk
             .turn(self.now, seed, vec![submission])
             .map_err(Failure::unusable)?;
-        self.wait(2);
         self.ledger.entries = self.ledger.entries.saturating_add(1);
         let outcome = outcomes
             .into_iter()

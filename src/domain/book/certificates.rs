@@ -1,14 +1,16 @@
 //! Certificates: what the maker states of a piece, and the newer issue that takes an older one's place.
 //!
 //! A certificate states the last reading with its uncertainty and what that supports, never more; it stands on a session
-//! that is over, with a check that held after it. Its code is a private member. Deliberately absent: the printed sheet.
+//! that is over, with a check that held after it. Its code is a private member. Of what was printed the book knows that it
+//! was; deliberately absent: the sheet itself, which holds the code.
 
 use super::owed::Owed;
 use super::{Book, Certificate, Piece, Series, agree};
 use crate::domain::PieceReading;
 use crate::domain::{
-    CertificateId, CertificateIssued, CertificateSuperseded, FinenessBasis, HallmarkStatement,
-    PieceCertified, PieceId, PieceState, Refusal, SeriesKind, SessionState, Stamp, SupersedeReason,
+    CertificateId, CertificateIssued, CertificatePrinted, CertificateSuperseded, FinenessBasis,
+    HallmarkStatement, PieceCertified, PieceId, PieceState, Refusal, SeriesKind, SessionState, Stamp,
+    SupersedeReason,
 };
 use crate::metal::{at_least, expanded_uncertainty, mpe_in_service};
 
@@ -22,6 +24,7 @@ impl Book {
             issue: e.issue,
             serial: e.serial.clone(),
             superseded: None,
+            prints: Vec::new(),
             since: stamp.index,
             at: stamp.at,
         };
@@ -59,7 +62,7 @@ impl Book {
         if issue == 1 {
             self.may_certify(piece, series)?;
         } else {
-            not_at_its_end(piece)?;
+            not_at_its_end(piece, "certified")?;
         }
         self.not_above_assay(piece, series.fineness)?;
         let melt = self.closed_melt(piece.melt)?;
@@ -153,6 +156,26 @@ impl Book {
         Ok(())
     }
 
+    /// What is printed is the newest issue of a piece that is still one, as of a log that holds it.
+    pub(super) fn take_print(&mut self, stamp: &Stamp, e: &CertificatePrinted) -> Result<(), Refusal> {
+        let mut certificate = self.known_certificate(e.certificate)?.clone();
+        agree(&e.piece, &certificate.piece)?;
+        if let Some(by) = certificate.superseded {
+            return Err(Refusal::CertificateGaveWay { by });
+        }
+        not_at_its_end(self.known_piece(e.piece)?, "printed")?;
+        if e.size <= certificate.since || e.size > stamp.index {
+            let (size, since) = (e.size, certificate.since);
+            return Err(Refusal::PrintNotCovered { size, since });
+        }
+        if certificate.prints.len() >= PRINTS_MAX {
+            return Err(Refusal::PrintedTooOften { most: PRINTS_MAX });
+        }
+        certificate.prints.push(stamp.index);
+        self.certificates.put(e.certificate, certificate);
+        Ok(())
+    }
+
     pub(super) fn take_certifying(&mut self, e: &PieceCertified) -> Result<(), Refusal> {
         self.known_piece(e.piece)?;
         let owed = self.pay("piece.certified", |owed| {
@@ -177,6 +200,9 @@ impl Book {
     }
 }
 
+/// How often one issue is printed at most: beyond that the printer is the trouble, and a new issue is the way.
+const PRINTS_MAX: usize = 64;
+
 /// Ready for a first certificate, as far as their state goes.
 const UNCERTIFIED: &[PieceState] = &[
     PieceState::Serialled,
@@ -187,12 +213,12 @@ const UNCERTIFIED: &[PieceState] = &[
 ];
 
 /// A newer issue may say that the piece has become lighter, not that it is still there when it is not.
-fn not_at_its_end(piece: &Piece) -> Result<(), Refusal> {
+fn not_at_its_end(piece: &Piece, verb: &'static str) -> Result<(), Refusal> {
     match piece.state {
         PieceState::Condemned | PieceState::Remelted | PieceState::Refined | PieceState::Destroyed => {
             Err(Refusal::WrongState {
                 state: piece.state,
-                verb: "certified",
+                verb,
             })
         }
         _ => Ok(()),

@@ -12,7 +12,7 @@
 //! and no receipt. Deliberately absent: whose metal it is.
 
 use super::{Book, Jar, Melt, Piece, Refining};
-use crate::domain::{JarShare, MeltInput, MeltState, PieceState, RefiningState, Residue, Stage};
+use crate::domain::{JarShare, MeltId, MeltInput, MeltState, PieceState, RefiningState, Residue, Stage};
 use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -176,7 +176,10 @@ impl Book {
                 .entry(jar.residue)
                 .or_default()
                 .add_mass(jar.mass, jar.fineness);
-            self.revalue(&mut accounts, jar, &jar.holds);
+            // What was counted as missing went in as well.
+            let held = jar.holds.iter().map(|share| (share.melt, share.mass.units()));
+            let missing = jar.missing.iter().map(|share| (share.melt, share.mass.units()));
+            self.revalue(&mut accounts, jar, held.chain(missing));
             accounts.stocktake_variance.add_sum(jar.variance.into());
         }
         for refining in self.refinings().filter(|refining| refining.metal == metal) {
@@ -236,16 +239,17 @@ impl Book {
             accounts.finishing_loss.add_mass(share.mass, jar.fineness);
         }
         accounts.finishing_loss.add(-weighed.units(), jar.fineness);
-        self.revalue(accounts, jar, holds);
+        let held = holds.iter().map(|share| (share.melt, share.mass.units()));
+        self.revalue(accounts, jar, held);
     }
 
-    /// Residue is reckoned at its jar's fineness, which is at most that of its melt.
-    fn revalue(&self, accounts: &mut Accounts, jar: &Jar, shares: &[JarShare]) {
-        for share in shares {
-            let of_melt = self.melt(share.melt).map_or(jar.fineness, |melt| melt.fineness);
+    /// Residue is reckoned at its jar's fineness, at most its melt's, from when it goes in; each mass in steps of 10 micrograms.
+    fn revalue(&self, accounts: &mut Accounts, jar: &Jar, shares: impl Iterator<Item = (MeltId, i64)>) {
+        for (melt, units) in shares {
+            let of_melt = self.melt(melt).map_or(jar.fineness, |melt| melt.fineness);
             let mut difference = Sum::default();
-            difference.add_mass(share.mass, of_melt);
-            difference.add(-share.mass.units(), jar.fineness);
+            difference.add(units, of_melt);
+            difference.add(-units, jar.fineness);
             accounts.revaluation = accounts.revaluation.saturating_add(difference.picograms);
         }
     }

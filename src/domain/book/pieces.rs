@@ -133,9 +133,9 @@ impl Book {
 
     /// Whether a piece may be weighed at this point of its life.
     ///
-    /// From the mould: while its melt is open, and again as [`Book::may_look_again`] has it. As finished: when the melt is closed and there is no serial yet. Finally:
+    /// From the mould: while its melt is open. As finished: when the melt is closed and there is no serial yet. Finally:
     /// when it has a serial and, unless its series is exempt, a hallmark, since nothing that touches metal may come
-    /// after. As returned: when it came back from a buyer.
+    /// after. As returned: when it came back from a buyer. Once more at the same point: as [`Book::may_look_again`] has it.
     pub(in crate::domain) fn may_weigh(&self, id: PieceId, stage: Stage) -> Result<(), Refusal> {
         let piece = self.known_piece(id)?;
         let early = [PieceState::Poured, PieceState::Graded, PieceState::Struck];

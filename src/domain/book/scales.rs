@@ -11,6 +11,14 @@ use crate::domain::{
 };
 use crate::metal::{Mass, Reading, expanded_uncertainty_fine, mpe_in_service};
 
+impl Session {
+    /// Whether a reading of it in the entry at `index` came after its last check that held, and the next one failed.
+    #[must_use]
+    pub const fn is_suspect(&self, index: u64) -> bool {
+        self.failed_at.is_some() && index > self.last_good
+    }
+}
+
 impl Scale {
     /// How far a check weighing of `nominal` may be off, grams; `None` beyond what the scale's class can weigh.
     #[must_use]
@@ -220,7 +228,7 @@ impl Book {
     #[must_use]
     pub fn is_suspect(&self, reading: &PieceReading) -> bool {
         self.session(reading.session)
-            .is_some_and(|session| session.failed_at.is_some() && reading.index > session.last_good)
+            .is_some_and(|session| session.is_suspect(reading.index))
     }
 
     /// The suspect readings of a session: piece and entry index, in the order of the log.

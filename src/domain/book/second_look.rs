@@ -1,14 +1,15 @@
 //! Weighing again a piece that nobody worked on: when a reading may be repeated at the same stage.
 //!
 //! A guard band protects only while nobody weighs until the scale says what is wanted. So a graded piece is weighed again
-//! from the mould, or as finished, for two reasons only. A suspect reading is as good as none, and is taken anew. A piece
-//! that is borderline gets a second look on a better scale: one from the mould; as finished each on a better scale than
+//! from the mould, as finished or finally, for two reasons only. A suspect reading is as good as none, and is taken anew. A
+//! piece that is borderline gets a second look on a better scale: one from the mould; later each on a better scale than
 //! the look before. What was mistyped is corrected, not weighed again.
 //!
-//! Deliberately absent: the final weighing and what comes after, which are repeated for reasons of their own (a number
-//! put on the metal, a new issue of a certificate).
+//! A final weighing is no repetition where something touched the metal since, a number put on it too, nor where a
+//! certificate states the reading already: the next issue may have to say that the piece has become lighter.
+//! Deliberately absent: what comes back from a buyer, which is weighed as often as may be.
 
-use super::{Book, Scale};
+use super::{Book, Piece, PieceReading, Scale};
 use crate::domain::{Grade, PieceWeighed, Refusal, Stage};
 use crate::metal::Mass;
 
@@ -19,8 +20,13 @@ impl Book {
         let Some(last) = piece.reading().filter(|reading| reading.stage == e.stage) else {
             return Ok(());
         };
-        let struck_since = piece.strikes.iter().any(|strike| strike.index >= last.index);
-        let repeats = matches!(e.stage, Stage::FromMould | Stage::Finished) && !struck_since;
+        let repeats = match e.stage {
+            Stage::FromMould | Stage::Finished => {
+                !piece.strikes.iter().any(|strike| strike.index >= last.index)
+            }
+            Stage::Final => self.finally_weighed(piece).is_ok() && !self.is_certified(piece, last)?,
+            Stage::Returned => false,
+        };
         if !repeats || self.is_suspect(last) {
             return Ok(());
         }
@@ -29,12 +35,11 @@ impl Book {
             Some(grade) => return Err(Refusal::GradedAlready { grade }),
             None => return Err(Refusal::NotWeighed),
         }
-        let counts = |stage| stage == Stage::FromMould && e.stage == stage;
         let looks = piece
             .readings
             .iter()
-            .filter(|reading| counts(reading.stage) && !self.is_suspect(reading));
-        if looks.count() > 1 {
+            .filter(|reading| reading.stage == Stage::FromMould && !self.is_suspect(reading));
+        if e.stage == Stage::FromMould && looks.count() > 1 {
             return Err(Refusal::WeighedAgainAlready);
         }
         let (this, before) = (self.scale_in_session(e.session)?, self.scale_of(last)?);
@@ -46,6 +51,14 @@ impl Book {
                 before: within(before, load),
             }),
         }
+    }
+
+    /// Whether a certificate states a reading: it was issued after it.
+    fn is_certified(&self, piece: &Piece, reading: &PieceReading) -> Result<bool, Refusal> {
+        Ok(match piece.certificate {
+            Some(certificate) => self.known_certificate(certificate)?.since > reading.index,
+            None => false,
+        })
     }
 }
 

@@ -1,7 +1,8 @@
 //! Stock-takes: what was counted without the book at hand becomes what the book says, and the difference is a variance.
 //!
-//! Every variance is posted, with its sign; one that the readings do not explain (k = 2) is flagged by `explained`. What a
-//! jar holds of each melt is scaled to what it weighs: a share becomes share x weighed / book, rounded down to 10
+//! Every variance is posted, with its sign; one that the readings do not explain (k = 2) is flagged by `explained`. In fine
+//! metal it is reckoned as what it was counted against: a jar's at the jar's fineness, as when it is emptied. What a jar
+//! holds of each melt is scaled to what it weighs: a share becomes share x weighed / book, rounded down to 10
 //! micrograms, and what the roundings leave goes to the last one; a share that comes to nothing is left out. Metal that
 //! the book did not know of becomes a lot with the fineness that its finder gives it, and stands against a variance below
 //! zero: it is no receipt, and it cannot raise what the workshop has, since that fineness is at most the lowest that
@@ -18,12 +19,12 @@ pub(in crate::domain) use seen::SEEN_MAX;
 use jar::{missing, scaled};
 
 use super::balances::root;
-use super::{Amount, Book, Counted, Jar, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
+use super::{Amount, Book, Counted, Lot, LotCount, Melt, Stocktake, StocktakeLine, agree};
 use crate::domain::{
-    CountedThing, FinenessBasis, JarCounted, JarId, JarShare, LotCounted, LotFound, LotId, MeltCounted,
-    MeltId, MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
+    CountedThing, FinenessBasis, JarCounted, JarId, LotCounted, LotFound, LotId, MeltCounted, MeltId,
+    MeltInput, Refusal, Residue, SessionId, Stamp, StocktakeId, StocktakeTaken,
 };
-use crate::metal::{FineMass, Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
+use crate::metal::{Fineness, Mass, MassDifference, Metal, Reading, fine_mass};
 
 /// The most lines of a stock-take: each moves a chain, as the stock-take does, and an entry moves 64.
 pub(in crate::domain) const LINES_MAX: usize = 63;
@@ -159,19 +160,12 @@ impl Book {
             &difference.stated(),
         )?;
         let mut jar = self.known_jar(e.jar)?.clone();
-        let before = jar.holds.clone();
-        jar.holds = scaled(&before, jar.mass, e.mass.mass())?;
-        jar.missing = missing(jar.missing, &before, &jar.holds)?;
+        let holds = scaled(&jar.holds, jar.mass, e.mass.mass())?;
+        jar.missing = missing(jar.missing, &jar.holds, &holds)?;
+        jar.holds = holds;
         jar.mass = e.mass.mass();
         jar.readings = 1;
-        let fine = self
-            .fine_of(&jar, &before)?
-            .checked_sub(self.fine_of(&jar, &jar.holds)?);
-        let fine = fine.and_then(|fine| jar.variance.fine.checked_add(fine));
-        jar.variance = Amount {
-            mass: super::sum_differences(jar.variance.mass, e.variance)?,
-            fine: fine.ok_or_else(too_much)?,
-        };
+        jar.variance = more(jar.variance, e.variance, jar.fineness)?;
         self.jars.put(e.jar, jar);
         self.add_line(
             e.stocktake,
@@ -197,13 +191,6 @@ impl Book {
         let uncertainty = self.uncertainty_of_jar(row, session, mass.mass());
         let uncertainty = uncertainty.ok_or(Refusal::UnknownSession { session })?;
         Ok(Difference::within(row.mass, mass.mass(), uncertainty))
-    }
-
-    /// The fine metal in shares of a jar, each at what its melt is declared to be.
-    fn fine_of(&self, jar: &Jar, shares: &[JarShare]) -> Result<FineMass, Refusal> {
-        let of_melt = |share: &JarShare| self.melt(share.melt).map_or(jar.fineness, |melt| melt.fineness);
-        FineMass::checked_sum(shares.iter().map(|share| fine_mass(share.mass, of_melt(share))))
-            .ok_or_else(too_much)
     }
 
     /// Found metal is the workshop's own, and its fineness is who found it's word.

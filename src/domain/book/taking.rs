@@ -38,6 +38,7 @@ takes! {
         PieceFaulted take_fault,
         PieceNumbered take_number,
         CertificateIssued take_issue,
+        CertificatePrinted take_print,
         FieldErased take_erasure,
         DieRegistered take_die,
         PieceStruck take_strike,

@@ -1,10 +1,25 @@
 //! Commands of the office: series, certificates, erasures, the clock.
 
 use crate::domain::{
-    Date, EraseReason, ExemptGround, Limits, Marking, OperatorId, PieceId, SeriesCode, SeriesId, SeriesKind,
-    ShapeSize, SupersedeReason, WeightUnit,
+    CertificateId, Date, EraseReason, ExemptGround, Limits, Marking, OperatorId, Paper, PieceId, SeriesCode,
+    SeriesId, SeriesKind, ShapeSize, SupersedeReason, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal};
+
+/// What a command to print was made into, before the book decides.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PrintMade {
+    /// The certificates and their pieces, in the order of the pages.
+    pub certificates: Vec<(CertificateId, PieceId)>,
+    /// Size of the log that it is as of.
+    pub size: u64,
+    /// Version of the template.
+    pub template: u32,
+    /// SHA-256 of the PDF, base64url; private.
+    pub digest: String,
+    /// What it was made from beside the record, as JSON; private.
+    pub inputs: String,
+}
 
 commands! {
     /// A series to pour for.
@@ -88,6 +103,22 @@ commands! {
         /// Private.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         note: Option<String>,
+    }
+
+    /// Certificates are printed, as one PDF.
+    PrintCertificates {
+        /// The certificates, in the order of the pages; none when a series is named.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        certificates: Vec<CertificateId>,
+        /// Instead: the newest certificates of every piece of this series.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        series: Option<SeriesId>,
+        /// The paper.
+        paper: Paper,
+        /// What was made of it, filled in by the server before the book decides. A request is the same whenever it asks
+        /// for the same, so this is no part of what is asked.
+        #[serde(skip)]
+        made: Option<PrintMade>,
     }
 
     /// A private member is erased.

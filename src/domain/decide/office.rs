@@ -1,10 +1,10 @@
 //! Deciding what the office asks: series, certificates, erasures, the clock.
 
-use super::{Decision, short};
+use super::{Decision, listed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    CertificateId, CertificateSuperseded, ClockSet, FieldErased, OperatorRevoked, PieceCertified, PieceId,
-    Private, Refusal, Refused, SeriesId, SeriesOpened, certificate_code,
+    CertificateId, CertificatePrinted, CertificateSuperseded, ClockSet, FieldErased, OperatorRevoked,
+    PieceCertified, PieceId, Private, Refusal, Refused, SeriesId, SeriesOpened, certificate_code,
 };
 
 impl Decision<'_> {
@@ -96,6 +96,39 @@ impl Decision<'_> {
         let code = certificate_code(&mut self.moment.draw);
         self.add_with(event, Private::none().text("code", Some(&code)))?;
         Ok((certificate, issue))
+    }
+
+    /// One event for each certificate; all of them were made into one PDF, so its digest is theirs.
+    pub(super) fn print_certificates(&mut self, c: &PrintCertificates) -> Result<(), Refused> {
+        let list = if c.series.is_some() {
+            "/series"
+        } else {
+            "/certificates"
+        };
+        let made = c.made.as_ref().ok_or_else(|| Refusal::NotMade.at(list))?;
+        listed(
+            made.certificates.iter().map(|(certificate, _)| certificate.0),
+            list,
+            "",
+        )?;
+        short(&[("inputs", &Some(made.inputs.clone()))])?;
+        for (place, (certificate, piece)) in made.certificates.iter().enumerate() {
+            let event = CertificatePrinted {
+                certificate: *certificate,
+                piece: *piece,
+                size: made.size,
+                paper: c.paper,
+                template: made.template,
+            };
+            let private = Private::none()
+                .text("digest", Some(&made.digest))
+                .text("inputs", Some(&made.inputs));
+            self.add_with(event, private).map_err(|refusal| match c.series {
+                Some(_) => refusal.at(list),
+                None => refusal.at(format!("{list}/{place}")),
+            })?;
+        }
+        Ok(())
     }
 
     pub(super) fn erase_field(&mut self, c: &EraseField) -> Result<(), Refused> {

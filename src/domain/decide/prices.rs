@@ -3,8 +3,8 @@
 use super::{Decision, short};
 use crate::domain::command::*;
 use crate::domain::{
-    ChargeId, ChargeRecorded, PieceId, Private, QuoteId, QuoteMade, Refusal, Refused, Spot, SpotId,
-    SpotRecorded, Timestamp, instant,
+    ChargeId, ChargeRecorded, Date, PieceId, Private, QuoteId, QuoteMade, Refusal, Refused, Spot, SpotId,
+    SpotRecorded, Timestamp,
 };
 use crate::metal::price::{PriceInputs, TO_THE_PENNY};
 use crate::metal::vat::{self, VAT_ROWS};
@@ -119,7 +119,7 @@ impl Decision<'_> {
                 return Err(Refusal::PriceImpossible { why }.at("/of"));
             }
         };
-        let day = instant::day(self.stamp.at);
+        let day = Date::of(self.stamp.at).map_or_else(|| vat::NEWEST.to_owned(), |day| day.to_string());
         let vat = vat::rate(&VAT_ROWS, c.vat, spot.metal, weighed.fineness, &day).map_err(|error| {
             let why = error.to_string();
             Refusal::PriceImpossible { why }.at("/vat")

@@ -2,8 +2,8 @@
 
 use crate::domain::{
     CertificateId, Date, EraseReason, ExemptGround, FinenessBasis, Hallmark, HallmarkStatement, KeyRole,
-    Marking, OperatorId, PieceId, Serial, SeriesCode, SeriesId, SeriesKind, SessionId, SupersedeReason,
-    Timestamp, WeightUnit,
+    Marking, OperatorId, Paper, PieceId, Serial, SeriesCode, SeriesId, SeriesKind, SessionId,
+    SupersedeReason, Timestamp, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal, Reading};
 use serde::{Deserialize, Deserializer, Serialize};
@@ -199,6 +199,22 @@ pub struct CertificateSuperseded {
     pub by: CertificateId,
     /// Why.
     pub reason: SupersedeReason,
+}
+
+/// A certificate was printed: paper that states what its issue states, with the proof file of the piece in it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CertificatePrinted {
+    /// The issue.
+    pub certificate: CertificateId,
+    /// The piece.
+    pub piece: PieceId,
+    /// Size of the log that the attached proof file is as of.
+    pub size: u64,
+    /// The paper.
+    pub paper: Paper,
+    /// Version of the template, from 1: the same version makes the same bytes.
+    pub template: u32,
 }
 
 /// A key was added. Signed by the root key; the first one adds the root key itself.

@@ -2,7 +2,7 @@
 
 use super::Recording;
 use crate::domain::{self, Command};
-use crate::http::located;
+use crate::http::{located, prints};
 
 macro_rules! recordings {
     ($($const:ident $command:ident $subject:expr, tray $tray:literal, hidden $hidden:expr, main $main:literal;)*) => {
@@ -12,10 +12,17 @@ macro_rules! recordings {
             subject: $subject,
             tray: $tray,
             hidden: $hidden,
+            prepare: None,
             main: $main,
         };)*
     };
 }
+
+/// Certificates are printed: the PDF is made first.
+pub const PRINT_CERTIFICATES: Recording = Recording {
+    prepare: Some(prints::make),
+    ..PRINTED
+};
 
 recordings! {
     RECEIVE_LOT ReceiveLot None, tray false, hidden &[], main "lot";
@@ -37,6 +44,7 @@ recordings! {
     GIVE_SERIALS GiveSerials None, tray false, hidden &[], main "piece";
     NUMBER_PIECES NumberPieces None, tray false, hidden &[], main "piece";
     ISSUE_CERTIFICATES IssueCertificates None, tray false, hidden &[], main "certificate";
+    PRINTED PrintCertificates None, tray false, hidden &[], main "print";
     SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
     CORRECT_ENTRIES CorrectEntries None, tray false, hidden &[], main "entry";
     ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";

@@ -8,6 +8,7 @@ use crate::calculators::{
 use crate::http::access::Role::{self, Admin, Auditor, Bench, Office};
 use crate::http::calculations::Calculation;
 use crate::http::figures::Figure;
+use crate::http::pages::Page;
 use crate::http::{losses, metal_statement, plans, readings, stock_value, traced};
 use crate::views::Table;
 
@@ -59,6 +60,20 @@ const fn show(path: &'static str, table: Table) -> Route {
     read(path, Who::Roles(ALL), Deed::Show(table))
 }
 
+const fn page(path: &'static str, page: Page) -> Route {
+    read(path, Who::Public, Deed::Page(page))
+}
+
+/// What everybody may post, and nothing is recorded of.
+const fn ask(path: &'static str, deed: Deed) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Public,
+        deed,
+    }
+}
+
 /// Every route. Of two that match, the first is taken.
 pub const ROUTES: &[Route] = &[
     post("/v1/lots", TRADE, &RECEIVE_LOT),
@@ -86,6 +101,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/serials", OFFICE, &GIVE_SERIALS),
     post("/v1/numbers", OFFICE, &NUMBER_PIECES),
     post("/v1/certificates", OFFICE, &ISSUE_CERTIFICATES),
+    post("/v1/prints", OFFICE, &PRINT_CERTIFICATES),
     post("/v1/pieces/{piece}/supersession", OFFICE, &SUPERSEDE),
     post("/v1/series/{series}/closing", OFFICE, &CLOSE_SERIES),
     post("/v1/dies", OFFICE, &REGISTER_DIE),
@@ -190,6 +206,7 @@ pub const ROUTES: &[Route] = &[
     figure("/v1/losses/{metal}", ALL, losses::losses),
     figure("/v1/jars/{jar}/emptyings", ALL, losses::emptyings),
     figure("/v1/series/{series}/plan", ALL, plans::plan),
+    read("/v1/prints/{index}", Who::Roles(OFFICE), Deed::Print),
     read("/v1/find", Who::Roles(ALL), Deed::Find),
     Route {
         method: "POST",
@@ -218,4 +235,14 @@ pub const ROUTES: &[Route] = &[
     read("/openapi.yaml", Who::Public, Deed::Description),
     read("/healthz", Who::Public, Deed::Health),
     read("/problems/{code}", Who::Public, Deed::ProblemPage),
+    ask("/v1/serials/{serial}/comparisons", Deed::Comparison),
+    ask("/v1/serials/{serial}/code", Deed::Code),
+    ask("/p/{serial}/comparison", Deed::Page(Page::Comparison)),
+    ask("/p/{serial}/code", Deed::Page(Page::Code)),
+    page("/p", Page::Start),
+    page("/p/{serial}", Page::Piece),
+    page("/P/{serial}", Page::Piece),
+    page("/check", Page::Check),
+    page("/check/{module}", Page::Module),
+    page("/assets/{name}", Page::Asset),
 ];

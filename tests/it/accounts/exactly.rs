@@ -170,13 +170,7 @@ fn the_histories_reach_remelts_jars_and_outturns() {
     let mut reached = std::collections::BTreeSet::new();
     let mut draw = Draw::new([5; 32]);
     for _ in 0..40 {
-        let steps: Vec<Choice> = (0..250)
-            .map(|_| {
-                let b = draw.bytes();
-                let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-                (b[0], number(4), number(8), number(12))
-            })
-            .collect();
+        let steps = histories::steps(&mut draw, 250);
         let book = histories::book_with_customers(&steps).book;
         holds(&book);
         for melt in book.melts() {

@@ -11,9 +11,9 @@ use pourbook::accounts::mixture::Mixture;
 use pourbook::accounts::recall::{Held, Source, recall};
 use pourbook::accounts::shares::{Origin, Shares};
 use pourbook::domain::*;
-use pourbook::metal::{Metal, Money};
+use pourbook::metal::{Metal, Money, assay_uncertainty};
 
-/// 3.12 of the numbers: lots A 600 g and B 400 g; a first melt of 300 A and 200 B, whose heel and light piece go into a
+/// Lots A 600 g and B 400 g; a first melt of 300 A and 200 B, whose heel and light piece go into a
 /// second with 200 g more of B.
 const TWICE: &[&str] = &[
     "scale S class II e 0.01 d 0.01 max 1000 s 0.006",
@@ -73,7 +73,7 @@ impl Traced {
     }
 }
 
-/// The shares that the numbers of the trade give: 60 % of the first melt, 2397/5995 of the second.
+/// By hand: 300 of 500 g of the first melt are A, so are 0.6 x (304.5 + 95) = 239.7 of the 599.5 g of the second.
 #[test]
 fn shares_go_through_heel_and_remelt() {
     let t = traced(&[TWICE]);
@@ -414,12 +414,11 @@ fn an_outturn_carries_the_cost_of_what_was_sent_by_fine_metal() {
     assert_eq!(of_sent, BigRational::new(919_908.into(), 925_000.into()));
 }
 
-/// A row for every metal that is assayed, each with its source.
+/// From memory: 0.5 to 1 part per thousand is usual, of gold by cupellation 0.2 to 0.5; the upper end is taken.
 #[test]
-fn the_table_of_assays_has_a_row_for_every_precious_metal() {
-    for metal in Metal::ALL {
-        let row = pourbook::metal::ASSAY_TABLE.iter().find(|row| row.metal == metal);
-        assert_eq!(row.is_some(), metal.is_precious());
-        assert!(row.is_none_or(|row| !row.source.is_empty()));
-    }
+fn the_usual_uncertainty_of_an_assay_is_in_the_table_for_every_precious_metal() {
+    let usual = Metal::ALL.map(|metal| assay_uncertainty(metal).map(|parts| parts.to_string()));
+    let [silver, gold, platinum, palladium, copper] = usual.each_ref().map(Option::as_deref);
+    assert_eq!((silver, gold), (Some("1.0"), Some("0.5")));
+    assert_eq!((platinum, palladium, copper), (Some("1.0"), Some("1.0"), None));
 }

@@ -21,7 +21,7 @@ const IMMERSED: &[&str] = &[
     "hand_over V P1",
 ];
 
-fn immersed() -> Tale {
+pub fn immersed() -> Tale {
     tale(&[IMMERSED], "P1")
 }
 

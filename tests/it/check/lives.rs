@@ -145,6 +145,46 @@ pub struct Tale {
     serial: Serial,
 }
 
+/// Benches of every kind of life that is told here.
+pub fn benches() -> Vec<Bench> {
+    let home: &[&str] = &[
+        "sell V P1",
+        "hand_over V P1",
+        "buy_back P1 in E 50.39",
+        "restock P1",
+    ];
+    let stolen: &[&str] = &["steal P1", "recover P1", "sell V P1", "hand_over V P1"];
+    let lost: &[&str] = &[
+        "sell V P1",
+        "dispatch V P1",
+        "lose V P1",
+        "cancel_sale V P1",
+        "find P1",
+        "restock P1",
+    ];
+    let destroyed: &[&str] = &["supersede P1 damaged", "steal P1", "destroy P1 a neighbour"];
+    let told: [&[&[&str]]; 12] = [
+        &[HALLMARKED, SOLD],
+        &[HALLMARKED, RESUBMITTED],
+        &[HALLMARKED, UNMARKED],
+        &[HALLMARKED, MOVED_ON],
+        &[STRUCK],
+        &[STRUCK, home],
+        &[STRUCK, stolen],
+        &[STRUCK, lost],
+        &[STRUCK, destroyed],
+        &[CLOSED],
+        &[OUTTURN],
+        &[COUNTED],
+    ];
+    let mut benches: Vec<Bench> = told
+        .iter()
+        .map(|given| Bench::with(&[&[WORKSHOP][..], given].concat()))
+        .collect();
+    benches.push(super::immersed::immersed().bench);
+    benches
+}
+
 pub fn tale(given: &[&[&str]], name: &str) -> Tale {
     let lines = [&[WORKSHOP][..], given].concat();
     let bench = Bench::with(&lines);
@@ -955,14 +995,7 @@ fn an_entry_of_the_life_that_is_left_out_of_a_file_is_missed() {
 fn every_piece_of_random_books_holds_and_is_what_the_book_says() {
     let mut reached = std::collections::BTreeSet::new();
     let mut draw = Draw::new([11; 32]);
-    let mut steps = |count: usize| -> Vec<(u8, u32, u32, u32)> {
-        let mut step = |_| {
-            let b = draw.bytes();
-            let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-            (b[0], number(4), number(8), number(12))
-        };
-        (0..count).map(&mut step).collect()
-    };
+    let mut steps = |count| histories::steps(&mut draw, count);
     let slow = if std::env::var_os("SLOW").is_some() { 20 } else { 1 };
     for round in 0..slow * 12 {
         let bench = match round % 3 {

@@ -2,6 +2,7 @@
 //! kind of damage.
 
 use super::{Desk, pourbook};
+use crate::log::served::Served;
 use pourbook::cli::demo::make;
 use pourbook::domain::{
     CondemnReason, Draft, Draw, KeyRole, OperatorId, PieceCondemned, PieceId, PieceState, Private, Timestamp,
@@ -20,7 +21,7 @@ use uuid::Uuid;
 
 const ORIGIN: &str = "brackenfold.example/log";
 /// Entries of the demo.
-const SIZE: u64 = 422;
+const SIZE: u64 = 428;
 
 /// Every entry of a book.
 fn entries(book: &str) -> Vec<Vec<u8>> {
@@ -130,7 +131,7 @@ fn an_audit_that_holds_says_so_in_one_shape() {
         "one shape, whatever comes of it"
     );
     let root = told.json()["root_key"].as_str().unwrap().to_owned();
-    pourbook(&["audit", &book, "--root", &root]).ends(0, &["holds: 422 entries", "2 private members erased"]);
+    pourbook(&["audit", &book, "--root", &root]).ends(0, &["holds: 428 entries", "2 private members erased"]);
     pourbook(&["audit", &book, "--root", strange]).ends(1, &["not from the one you trust"]);
     pourbook(&["audit", &book, "--root", "abc"]).ends(2, &["a root thumbprint has 43 characters"]);
     pourbook(&["audit", &other]).ends(2, &["holds no book"]);
@@ -148,7 +149,7 @@ fn without_a_terminal_a_long_audit_says_how_far_it_is() {
     let book = desk.demo();
     let told = pourbook(&["audit", &book, "--every", "0"]);
     assert_eq!(told.code, 0);
-    assert!(told.err.starts_with("422 of 422 entries, "), "{}", told.err);
+    assert!(told.err.starts_with("428 of 428 entries, "), "{}", told.err);
     assert!(told.err.contains(" a second, 0 s left\n"), "{}", told.err);
     let quiet = pourbook(&["audit", &book]);
     assert_eq!(quiet.err, "", "a short one says nothing");
@@ -197,9 +198,9 @@ fn an_entry_by_a_key_that_may_not_sign_there_is_named() {
     assert_eq!(
         refused(
             &book,
-            &format!("entry 422: {} is not a key of this log", stranger.kid())
+            &format!("entry 428: {} is not a key of this log", stranger.kid())
         ),
-        422
+        428
     );
 }
 
@@ -219,7 +220,7 @@ fn a_correctly_signed_entry_that_breaks_a_rule_is_named() {
         &book,
         "piece.condemned breaks a rule of the book: the piece is certified",
     );
-    assert_eq!(blamed, 422);
+    assert_eq!(blamed, 428);
 }
 
 /// Serves a log as files, as another program would, until the test ends.
@@ -271,7 +272,7 @@ fn over_http_the_first_wrong_entry_is_named() {
     let book = desk.demo();
     let all = entries(&book);
     let note = checkpoint(&book, &tree_of(&all));
-    pourbook(&["audit", &serve(&all, note.clone())]).ends(0, &["holds: 422 entries"]);
+    pourbook(&["audit", &serve(&all, note.clone())]).ends(0, &["holds: 428 entries"]);
 
     let mut flipped = all.clone();
     let middle = flipped[40].len() / 2;
@@ -290,7 +291,7 @@ fn over_http_the_first_wrong_entry_is_named() {
         let mut more = all.clone();
         more.push(condemns_a_certified_piece(&book, &all, &signer));
         let note = checkpoint(&book, &tree_of(&more));
-        assert_eq!(refused(&serve(&more, note), says), 422);
+        assert_eq!(refused(&serve(&more, note), says), 428);
     }
 
     // Cut short: the checkpoint does not fit, and no entry is to blame.
@@ -302,6 +303,58 @@ fn over_http_the_first_wrong_entry_is_named() {
     let forged = note.replacen(&tree_of(&all).root().to_base64(), &Hash([7; 32]).to_base64(), 1);
     assert_eq!(refused(&serve(&all, forged), "checkpoint"), json!(null));
     pourbook(&["audit", &serve(&all, "no note\n".to_owned())]).ends(2, &["form"]);
+}
+
+/// The record stands, whatever became of the pictures.
+#[test]
+fn an_audit_notes_every_photograph_that_is_missing_or_damaged() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let folder = BookFolder::at(Path::new(&book));
+    let reader = BookReader::open(&folder).unwrap();
+    let named: Vec<_> = reader.book().photographs().into_iter().collect();
+    assert_eq!(named.len(), 12, "six photographs and their thumbnails");
+    let files = folder.photographs();
+    let (gone, bent) = (files.path(named[0]), files.path(named[1]));
+    assert_eq!(
+        pourbook(&["audit", &book, "--json"]).ends(0, &[]).json()["notices"],
+        json!([])
+    );
+    std::fs::remove_file(&gone).unwrap();
+    let mut bytes = std::fs::read(&bent).unwrap();
+    bytes[200] ^= 1;
+    std::fs::write(&bent, bytes).unwrap();
+    let told = pourbook(&["audit", &book, "--json"]).ends(0, &[]).json();
+    assert_eq!(
+        told["notices"],
+        json!([
+            format!("{} is missing: put it back from a copy", gone.display()),
+            format!(
+                "{} has other bytes than its name says: put it back from a copy",
+                bent.display()
+            ),
+        ])
+    );
+    assert_eq!(told["holds"], true);
+    pourbook(&["audit", &book]).ends(0, &["holds: 428 entries", "note: ", "is missing"]);
+    // A server that opens it looks whether each is there; what is damaged it meets when somebody asks.
+    let served = Served::start(Path::new(&book));
+    let mut health = Value::Null;
+    for _ in 0..100 {
+        let (_, _, body) = served.get("/healthz");
+        health = serde_json::from_slice(&body).unwrap();
+        if health.get("photographs").is_some() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    assert_eq!(health["photographs"], json!({"missing": 1, "damaged": 0}));
+    assert_eq!(served.get(&format!("/photographs/{}", named[1])).0, 500);
+    assert_eq!(served.get(&format!("/photographs/{}", named[2])).0, 200);
+    let (_, _, body) = served.get("/healthz");
+    let health: Value = serde_json::from_slice(&body).unwrap();
+    assert_eq!(health["photographs"], json!({"missing": 1, "damaged": 1}));
+    served.stop();
 }
 
 /// The demo's own size, so that the numbers above are what they seem.

@@ -171,6 +171,16 @@ fn two_readings_are_compared() {
         assert_eq!(told["verdict"], verdict, "{rest}");
         assert_eq!(told.get("step_needed").and_then(Value::as_str), step, "{rest}");
     }
+    // The scale that is needed stands beside the finer of the two readings, whichever that is: by hand, 1.5 x sqrt(0.01^2 +
+    // 0.062^2) is below 0.2, and 1.5 x 0.5 is not.
+    for uncertainties in [("0.01", "0.5"), ("0.5", "0.01")] {
+        let (first, second) = uncertainties;
+        let told = typed(&format!(
+            "compare --first 100 --first-uncertainty {first} --second 100 --second-uncertainty {second} --apart 0.2 --json"
+        ));
+        let told = told.ends(0, &[]).json();
+        assert_eq!(told["step_needed"], "0.01", "{uncertainties:?}");
+    }
     typed("compare --first 1 --first-uncertainty 0 --second 1 --second-uncertainty 0")
         .ends(1, &["second_uncertainty: is zero"]);
     typed("compare --first 1 --second 1").ends(2, &["--first-uncertainty"]);
@@ -254,7 +264,10 @@ fn pours_are_planned_with_and_without_a_book() {
     typed(&format!("plan {book} --series TW --melts 2"))
         .ends(0, &["TW oval: 12 of 12 numbered", "aim at 50.60 g"]);
     let told = typed(&format!("plan {book} --series TW --json")).ends(0, &[]);
-    assert_eq!(told.members(), ["code", "plan", "position", "series", "shapes"]);
+    assert_eq!(
+        told.members(),
+        ["code", "plan", "position", "recorded", "series", "shapes"]
+    );
     typed(&format!("plan {book} --series QQ")).ends(1, &["no series of this book"]);
     typed(&format!("plan {book} --series tw")).ends(2, &["not the code of a series"]);
 }
@@ -409,4 +422,5 @@ fn a_price_is_told_with_its_tax_and_what_to_ask() {
     );
     typed("vat --gross \"100 GBP\" --day 2010-06-01").ends(0, &["14.89 GBP"]);
     typed("vat --gross \"100 GBP\" --day 1980-01-01").ends(1, &["day: no row of the table"]);
+    typed("vat \"--gross=-1 GBP\"").ends(1, &["gross: a gross amount is never below zero, this is -1 GBP"]);
 }

@@ -233,6 +233,14 @@ pub const STEPS: &[Step] = &[
     ),
     post("POST /v1/certificates", 201, r#"{"pieces": ["$piece"]}"#).keeps(&["certificate"]),
     post("POST /v1/certificates", 409, r#"{"pieces": ["$piece"]}"#),
+    post("POST /v1/prints", 201, r#"{"certificates": ["$certificate"], "paper": "a6"}"#).keeps(&["index"]),
+    post("POST /v1/prints", 201, r#"{"series": "$series", "paper": "a5"}"#).keeps(&["index_gone=index"]),
+    post("POST /v1/prints", 409, r#"{"certificates": ["$series"], "paper": "a6"}"#),
+    post(
+        "POST /v1/erasures",
+        201,
+        r#"{"index": $index_gone, "event": 0, "member": "digest", "reason": "mistake"}"#,
+    ),
     post(
         "POST /v1/pieces/$piece/supersession",
         201,

@@ -388,7 +388,12 @@ fn what_came_back_is_weighed_before_anything_is_stated_of_it() {
         WORKSHOP,
         HALL,
         back,
-        &["weigh final in D P1 50.39", "weigh final in D P1 50.38"],
+        &[
+            "weigh final in D P1 50.39",
+            "close D 100.00 shows 100.10",
+            "session E on S 100.00 shows 100.00",
+            "weigh final in E P1 50.38",
+        ],
     ]);
     assert_eq!(bench.piece("P1").assay_loss, difference("0.03"));
     bench.holds_every_gram();
@@ -744,7 +749,9 @@ fn what_the_office_took_is_a_heading_of_its_own() {
             "consign C 999 P1 P2",
             "back C P1 marked P2 marked",
             "weigh final in D P1 50.39",
-            "weigh final in D P1 50.38",
+            "close D 100.00 shows 100.10",
+            "session E on S 100.00 shows 100.00",
+            "weigh final in E P1 50.38",
         ],
     ]);
     let statement = bench.book.masses(pourbook::metal::Metal::Silver).unwrap();

@@ -218,6 +218,9 @@ impl Bench {
                 e.in_water,
                 e.water
             ),
+            Event::PiecePhotographed(e) => {
+                format!("{} photographed {}, its {}", name(e.piece.0), e.stage, e.side)
+            }
             Event::PieceWeighed(e) => format!("{} weighs {}", name(e.piece.0), e.mass),
             Event::PieceGraded(e) => format!("{} {}", name(e.piece.0), e.grade),
             Event::PieceFinished(e) => format!("{} filed by {}", name(e.piece.0), e.filed),
@@ -240,6 +243,7 @@ impl Bench {
                     e.at_least
                 )
             }
+            Event::CertificatePrinted(e) => format!("{} printed", name(e.certificate.0)),
             Event::CertificateSuperseded(e) => format!("{} superseded", name(e.certificate.0)),
             Event::JarSwept(e) => format!("{} takes {} of sweepings", name(e.jar.0), e.mass),
             Event::JarEmptied(e) => format!("{} emptied", name(e.jar.0)),
@@ -866,6 +870,30 @@ impl Bench {
             "serials" => GiveSerials { pieces: pieces(w) }.into(),
             "numbers" => NumberPieces { pieces: pieces(w) }.into(),
             "certify" => IssueCertificates { pieces: pieces(w) }.into(),
+            "print" => {
+                let certificate = CertificateId(self.id(w.next()));
+                let piece = PieceId(self.id(w.after("of").unwrap()));
+                let since = self.book.certificate(certificate).unwrap().since;
+                let size = match w.after("at").unwrap() {
+                    "once_issued" => since + 1,
+                    "before" => since,
+                    size => size.parse().unwrap(),
+                };
+                let made = PrintMade {
+                    certificates: vec![(certificate, piece)],
+                    size,
+                    template: 1,
+                    digest: "a digest".to_owned(),
+                    inputs: "{}".to_owned(),
+                };
+                PrintCertificates {
+                    certificates: vec![certificate],
+                    series: None,
+                    paper: Paper::A6,
+                    made: Some(made),
+                }
+                .into()
+            }
             "immerse" => {
                 let piece = PieceId(self.id(w.next()));
                 MeasureGravity {
@@ -875,6 +903,20 @@ impl Bench {
                     method: word(w.next()),
                     in_water: reading(w.next()),
                     water: w.after("at").unwrap().parse().unwrap(),
+                }
+                .into()
+            }
+            "photograph" => {
+                let piece = PieceId(self.id(w.next()));
+                let of = PhotographHash::of(w.next().as_bytes());
+                PhotographPiece {
+                    piece,
+                    photograph: of,
+                    thumbnail: of,
+                    stage: word(w.next()),
+                    side: word(w.next()),
+                    width: w.after("wide").map_or(4_000, |wide| wide.parse().unwrap()),
+                    height: 3_000,
                 }
                 .into()
             }

@@ -196,3 +196,33 @@ fn a_newer_issue_supersedes() {
     assert_eq!(older.superseded, Some(CertificateId(bench.id("P1#2"))));
     assert_eq!(bench.piece("P1").certificate, older.superseded);
 }
+
+#[test]
+fn the_newest_issue_is_printed_as_of_a_log_that_holds_it() {
+    let certified: &[&[&str]] = &[WORKSHOP, POURED, CLOSED, FINAL, CERTIFIED];
+    check(certified, "print P1#1 of P1 at once_issued", "P1#1 printed");
+    for size in ["before", "9999"] {
+        let bench = Bench::with(certified);
+        let since = bench
+            .book
+            .certificate(CertificateId(bench.id("P1#1")))
+            .unwrap()
+            .since;
+        let said = if size == "before" {
+            since.to_string()
+        } else {
+            size.to_owned()
+        };
+        check(
+            certified,
+            &format!("print P1#1 of P1 at {size}"),
+            &format!(
+                "refused: a log of {said} entries does not hold entry {since}, which issued the certificate, or is not \
+                 there yet (/certificates/0)"
+            ),
+        );
+    }
+    let refused = Bench::with(certified).run("print P1#1 of P4 at once_issued");
+    let refusal = refused.unwrap_err().refusal;
+    assert!(matches!(refusal, Refusal::Contradicts { .. }), "{refusal}");
+}

@@ -332,6 +332,29 @@ fn a_final_weight_is_corrected_of_a_piece_that_was_bought_back() {
     assert!(restated.contains("Q1 states 50.42"), "{restated}");
 }
 
+/// Weighed in water was another piece. Nor does a weight become one that the reading in air contradicts.
+#[test]
+fn a_weighing_in_water_of_the_wrong_piece_is_told_of_the_right_one() {
+    let given: [&[&str]; 3] = [WORKSHOP, POURED, &["immerse P1 in D 50.42 cup 4.80 at 20"]];
+    let index = bench_len(&given) - 1;
+    let mut bench = Bench::with(&given);
+    let says = refused(
+        &bench,
+        &[(
+            entry(&given, WEIGHED),
+            "weigh from_mould in D P1 50.24 P2 49.10 P3 52.00 P4 50.60",
+        )],
+    );
+    assert!(
+        says.contains(&format!("piece.gravity of entry {index} could not be")),
+        "{says}"
+    );
+    let corrected = correct(&mut bench, &[(index, "immerse P4 in D 50.60 cup 4.82 at 20")]);
+    assert_eq!(said(&bench, &corrected), ["asked: P4 50.60 cup 4.82 at 20"]);
+    assert_eq!(bench.piece("P1").gravities, []);
+    assert_eq!(bench.piece("P4").gravities.len(), 1);
+}
+
 fn bench_len(given: &[&[&str]]) -> usize {
     given.iter().map(|lines| lines.len()).sum()
 }

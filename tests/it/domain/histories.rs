@@ -15,6 +15,26 @@ use uuid::Uuid;
 /// Numbers from which a step makes its choices.
 pub type Choice = (u8, u32, u32, u32);
 
+/// So many steps, drawn.
+pub fn steps(draw: &mut Draw, count: usize) -> Vec<Choice> {
+    (0..count).map(|_| step(draw.bytes())).collect()
+}
+
+/// The same, of which one in so many is of one kind.
+fn steps_often(draw: &mut Draw, count: usize, kind: u8, one_in: u8) -> Vec<Choice> {
+    let steps = (0..count).map(|_| draw.bytes()).map(|drawn| {
+        let (chosen, a, b, c) = step(drawn);
+        let often = drawn[1].is_multiple_of(one_in);
+        (if often { kind } else { chosen }, a, b, c)
+    });
+    steps.collect()
+}
+
+fn step(drawn: [u8; 32]) -> Choice {
+    let number = |at: usize| u32::from_be_bytes([drawn[at], drawn[at + 1], drawn[at + 2], drawn[at + 3]]);
+    (drawn[0], number(4), number(8), number(12))
+}
+
 /// One of many, by a number; ids are sorted first, so that a failing case can be run again.
 fn one<T: Clone>(items: &[T], by: u32) -> Option<T> {
     (!items.is_empty()).then(|| items[by as usize % items.len()].clone())
@@ -251,6 +271,22 @@ impl Shop {
         )
     }
 
+    /// A picture of some piece, one of few, so that the same one comes again.
+    fn photograph(&self, a: u32, b: u32, c: u32) -> Option<Command> {
+        Some(
+            PhotographPiece {
+                piece: one(&self.pieces(|_| true), a)?,
+                photograph: PhotographHash::of(&[(b % 40) as u8]),
+                thumbnail: PhotographHash::of(&[(b % 40) as u8, 0]),
+                width: 65_530 + c % 7,
+                height: 760 + c % 4,
+                stage: PhotographStage::ALL[b as usize % 5],
+                side: PhotographSide::ALL[c as usize % 5],
+            }
+            .into(),
+        )
+    }
+
     fn finish(&self, a: u32, b: u32) -> Option<Command> {
         let piece = one(&self.settled(|piece| piece.state == PieceState::Graded), a)?;
         let before = self.bench.book.piece(piece)?.mass()?;
@@ -320,6 +356,9 @@ impl Shop {
         }
         if (138..143).contains(&kind) {
             return self.immerse(a, b, c);
+        }
+        if kind == 143 {
+            return self.photograph(a, b, c);
         }
         if (144..200).contains(&kind) {
             return self.marking(a, b, c);
@@ -947,13 +986,7 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
     let (mut taken, mut refused) = (0, 0);
     let mut draw = Draw::new([4; 32]);
     for _ in 0..60 {
-        let steps: Vec<Choice> = (0..700)
-            .map(|_| {
-                let b = draw.bytes();
-                let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-                (b[0], number(4), number(8), number(12))
-            })
-            .collect();
+        let steps = steps(&mut draw, 700);
         let (shop, took, refusals) = run(&steps);
         taken += took;
         refused += refusals;
@@ -993,6 +1026,7 @@ fn random_histories_reach_certificates_remelts_and_a_full_edition() {
         "session.closed",
         "piece.faulted",
         "piece.gravity",
+        "piece.photographed",
         "piece.struck",
         "piece.archived",
         "die.disposed",

@@ -145,7 +145,9 @@ fn what_the_assay_office_takes_off_is_assay_loss_and_what_it_misses_stays_in_the
     let again = with(&[
         "back CA R1 marked R2 missing",
         "weigh final in D R1 50.38",
-        "weigh final in D R1 50.39",
+        "close D 100.00 shows 100.10",
+        "session E on S 100.00 shows 100.00",
+        "weigh final in E R1 50.39",
     ]);
     assert_eq!(again.assay_loss, weighed.assay_loss);
     assert_eq!(

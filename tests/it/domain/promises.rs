@@ -2,13 +2,11 @@
 //! must always hold does, and every counter is what a recount from scratch finds.
 
 use super::bench::{Bench, WORKSHOP, reading};
+use super::histories::{Choice, steps};
 use pourbook::domain::*;
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use uuid::Uuid;
-
-/// Numbers from which a step makes its choices.
-pub type Choice = (u8, u32, u32, u32);
 
 /// More pieces than places: an edition whose spares are sold, one without numbers, and an open series; all finally weighed.
 const READY: &[&str] = &[
@@ -526,13 +524,7 @@ fn random_histories_reach_every_event_and_refusal_of_a_sale() {
     let (mut reached, mut refused, mut taken) = (BTreeSet::new(), BTreeSet::new(), 0);
     let mut draw = Draw::new([9; 32]);
     for _ in 0..40 {
-        let steps: Vec<Choice> = (0..300)
-            .map(|_| {
-                let b = draw.bytes();
-                let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-                (b[0], number(4), number(8), number(12))
-            })
-            .collect();
+        let steps = steps(&mut draw, 300);
         let (shop, took, refusals) = run(&steps);
         taken += took;
         refused.extend(refusals);

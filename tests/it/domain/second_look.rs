@@ -152,3 +152,100 @@ fn a_finished_piece_is_looked_at_again_only_on_a_better_scale() {
         "P4 filed by 0.19; P4 weighs 51.00; P4 accepted; LE takes 0.19 of M",
     );
 }
+
+#[test]
+fn a_final_weighing_is_not_repeated_until_it_passes() {
+    let accepted: &[&str] = &[
+        "scale G class I e 0.0001 d 0.0001 max 200 s 0.00005",
+        "session GG on G 100.0000 shows 100.0000",
+        "melt M in D silver lot A 300.00",
+        "pour M TW oval P1 P2 P5",
+        "weigh from_mould in D P1 50.42 P2 50.42 P5 50.60",
+        "balance M in D heel 148.00 prills PR 0.50",
+        "serials P1 P2 P5",
+        "weigh final in D P1 50.42 P2 50.01 P5 49.90",
+    ];
+    let then = |more: &[&str], when: &str, outcome: &str| {
+        check(&[WORKSHOP, SCALES, accepted, more], when, outcome);
+    };
+    for (piece, grade) in [("P1", "accepted"), ("P5", "under")] {
+        for session in ["D", "FF"] {
+            then(
+                &[],
+                &format!("weigh final in {session} {piece} 50.50"),
+                &format!("refused: the piece is graded {grade}: {NO_REPEAT}"),
+            );
+        }
+    }
+    then(
+        &[],
+        "weigh final in D P2 50.03",
+        "refused: this scale is no better: within 0.02728 g here, within 0.02728 g before (/session)",
+    );
+    // What is borderline is looked at on better and better scales, until one can tell.
+    let looked: &[&str] = &["weigh final in FF P2 50.001"];
+    then(&[], looked[0], "P2 weighs 50.001; P2 borderline");
+    then(
+        looked,
+        "weigh final in GG P2 50.0010",
+        "P2 weighs 50.0010; P2 accepted",
+    );
+    then(
+        &[looked, &["weigh final in GG P2 50.0010"]].concat(),
+        "weigh final in GG P2 50.0010",
+        &format!("refused: the piece is graded accepted: {NO_REPEAT}"),
+    );
+    // A suspect reading is none.
+    let failed: &[&str] = &["close D 100.00 shows 100.10"];
+    then(
+        failed,
+        "weigh final in LL P5 50.60",
+        "P5 weighs 50.60; P5 accepted",
+    );
+}
+
+#[test]
+fn a_weight_that_a_certificate_states_may_be_taken_anew_once_for_each_issue() {
+    let given: &[&[&str]] = &[
+        WORKSHOP,
+        SCALES,
+        super::bench::POURED,
+        CLOSED,
+        super::bench::FINAL,
+        &["numbers P1", "certify P1"],
+    ];
+    let again: &[&str] = &["weigh final in LL P1 50.40"];
+    check(given, again[0], "P1 weighs 50.40; P1 accepted");
+    let refused = format!("refused: the piece is graded accepted: {NO_REPEAT}");
+    let once = [given, &[again]].concat();
+    check(&once, "weigh final in LL P1 50.42", &refused);
+    let issued: &[&str] = &["close LL 100.00 shows 100.00", "supersede P1 reweighed"];
+    check(
+        &[&once[..], &[issued]].concat(),
+        "weigh final in FF P1 50.400",
+        "P1 weighs 50.400; P1 accepted",
+    );
+}
+
+#[test]
+fn a_number_put_on_the_metal_asks_for_a_final_weighing() {
+    let stamped: &[&str] = &[
+        "edition NM silver 999 limits 50.00 50.00 51.20 exempt number_on_metal oval 2",
+        "melt M in D silver lot A 300.00",
+        "pour M NM oval P1",
+        "weigh from_mould in D P1 50.42",
+        "balance M in D heel 248.00 prills PR 0.50",
+        "serials P1",
+        "weigh final in D P1 50.42",
+    ];
+    check(
+        &[WORKSHOP, stamped],
+        "weigh final in D P1 50.41",
+        &format!("refused: the piece is graded accepted: {NO_REPEAT}"),
+    );
+    check(
+        &[WORKSHOP, stamped, &["numbers P1"]],
+        "weigh final in D P1 50.41",
+        "P1 weighs 50.41; P1 accepted",
+    );
+}

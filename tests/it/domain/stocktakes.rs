@@ -135,6 +135,20 @@ fn the_uncertainty_of_a_count_is_of_the_readings_it_comes_from() {
     assert_eq!(line("E").expected, Mass::parse("399.90").unwrap());
 }
 
+/// M is declared 999.9, N 999.0, and the jar is kept at 999.0: so is what is missing of it, whoever finds that.
+#[test]
+fn what_a_jar_is_short_of_is_as_fine_when_it_is_counted_as_when_it_is_emptied() {
+    let silver = |more: &[&str]| worked(more).book.masses(Metal::Silver).unwrap();
+    let counted = silver(&["count C in D jar LE 1.01"]);
+    let emptied = silver(&["melt O in D silver jar LE 1.01"]);
+    let fine = FineMass::from_picograms(49_000 * 9_990_000).unwrap();
+    assert_eq!(counted.stocktake_variance.mass, difference("0.49"));
+    assert_eq!(counted.stocktake_variance.fine, fine);
+    assert_eq!(emptied.finishing_loss, counted.stocktake_variance);
+    // What was given up when the residue went in stays given up.
+    assert_eq!(counted.revaluation, silver(&[]).revaluation);
+}
+
 #[test]
 fn what_a_jar_holds_is_scaled_and_still_its_mass() {
     let holds = |bench: &Bench, jar: &str| -> Vec<(MeltId, String)> {
@@ -161,11 +175,6 @@ fn what_a_jar_holds_is_scaled_and_still_its_mass() {
         holds(&heavier, "LE"),
         [(m, "2.00".to_owned()), (n, "1.00".to_owned())]
     );
-    // Fine metal goes with the shares: M is declared 999.9, N 999.0, and the jar is kept at 999.0.
-    let (of_m, of_n) = (100_000 - 67_333, 50_000 - 33_667);
-    let fine = FineMass::from_picograms(of_m * 9_999_000 + of_n * 9_990_000);
-    assert_eq!(variance(&bench).mass, difference("0.49"));
-    assert_eq!(Some(variance(&bench).fine), fine);
     bench.holds_every_gram();
     heavier.holds_every_gram();
     // The jar's mass is now one reading, and goes on as such.

@@ -35,6 +35,10 @@ impl Store for Broken {
         Err(broken())
     }
 
+    fn sealed(&self, _: u64) -> Result<Option<String>, StoreError> {
+        Err(broken())
+    }
+
     fn scan(&self, _: u64, _: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError> {
         Err(broken())
     }

@@ -1,13 +1,11 @@
 //! The calculators over HTTP: open to everybody, nothing recorded, refused at the member, and as the description shows.
 
 use super::{TestApp, method};
+use crate::contract::description;
 use actix_web::test::TestRequest;
+use pourbook::calculators::CALCULATORS;
+use pourbook::http::routes::{Deed, ROUTES};
 use serde_json::{Value, json};
-
-fn description() -> Value {
-    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/openapi.yaml")).unwrap();
-    serde_saphyr::from_str(&text).unwrap()
-}
 
 async fn ask(app: &TestApp, word: &str, body: &Value) -> super::Reply {
     let request = TestRequest::post()
@@ -22,19 +20,21 @@ async fn each_worked_example_is_answered_as_the_description_shows() {
     let app = TestApp::start().await;
     let before = app.app.views.position();
     let schemas = &description()["components"]["schemas"];
-    for (word, name) in [
-        ("gravity", "Gravity"),
-        ("plan", "Plan"),
-        ("conformity", "Conformity"),
-        ("comparison", "Comparison"),
-    ] {
-        let question = &schemas[format!("{name}Question")]["example"];
-        let answer = &schemas[format!("{name}Answer")]["example"];
+    let mut asked = 0;
+    for route in ROUTES {
+        let Deed::Calculation(calculation) = route.deed else {
+            continue;
+        };
+        let word = route.path.strip_prefix("/v1/calculations/").unwrap();
+        let question = &schemas[calculation.question]["example"];
+        let answer = &schemas[calculation.question.replace("Question", "Answer")]["example"];
         let reply = ask(&app, word, question).await.expect(200);
         assert_eq!(reply.header("cache-control"), Some("no-store"));
         assert_eq!(reply.header("access-control-allow-origin"), Some("*"));
         assert_eq!(reply.json(), *answer, "{word}: {}", reply.text());
+        asked += 1;
     }
+    assert_eq!(asked, CALCULATORS.len(), "each calculator has its route");
     assert_eq!(app.app.views.position(), before, "nothing is recorded");
 }
 

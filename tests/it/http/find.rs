@@ -36,7 +36,7 @@ async fn found(app: &TestApp, text: &str) -> Vec<(String, String)> {
 }
 
 /// The code of a certificate, as only its holder and the vault know it.
-fn code(app: &TestApp, index: u64) -> String {
+pub fn code(app: &TestApp, index: u64) -> String {
     let kept = app.app.store.private(index).unwrap();
     let kept = kept
         .into_iter()

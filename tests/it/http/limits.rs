@@ -24,6 +24,7 @@ async fn the_public_side_answers_an_address_only_so_often() {
         public_per_minute: 6,
         public_burst: 3,
         wrong_tokens_per_minute: 0,
+        ..Quotas::OFF
     })
     .await;
     let ask = |address: &'static str| from(address, "/healthz");
@@ -57,6 +58,7 @@ async fn an_ipv6_network_and_an_ipv4_address_in_ipv6_are_one_address_each() {
         public_per_minute: 1,
         public_burst: 1,
         wrong_tokens_per_minute: 0,
+        ..Quotas::OFF
     })
     .await;
     for (address, status) in [
@@ -76,6 +78,7 @@ async fn wrong_tokens_are_answered_only_so_often_and_right_ones_always() {
         public_per_minute: 0,
         public_burst: 0,
         wrong_tokens_per_minute: 2,
+        ..Quotas::OFF
     })
     .await;
     let ask = |token: &str| from("192.0.2.7:1", "/v1/jars").insert_header(bearer(token));
@@ -128,6 +131,11 @@ async fn a_page_from_elsewhere_may_read_the_public_side_and_nothing_else() {
         };
         for (app, entries) in [(&closed, false), (&open, true)] {
             let reply = app.send(ask()).await;
+            // A page is read where it stands.
+            if route.is_page() {
+                reply.expect(405);
+                continue;
+            }
             if route.who == Who::Public || (route.who == Who::Entries && entries) {
                 assert_eq!(reply.status, 204, "{path}");
                 assert_eq!(reply.header("access-control-allow-origin"), Some("*"));

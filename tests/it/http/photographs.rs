@@ -1,6 +1,6 @@
 //! Photographs through HTTP: sent in, recorded, shown, refused, lost.
 
-use super::{Reply, TestApp, Workshop, bearer};
+use super::{Reply, Served, TestApp, Workshop, bearer};
 use actix_web::test::TestRequest;
 use image::{ImageFormat, Rgb, RgbImage};
 use pourbook::domain::{PHOTOGRAPHS_MAX, PhotographHash};
@@ -9,6 +9,8 @@ use pourbook::photographs::SENT_BYTES_MAX;
 use serde_json::json;
 use std::io::Cursor;
 use std::path::PathBuf;
+use std::rc::Rc;
+use std::time::Duration;
 use uuid::Uuid;
 
 const FACE: &str = "?stage=from_mould&side=face";
@@ -224,6 +226,47 @@ async fn a_piece_has_so_many_photographs_and_no_more() {
     app.photograph(Role::Bench, &address, &small(PHOTOGRAPHS_MAX))
         .await
         .refused(409, "photographs-enough", "#/piece");
+}
+
+/// Four bodies that never come hold their places; a fifth picture is sent away, and taken when they have given up.
+#[actix_web::test]
+async fn only_so_many_pictures_come_in_at_once() {
+    let app = Rc::new(
+        TestApp::serve(Served {
+            body_timeout: Duration::from_millis(100),
+            ..Served::default()
+        })
+        .await,
+    );
+    let (_, address) = poured(&app).await;
+    let address = format!("{address}{FACE}");
+    let slow: Vec<_> = (0..4)
+        .map(|_| {
+            let app = Rc::clone(&app);
+            let request = TestRequest::post()
+                .uri(&address)
+                .insert_header(bearer(app.token(Role::Bench)))
+                .insert_header(("idempotency-key", app.fresh_key()))
+                .insert_header(("content-type", "image/png"))
+                .insert_header(("if-match", "\"2\""));
+            actix_web::rt::spawn(async move { app.send_slowly(request).await })
+        })
+        .collect();
+    actix_web::rt::time::sleep(Duration::from_millis(20)).await;
+    let fifth = app
+        .photograph(Role::Bench, &address, &picture())
+        .await
+        .expect(503);
+    assert_eq!(
+        (fifth.problem().as_str(), fifth.header("retry-after")),
+        ("busy", Some("1"))
+    );
+    for slow in slow {
+        slow.await.unwrap().refused(408, "body-too-slow", "");
+    }
+    app.photograph(Role::Bench, &address, &picture())
+        .await
+        .expect(201);
 }
 
 #[actix_web::test]

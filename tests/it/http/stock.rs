@@ -120,7 +120,11 @@ async fn a_customers_metal_is_no_stock_and_an_unpriced_lot_makes_the_cost_unknow
     );
     assert_eq!(told["insurer"]["known"], false);
     assert_eq!(told["spot"]["known"], true);
-    for bad in ["?making_percent=-1", "?making_percent=x", "?at=99999"] {
+    for bad in [
+        "?making_percent=-1",
+        "?making_percent=x",
+        "?making_percent=100001",
+    ] {
         let reply = app.get_as(Role::Office, &format!("/v1/stock-value{bad}")).await;
         reply.refused(400, "unreadable", "");
     }

@@ -28,6 +28,9 @@ impl Store for Shared {
     fn read(&self, index: u64) -> Result<Option<Arc<[u8]>>, StoreError> {
         self.0.read(index)
     }
+    fn sealed(&self, size: u64) -> Result<Option<String>, StoreError> {
+        self.0.sealed(size)
+    }
     fn scan(&self, from: u64, each: &mut dyn FnMut(u64, &[u8]) -> bool) -> Result<(), StoreError> {
         self.0.scan(from, each)
     }
@@ -109,6 +112,27 @@ fn what_is_appended_is_there_now_and_at_the_next_opening() {
         }
         drop(store);
         assert_holds(&*kind.open(), &groups);
+    });
+}
+
+#[test]
+fn the_checkpoint_of_each_group_is_found_by_the_size_after_it_and_by_no_other() {
+    check(|kind| {
+        let holds = |store: &dyn Store| {
+            for size in 0..=14 {
+                let mut groups = four_groups().into_iter();
+                let ended = groups.find(|group| group.first + group.entries.len() as u64 == size);
+                let wanted = ended.map(|group| group.checkpoint);
+                assert_eq!(store.sealed(size).unwrap(), wanted, "size {size}");
+            }
+        };
+        let store = kind.open();
+        for group in four_groups() {
+            store.append(&group).unwrap();
+        }
+        holds(&*store);
+        drop(store);
+        holds(&*kind.open());
     });
 }
 

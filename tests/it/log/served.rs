@@ -22,6 +22,7 @@ pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
         address: "http://127.0.0.1:4747".into(),
         currency: "GBP".into(),
         entries: EntriesFor::Public,
+        maker: None,
         second_pin: None,
         limits: Quotas::OFF,
     };

@@ -2,7 +2,7 @@
 
 use pourbook::metal::consistency::{Agreement, Assumed, agreement, normalised_error, shown_from};
 use pourbook::metal::probability::{
-    Probability, conformity, normal_between, normal_cdf, normal_quantile, standard_uncertainty,
+    Probability, conformity, normal_between, normal_cdf, standard_uncertainty,
 };
 use pourbook::metal::{Mass, at_least, guard_band};
 use proptest::prelude::*;
@@ -29,16 +29,10 @@ fn the_normal_distribution_has_its_published_values() {
         near(normal_cdf(z), p, 5e-8);
         near(normal_cdf(-z), 1.0 - p, 5e-8);
     }
-    for (p, z) in [
-        ("0.95", 1.644_853_6),
-        ("0.975", 1.959_964_0),
-        ("0.5", 0.0),
-        ("0.001", -3.090_232_3),
-    ] {
-        near(normal_quantile(p.parse().unwrap()).unwrap(), z, 5e-8);
+    // The same the other way round: the values of z for the usual shares.
+    for (p, z) in [(0.95, 1.644_853_6), (0.975, 1.959_964_0), (0.001, -3.090_232_3)] {
+        near(normal_cdf(z), p, 5e-8);
     }
-    assert_eq!(normal_quantile("0".parse().unwrap()), None);
-    assert_eq!(normal_quantile("1".parse().unwrap()), None);
     // Far out in the tail the difference keeps its digits: computed with scipy.stats.norm.
     near(normal_between(8.0, 9.0) / 6.219_832_0e-16, 1.0, 1e-6);
 }
@@ -167,12 +161,5 @@ proptest! {
         } else {
             prop_assert!(u == 0.0);
         }
-    }
-
-    #[test]
-    fn the_quantile_undoes_the_distribution(p in 1_u32..999_999_999) {
-        let p = Probability::new(f64::from(p) / 1e9).unwrap();
-        let back = normal_cdf(normal_quantile(p).unwrap());
-        prop_assert!((back / p.value() - 1.0).abs() < 1e-7, "{} {back}", p.value());
     }
 }

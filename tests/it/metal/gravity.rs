@@ -156,7 +156,8 @@ fn mixtures_have_the_density_of_ideal_mixing() {
     near(alloy("bismuth 555, lead 445"), 10.43, 0.01);
     near(alloy("molybdenum 742, lead 258"), 10.49, 0.01);
     // A core of tungsten in copper: 14.80 % of the volume is (10.49 - 8.96) / (19.3 - 8.96), and 27.2 % of the mass.
-    near((10.49 - 8.96) / (19.3 - 8.96), 0.1480, 0.000_05);
+    let (copper, tungsten) = (alloy("copper 1000"), alloy("tungsten 1000"));
+    near((10.49 - copper) / (tungsten - copper), 0.1480, 0.000_05);
     near(alloy("copper 727.7, tungsten 272.3"), 10.49, 0.001);
 }
 

@@ -65,7 +65,7 @@ fn the_price_of_a_pour_to_the_penny() {
     );
 }
 
-/// A price whose net is the spot itself: an ounce, by the gram, without premium.
+/// A price whose net is the spot itself: an ounce, without premium.
 fn an_ounce_at(spot: &str, rounding: MoneyRounding) -> PriceInputs {
     PriceInputs {
         mass: "31.10348".parse().unwrap(),
@@ -104,7 +104,7 @@ fn the_tax_in_a_gross_amount_is_a_sixth_at_20_per_cent() {
     assert_eq!(contained("141.60", "-1"), Err(PriceError::RateNegative));
     assert_eq!(
         contained("-1", "20"),
-        Err(PriceError::SpotNotPositive(pounds("-1")))
+        Err(PriceError::GrossNegative(pounds("-1")))
     );
 }
 
@@ -237,7 +237,10 @@ fn silver_is_never_investment_gold_and_gold_only_when_it_is_fine_enough() {
     );
     assert_eq!(
         decide(Metal::Gold, Some("994.9")),
-        Err(VatError::NotFine("994.9".parse().unwrap()))
+        Err(VatError::NotFine {
+            least: 995,
+            fineness: "994.9".parse().unwrap()
+        })
     );
     assert_eq!(decide(Metal::Gold, None), Err(VatError::FinenessNotSaid));
     assert_eq!(decide(Metal::Gold, Some("995")), Ok(Percent::ZERO));

@@ -4,10 +4,12 @@
 
 use pourbook::metal::Rounding::{Down, HalfUp};
 use pourbook::metal::bullion::{BAR_RULES, BarError, WEIGHT_ROWS, WeightRule, bar};
-use pourbook::metal::standards::{METHODS, STANDARDS, exempt_below};
+use pourbook::metal::materials::LOOK_ALIKES;
+use pourbook::metal::standards::{EXEMPT_WEIGHTS, METHODS, STANDARDS, STANDARDS_SOURCE, exempt_below};
 use pourbook::metal::units::{Unit, UnitError, convert};
-use pourbook::metal::vat::VAT_ROWS;
+use pourbook::metal::vat::{THRESHOLDS, VAT_ROWS};
 use pourbook::metal::{FineMass, Fineness, Mass, Metal, Ratio, Rounding, Unreadable, fine_mass};
+use pourbook::metal::{GUARD_RULES, MPE_TABLE};
 use proptest::prelude::*;
 
 fn fineness(text: &str) -> Fineness {
@@ -200,7 +202,12 @@ fn every_row_of_a_table_says_where_it_comes_from() {
     let sources = BAR_RULES.iter().map(|row| row.source);
     let sources = sources.chain(WEIGHT_ROWS.iter().map(|row| row.source));
     let sources = sources.chain(VAT_ROWS.iter().map(|row| row.source));
-    for source in sources.chain(METHODS.iter().map(|row| row.source)) {
+    let sources = sources.chain(METHODS.iter().map(|row| row.source));
+    let sources = sources.chain(EXEMPT_WEIGHTS.iter().map(|row| row.source));
+    let sources = sources.chain(THRESHOLDS.iter().map(|row| row.source));
+    let sources = sources.chain(GUARD_RULES.iter().map(|row| row.source));
+    let sources = sources.chain(LOOK_ALIKES.iter().map(|row| row.source));
+    for source in sources.chain([STANDARDS_SOURCE, MPE_TABLE.source]) {
         assert!(source.len() > 10, "{source:?}");
     }
     for row in WEIGHT_ROWS {

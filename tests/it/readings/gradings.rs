@@ -213,12 +213,7 @@ fn every_grading_of_random_histories_agrees() {
     let mut draw = Draw::new([21; 32]);
     let mut met = 0;
     for _ in 0..6 {
-        let steps = (0..500).map(|_| {
-            let b = draw.bytes();
-            let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-            (b[0], number(4), number(8), number(12))
-        });
-        let bench = histories::book(&steps.collect::<Vec<_>>());
+        let bench = histories::book(&histories::steps(&mut draw, 500));
         let (log, position) = (Written::of(&bench), bench.entries.len() as u64);
         for piece in bench.book.pieces() {
             let told = GradingAgain::of(&bench.book, position, &log, piece.piece, GUARD_RULES).unwrap();

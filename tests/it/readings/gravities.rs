@@ -6,7 +6,7 @@ use pourbook::metal::Mass;
 use pourbook::metal::gravity::Weighing;
 
 /// A piece of a hundred grams of an edition of 999, and one of an open series of 925.
-const HRNDRED: &[&str] = &[
+const HUNDRED: &[&str] = &[
     "edition HR silver 999 limits 100.00 100.00 102.00 exempt oval 4",
     "open NV silver 925 exempt",
     "melt M in D silver lot A 400.00",
@@ -20,7 +20,7 @@ fn mass(text: &str) -> Mass {
 }
 
 fn bench(lines: &[&str]) -> Bench {
-    Bench::with(&[WORKSHOP, HRNDRED, lines])
+    Bench::with(&[WORKSHOP, HUNDRED, lines])
 }
 
 fn buyers(air: &str, gain: &str, step: &str) -> Weighing {

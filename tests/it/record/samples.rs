@@ -8,6 +8,7 @@ mod longest;
 mod operators;
 mod photographs;
 mod prices;
+mod prints;
 
 use pourbook::domain::{Draft, Draw, Event, OperatorId, Private, Timestamp};
 use pourbook::metal::Money;
@@ -219,6 +220,7 @@ pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
         .chain(life::ROWS)
         .chain(prices::ROWS)
         .chain(photographs::ROWS)
+        .chain(prints::ROWS)
         .chain(operators::ROWS)
 }
 

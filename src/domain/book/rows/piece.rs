@@ -171,6 +171,9 @@ rows! {
         since: u64,
         /// When it was issued.
         at: Timestamp,
+        /// Indexes of the entries by which it was printed.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        prints: Vec<u64>,
     }
 }
 

@@ -300,14 +300,7 @@ fn random_histories_reach_the_refiner_and_metal_of_several_owners() {
     let mut reached = BTreeSet::new();
     let mut draw = Draw::new([9; 32]);
     for _ in 0..40 {
-        let steps: Vec<Choice> = (0..400)
-            .map(|_| {
-                let b = draw.bytes();
-                let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-                let kind = if b[1].is_multiple_of(3) { KIND } else { b[0] };
-                (kind, number(4), number(8), number(12))
-            })
-            .collect();
+        let steps = steps_often(&mut draw, 400, KIND, 3);
         let (shop, _, _) = run_in(&[WORKSHOP, marking::SHOP, SHOP], &steps);
         shop.owners_hold();
         let events = shop.bench.entries.iter().flat_map(|entry| &entry.drafts);

@@ -88,14 +88,7 @@ fn whatever_is_counted_every_gram_stays_in_the_statement() {
     let mut reached = BTreeSet::new();
     let mut draw = Draw::new([14; 32]);
     for _ in 0..24 {
-        let steps: Vec<Choice> = (0..250)
-            .map(|_| {
-                let b = draw.bytes();
-                let number = |at: usize| u32::from_be_bytes([b[at], b[at + 1], b[at + 2], b[at + 3]]);
-                let kind = if b[1].is_multiple_of(4) { KIND } else { b[0] };
-                (kind, number(4), number(8), number(12))
-            })
-            .collect();
+        let steps = steps_often(&mut draw, 250, KIND, 4);
         let (shop, _, _) = run_in(&[WORKSHOP, marking::SHOP, SHOP], &steps);
         shop.bench.replays();
         shop.counts_hold();

@@ -1,0 +1,32 @@
+//! Pages for people who hold a piece: data in, HTML out.
+//!
+//! A page tells what a check accepted ([`crate::check::Accepted`]) and nothing else; every figure on it comes from the
+//! entries of the proof file that it offers. It is whole without a script, loads nothing from elsewhere, and says what it
+//! cannot tell. Deliberately absent: HTTP, the clock, the vault (a title comes in as text), and any word that calls an object
+//! genuine or not.
+
+mod assets;
+mod certificate;
+mod code;
+mod dates;
+mod document;
+mod fault;
+mod matching;
+mod notices;
+mod photographs;
+mod proof;
+mod record;
+mod sentence;
+mod start;
+mod story;
+mod told;
+mod words;
+
+pub use assets::{Asset, asset, module};
+pub use code::{CodeAnswer, Shown, code};
+pub use fault::{Fault, fault};
+pub use matching::{Answered, Filled, compared};
+pub use record::{NoIssue, record};
+pub use sentence::OUNCE_DECIMALS;
+pub use start::{check, start};
+pub use told::{About, Untold};

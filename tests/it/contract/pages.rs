@@ -1,0 +1,86 @@
+//! Every reply of a page, whatever test asked for it, is held to what pages promise: what they may load, what they never set,
+//! that a fault is a page too.
+
+use super::fits;
+use crate::http::Reply;
+use pourbook::http::routes::ROUTES;
+
+/// What people's browsers ask for; also what stands at no address below it.
+pub fn is_one(path: &str) -> bool {
+    let first = path.split('/').nth(1).unwrap_or_default();
+    ["", "p", "P", "check", "assets"].contains(&first)
+}
+
+#[track_caller]
+pub fn hold(method: &str, path: &str, reply: &Reply) {
+    let what = format!("{method} {path} {}", reply.status);
+    let policy = reply.header("content-security-policy").unwrap_or_default();
+    let mut allowed: Vec<&str> = policy.split(';').map(str::trim).collect();
+    assert_eq!(allowed.remove(0), "default-src 'none'", "{what}: {policy}");
+    for directive in allowed {
+        let (_, from) = directive.split_once(' ').unwrap();
+        assert!(["'self'", "'none'"].contains(&from), "{what}: {directive}");
+    }
+    for closed in ["base-uri 'none'", "frame-ancestors 'none'"] {
+        assert!(policy.contains(closed), "{what}: {closed} is not said");
+    }
+    assert_eq!(reply.header("referrer-policy"), Some("no-referrer"), "{what}");
+    assert_eq!(reply.header("x-content-type-options"), Some("nosniff"), "{what}");
+    assert_eq!(reply.header("set-cookie"), None, "{what}");
+    assert_eq!(reply.header("access-control-allow-origin"), None, "{what}");
+    if reply.status == 405 {
+        assert!(reply.header("allow").is_some(), "{what}");
+    }
+    if [429, 503].contains(&reply.status) {
+        let wait = reply.header("retry-after").unwrap_or_default();
+        assert!(wait.parse::<u32>().is_ok(), "{what}: {wait:?}");
+    }
+    let media = reply.header("content-type").unwrap_or_default();
+    match reply.status {
+        303 => assert!(reply.header("location").unwrap().starts_with('/'), "{what}"),
+        304 => assert!(reply.body.is_empty(), "{what}"),
+        200 if path.starts_with("/assets/") || path.starts_with("/check/") => {}
+        _ => {
+            assert_eq!(media, "text/html; charset=utf-8", "{what}");
+            page(&what, &reply.text());
+        }
+    }
+    assert!(
+        reply.status != 200
+            || ROUTES
+                .iter()
+                .any(|route| route.is_page() && fits(route.path, path)),
+        "{what}: no route of the table"
+    );
+}
+
+/// What every page is: one heading of the first order, no word of a script or style within it, nothing from elsewhere.
+#[track_caller]
+fn page(what: &str, text: &str) {
+    assert!(text.starts_with("<!DOCTYPE html><html lang=\"en\">"), "{what}");
+    assert_eq!(text.matches("<h1").count(), 1, "{what}");
+    assert_eq!(text.matches("<main").count(), 1, "{what}");
+    for never in [
+        "<style",
+        " style=",
+        "<script>",
+        " onclick",
+        " onload",
+        "javascript:",
+        "http://",
+        "https://",
+    ] {
+        assert!(!text.contains(never), "{what}: {never}");
+    }
+    let mut order = 1;
+    for part in text.split("<h").skip(1) {
+        let Some(level) = part.chars().next().and_then(|digit| digit.to_digit(10)) else {
+            continue;
+        };
+        assert!(
+            level <= order + 1,
+            "{what}: a heading of order {level} follows one of {order}"
+        );
+        order = level;
+    }
+}
