@@ -28,4 +28,5 @@ mod record;
 mod shop;
 mod simulation;
 mod tidy;
+mod torture;
 mod views;
