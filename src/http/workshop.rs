@@ -7,6 +7,7 @@
 mod form;
 mod forms;
 mod home;
+pub mod metal;
 mod named;
 mod settings;
 mod sign_in;

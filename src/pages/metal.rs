@@ -8,6 +8,7 @@ mod flow;
 mod headings;
 mod looks;
 mod losses;
+mod melt;
 mod opened;
 mod overview;
 mod series;
@@ -19,6 +20,7 @@ mod yields;
 pub use flow::flow;
 pub use looks::looks;
 pub use losses::{losses, picture as losses_picture};
+pub use melt::{MeltSeen, Share, melt, picture as melt_picture};
 pub use opened::{Opened, opened};
 pub use overview::overview;
 pub use series::{SeriesSeen, series};
@@ -28,20 +30,13 @@ pub use weights::picture as weights_picture;
 pub use yields::picture as yield_picture;
 
 use super::dates;
+use super::workshop::Leaf;
 use crate::accounts::{AsOf, Reckoning};
-use crate::domain::Timestamp;
+use crate::domain::{Timestamp, Zone};
 use maud::{Markup, html};
 
 /// How many lines of a list a page has.
 pub const PART: usize = 100;
-
-/// A page without its frame.
-pub struct Leaf {
-    /// What stands in the tab.
-    pub title: String,
-    /// The main part, from the heading on.
-    pub main: Markup,
-}
 
 /// As of when a page speaks.
 #[derive(Clone, Copy, Debug)]
@@ -52,14 +47,17 @@ pub struct Standing {
     pub position: u64,
     /// When the last of them was recorded; none before the first.
     pub recorded: Option<Timestamp>,
+    /// The workshop's zone, in which moments are told.
+    pub zone: Zone,
 }
 
 impl Standing {
     /// Of a reckoning that was asked for so.
     #[must_use]
-    pub fn of(reckoning: &Reckoning, asked: AsOf) -> Self {
+    pub fn of(reckoning: &Reckoning, asked: AsOf, zone: Zone) -> Self {
         Self {
             asked,
+            zone,
             position: reckoning.position(),
             recorded: reckoning.recorded(),
         }
@@ -73,6 +71,11 @@ impl Standing {
             AsOf::Position(position) => format!("{path}{joint}at={position}"),
             AsOf::Day(day) => format!("{path}{joint}at={day}"),
         }
+    }
+
+    /// A moment on the workshop's wall, with its zone.
+    fn moment(&self, at: Timestamp) -> Markup {
+        html! { time datetime=(dates::machine(at)) { (self.zone.in_words(at)) } }
     }
 
     /// The line that says it, and the form that asks for another day.
@@ -90,7 +93,7 @@ impl Standing {
                 }
                 ": " (self.position) " entries"
                 @if let Some(recorded) = self.recorded {
-                    ", the last of " time datetime=(dates::machine(recorded)) { (dates::moment(recorded)) }
+                    ", the last of " (self.moment(recorded))
                 }
                 "."
                 @if self.asked != AsOf::Newest { " " a href=(path) { "Show it as of now" } }

@@ -18,4 +18,4 @@ pub use canvas::{Size, milli};
 pub use columns::{Column, Columns, Zone};
 pub use pairs::{Amount, Pair, Pairs};
 pub use points::{Level, Point, Points};
-pub use stream::{Branch, Row, Stream, Tone};
+pub use stream::{Branch, Ribbon, Row, Stream, Tone};

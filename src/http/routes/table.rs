@@ -275,6 +275,13 @@ pub const ROUTES: &[Route] = &[
     ask("/sign-in", Deed::Sheet(Sheet::SendToken)),
     ask("/sign-out", Deed::Sheet(Sheet::SignOut)),
     sheet("/home", ALL, workshop::home),
+    sheet("/metal", ALL, workshop::metal::overview),
+    sheet("/metal/stock", MONEY, workshop::metal::stock),
+    sheet("/metal/series/{code}", ALL, workshop::metal::series),
+    sheet("/metal/melts/{melt}", ALL, workshop::metal::melt),
+    sheet("/metal/{metal}", ALL, workshop::metal::statement),
+    sheet("/metal/{metal}/losses", ALL, workshop::metal::losses),
+    sheet("/metal/{metal}/under/{heading}", ALL, workshop::metal::opened),
     form("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
     sent("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
 ];

@@ -23,7 +23,7 @@ pub fn looks(
                 "Melt {}: {why}. {} g of {} g, ± {} g.",
                 loss.number, loss.loss, loss.charge, loss.uncertainty
             ),
-            address: format!("{path}/losses"),
+            address: format!("/metal/melts/{}", loss.number),
         })
     });
     let emptied = jars

@@ -6,7 +6,6 @@
 use super::{Leaf, Standing, capital};
 use crate::accounts::{Emptied, Losses, MeltLoss};
 use crate::metal::control::{Figure, Judged};
-use crate::pages::dates;
 use crate::pages::pictures::{Level, Point, Points};
 use maud::{Markup, html};
 
@@ -42,7 +41,15 @@ pub(super) fn stands_out(loss: &MeltLoss) -> Option<&'static str> {
 }
 
 fn address(loss: &MeltLoss) -> String {
-    format!("/melts/{}", loss.melt.0)
+    format!("/metal/melts/{}", loss.number)
+}
+
+/// How a melt stands, in words.
+pub(super) fn stands(loss: &MeltLoss) -> &'static str {
+    stands_out(loss).unwrap_or(match loss.judged {
+        Judged::Early => "too early to tell",
+        _ => "as usual",
+    })
 }
 
 /// The chart of a metal's newest melts.
@@ -94,8 +101,7 @@ pub fn losses(losses: &Losses, jars: &[(Emptied, String)], standing: Standing) -
     let metal = losses.metal;
     let title = format!("{}: what melting lost", capital(metal.word()));
     let main = html! {
-        header .plain {
-            h1 { (title) }
+        header .plate { h1 { span .name { (title) } }
             (standing.told(&format!("/metal/{metal}/losses")))
             p { a href=(standing.to(&format!("/metal/{metal}"))) { "Where every gram of " (metal) " is" } }
         }
@@ -105,15 +111,15 @@ pub fn losses(losses: &Losses, jars: &[(Emptied, String)], standing: Standing) -
             @if !losses.items.is_empty() {
                 (picture(losses).picture())
                 @if losses.items.len() > SHOWN_MAX { p .fine { "The picture shows the newest " (SHOWN_MAX) " melts; the table has all." } }
-                (table(losses))
+                (table(losses, &standing))
             }
         }
         section aria-labelledby="jars" {
             h2 #jars { "Jars, when they were emptied" }
-            (emptied(jars))
+            (emptied(jars, &standing))
         }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }
 
 fn summary(losses: &Losses) -> String {
@@ -135,7 +141,7 @@ fn summary(losses: &Losses) -> String {
     }
 }
 
-fn table(losses: &Losses) -> Markup {
+fn table(losses: &Losses, standing: &Standing) -> Markup {
     html! {
         div .wide tabindex="0" role="region" aria-label="Melts" {
             table .figures {
@@ -147,13 +153,13 @@ fn table(losses: &Losses) -> Markup {
                     @for loss in losses.items.iter().rev() {
                         tr .out[stands_out(loss).is_some()] {
                             th scope="row" { a href=(address(loss)) { "melt " (loss.number) } }
-                            td { time datetime=(dates::machine(loss.recorded)) { (dates::day(loss.recorded)) } }
+                            td { (standing.moment(loss.recorded)) }
                             td .number { (loss.charge) }
                             td .number { (loss.loss) }
                             td .number { (loss.uncertainty) }
                             td .number { (per_kilogram(loss.parts_per_million)) }
                             td .number { (loss.total) }
-                            td { (stands_out(loss).unwrap_or(match loss.judged { Judged::Early => "too early to tell", _ => "as usual" })) }
+                            td { (stands(loss)) }
                         }
                     }
                 }
@@ -162,7 +168,7 @@ fn table(losses: &Losses) -> Markup {
     }
 }
 
-fn emptied(jars: &[(Emptied, String)]) -> Markup {
+fn emptied(jars: &[(Emptied, String)], standing: &Standing) -> Markup {
     if jars.is_empty() {
         return html! { p { "None was emptied yet. A jar is weighed when it is emptied, and only then it shows what is missing." } };
     }
@@ -177,7 +183,7 @@ fn emptied(jars: &[(Emptied, String)]) -> Markup {
                     @for (emptied, name) in jars.iter().rev() {
                         tr .out[!emptied.explained] {
                             th scope="row" { (capital(name)) }
-                            td { time datetime=(dates::machine(emptied.recorded)) { (dates::day(emptied.recorded)) } }
+                            td { (standing.moment(emptied.recorded)) }
                             td .number { (emptied.booked) }
                             td .number { (emptied.weighed) }
                             td .number { (emptied.short) }

@@ -6,7 +6,6 @@ use super::{Leaf, Standing, capital};
 use crate::accounts::{Heading, Movement};
 use crate::domain::Amount;
 use crate::metal::{Metal, Rounding};
-use crate::pages::dates;
 use maud::{Markup, html};
 
 /// What the page is made of.
@@ -38,8 +37,7 @@ pub fn opened(seen: &Opened<'_>) -> Leaf {
     );
     let fine = seen.amount.fine.grams(4, Rounding::HalfUp);
     let main = html! {
-        header .plain {
-            h1 { (title) }
+        header .plate { h1 { span .name { (title) } }
             p .sentence {
                 strong { (seen.amount.mass) " g" } " (" (fine) " g fine), the sum of " (seen.count) " movements. "
                 a href=(seen.standing.to(&format!("/metal/{}", seen.metal))) { "The whole statement" }
@@ -52,7 +50,7 @@ pub fn opened(seen: &Opened<'_>) -> Leaf {
             (turn(seen, &path))
         }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }
 
 fn table(seen: &Opened<'_>) -> Markup {
@@ -66,7 +64,7 @@ fn table(seen: &Opened<'_>) -> Markup {
                 tbody {
                     @for (movement, what, address) in seen.movements {
                         tr {
-                            td { time datetime=(dates::machine(movement.recorded)) { (dates::moment(movement.recorded)) } }
+                            td { (seen.standing.moment(movement.recorded)) }
                             th scope="row" { @match address { Some(address) => a href=(address) { (what) }, None => (what) } }
                             td { (side(seen.heading, movement)) }
                             td .number { (movement.amount.mass) }

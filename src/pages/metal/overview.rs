@@ -15,7 +15,7 @@ pub fn overview(
 ) -> Leaf {
     let title = "Where every gram is".to_owned();
     let main = html! {
-        header .plain { h1 { (title) } (standing.told("/metal")) }
+        header .plate { h1 { span .name { (title) } } (standing.told("/metal")) }
         section aria-labelledby="metals" {
             h2 #metals { "By metal" }
             @if statements.is_empty() { p { "No metal has come in yet. It begins with a lot." } }
@@ -52,7 +52,7 @@ pub fn overview(
         }
         @if money { p { a href=(standing.to("/metal/stock")) { "What the stock is worth, at cost and at spot" } } }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }
 
 fn received(statement: &Statement) -> String {

@@ -27,8 +27,7 @@ pub fn series(seen: &SeriesSeen<'_>) -> Leaf {
         None => format!("{}: weights and yield", seen.code),
     };
     let main = html! {
-        header .plain {
-            h1 { (title) }
+        header .plate { h1 { span .name { (title) } }
             (seen.standing.told(&format!("/metal/series/{}", seen.code)))
         }
         @if seen.weights.is_empty() { p { "Nothing was poured for it yet." } }
@@ -44,5 +43,5 @@ pub fn series(seen: &SeriesSeen<'_>) -> Leaf {
             }
         }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }

@@ -39,8 +39,7 @@ pub fn statement(seen: &StatementSeen<'_>) -> Leaf {
     let title = format!("{}: where every gram is", capital(metal.word()));
     let stream = flow(seen.statement, seen.lots, &seen.standing);
     let main = html! {
-        header .plain {
-            h1 { (title) }
+        header .plate { h1 { span .name { (title) } }
             (seen.standing.told(&path))
         }
         (verdict(seen.statement))
@@ -61,7 +60,7 @@ pub fn statement(seen: &StatementSeen<'_>) -> Leaf {
         }
         p { a href=(seen.standing.to(&format!("/metal/{metal}/losses"))) { "What each melt of " (metal) " lost" } }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }
 
 /// Whether it adds up: in so many words, and loud where it does not.
@@ -100,7 +99,10 @@ fn table(seen: &StatementSeen<'_>) -> Markup {
                 thead { tr { th scope="col" { "Where" } th scope="col" .number { "Grams" } th scope="col" .number { "Fine grams" } th scope="col" .number { "Movements" } } }
                 tbody {
                     tr .part { th scope="rowgroup" { "Came in" } td .number { (sum(&came_in)) } td {} td {} }
-                    @for line in came_in { (row(seen, line)) }
+                    @for line in came_in {
+                        (row(seen, line))
+                        @if line.heading == Heading::Received { (lots(seen.lots)) }
+                    }
                 }
                 @for part in Part::ALL {
                     @let of_part: Vec<&Line> = lines.iter().filter(|line| stands(line) && !below(line) && part_of(line.heading) == Some(part)).collect();
@@ -139,6 +141,15 @@ fn table(seen: &StatementSeen<'_>) -> Markup {
     }
 }
 
+/// The lots that were received, each as it was weighed.
+fn lots(lots: &[(u32, i64)]) -> Markup {
+    html! {
+        @for (number, units) in lots {
+            tr .within { th scope="row" { "lot " (number) } td .number { (bare(*units)) } td {} td {} }
+        }
+    }
+}
+
 fn part_of(heading: Heading) -> Option<Part> {
     match heading {
         Heading::Revaluation => Some(Part::Lost),
@@ -151,6 +162,11 @@ fn sum(lines: &[&Line]) -> String {
     let units = lines.iter().fold(0_i64, |sum, line| {
         sum.saturating_add(line.amount.mass.magnitude().units())
     });
+    bare(units)
+}
+
+/// Grams without their unit, for a column that names it.
+fn bare(units: i64) -> String {
     let text = grams(units);
     text.strip_suffix(" g").unwrap_or(&text).to_owned()
 }

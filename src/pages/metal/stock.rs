@@ -5,7 +5,6 @@ use super::{Leaf, Standing, capital};
 use crate::accounts::holders::Place as Holding;
 use crate::accounts::stock::{Stock, StockLine, Value};
 use crate::metal::{Currency, FineMass, Metal, Money, Rounding};
-use crate::pages::dates;
 use crate::pages::pictures::{Amount, Pair, Pairs};
 use maud::{Markup, html};
 use std::collections::BTreeMap;
@@ -161,7 +160,7 @@ pub fn stock(stock: &Stock, standing: Standing) -> Leaf {
     let title = "What the stock is worth".to_owned();
     let groups = groups(&stock.lines);
     let main = html! {
-        header .plain { h1 { (title) } (standing.told("/metal/stock")) }
+        header .plate { h1 { span .name { (title) } } (standing.told("/metal/stock")) }
         section aria-labelledby="together" {
             h2 #together { "Together" }
             dl .label {
@@ -169,7 +168,7 @@ pub fn stock(stock: &Stock, standing: Standing) -> Leaf {
                 div { dt { "At spot" } dd { strong { (told(&stock.spot)) } } }
                 div { dt { "For the insurer" } dd { strong { (told(&stock.insurer)) } p .fine { (stock.rule) } } }
             }
-            (spots(stock))
+            (spots(stock, &standing))
         }
         section aria-labelledby="places" {
             h2 #places { "By where it is" }
@@ -182,10 +181,10 @@ pub fn stock(stock: &Stock, standing: Standing) -> Leaf {
             p .fine { "Customers’ metal is none of it. Work, marks and dies are not in the cost. This is no tax or insurance advice." }
         }
     };
-    Leaf { title, main }
+    Leaf::new(title, main)
 }
 
-fn spots(stock: &Stock) -> Markup {
+fn spots(stock: &Stock, standing: &Standing) -> Markup {
     html! {
         @if stock.spots.is_empty() {
             p { "No spot price was noted, so nothing is known at spot." }
@@ -194,7 +193,7 @@ fn spots(stock: &Stock) -> Markup {
                 "Spot prices, of a troy ounce: "
                 @for (number, spot) in stock.spots.iter().enumerate() {
                     @if number > 0 { "; " }
-                    (spot.metal) " " (spot.price) ", of " (dates::moment(spot.priced_at))
+                    (spot.metal) " " (spot.price) ", of " (standing.moment(spot.priced_at))
                 }
                 "."
             }
