@@ -75,7 +75,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use admission::{admit, is_open, is_open_path};
 use asked::Asked;
 use found::Found;
-use routes::{Deed, ROUTES, Route, Who};
+use routes::{Deed, ROUTES, Route};
 use std::sync::Arc;
 use std::time::Duration;
 

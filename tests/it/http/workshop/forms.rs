@@ -70,8 +70,11 @@ async fn a_form_gives_the_command_of_the_api_and_leads_on() {
         .get_as(Role::Office, &format!("/v1/lots/{}", rows[0].lot))
         .await
         .json();
-    assert_eq!(told["seller"], "Pellworth <Metals> Counter");
-    assert_eq!(told["price"], json!({"amount": "431.20", "currency": "GBP"}));
+    assert_eq!(told["private"]["seller"], "Pellworth <Metals> Counter");
+    assert_eq!(
+        told["private"]["price"],
+        json!({"amount": "431.20", "currency": "GBP"})
+    );
 
     // A double tap, or the same page sent again: the same answer, nothing more in the book.
     let again = browser
