@@ -24,7 +24,7 @@ pub use melt::{MeltSeen, Share, melt, picture as melt_picture};
 pub use opened::{Opened, opened};
 pub use overview::overview;
 pub use series::{SeriesSeen, series};
-pub use statement::{Look, StatementSeen, statement};
+pub use statement::{Look, StatementSeen, statement, untold};
 pub use stock::stock;
 pub use weights::picture as weights_picture;
 pub use yields::picture as yield_picture;

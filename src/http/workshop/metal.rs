@@ -39,10 +39,10 @@ fn told(
 pub fn overview(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     told(app, visit, |reckoning, standing, _| {
         let metals = reckoning.metals();
-        let statements = metals
+        let statements: Vec<Result<_, Metal>> = metals
             .into_iter()
-            .map(|metal| reckoning.statement(metal).map_err(failed));
-        let statements: Vec<_> = statements.collect::<Result<_, _>>()?;
+            .map(|metal| reckoning.statement(metal).map_err(|_| metal))
+            .collect();
         let mut series = Vec::new();
         for row in reckoning.book().all_series() {
             series.push((row.code.to_string(), title_of(app, row.series.0)?));
@@ -69,7 +69,10 @@ fn title_of(app: &App, series: Uuid) -> Result<Option<String>, Problem> {
 pub fn statement(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let metal = metal_of(&visit.asked)?;
     told(app, visit, |reckoning, standing, _| {
-        let statement = reckoning.statement(metal).map_err(failed)?;
+        let statement = match reckoning.statement(metal) {
+            Ok(statement) => statement,
+            Err(why) => return Ok(metal::untold(metal, why, &standing)),
+        };
         let received = reckoning
             .book()
             .lots()

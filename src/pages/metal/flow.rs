@@ -89,6 +89,7 @@ pub fn flow(statement: &Statement, lots: &[(u32, i64)], standing: &Standing) -> 
         inlets,
         rows,
         figure: grams,
+        again: None,
     }
 }
 

@@ -45,10 +45,16 @@ pub fn looks(
         .flat_map(|count| count.lines.iter().map(move |line| (count, line)));
     let found = lines.filter_map(|(count, line)| {
         let (metal, name) = counted(line.what, line.id)?;
+        let size = line.variance.magnitude();
+        let which = if line.variance.is_negative() {
+            "more than the book said"
+        } else {
+            "less than the book said"
+        };
         (metal == losses.metal && !line.explained).then(|| Look {
             words: format!(
-                "Stock-take {}, {name}: {} g missing, and the readings explain ± {} g.",
-                count.number, line.variance, line.uncertainty
+                "Stock-take {}, {name}: {size} g {which}, and the readings explain ± {} g.",
+                count.number, line.uncertainty
             ),
             address: format!("{path}/under/stocktake_variance"),
         })

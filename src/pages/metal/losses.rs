@@ -146,20 +146,20 @@ fn table(losses: &Losses, standing: &Standing) -> Markup {
         div .wide tabindex="0" role="region" aria-label="Melts" {
             table .figures {
                 thead { tr {
-                    th scope="col" { "Melt" } th scope="col" { "Weighed out" } th scope="col" .number { "Charge g" } th scope="col" .number { "Lost g" }
-                    th scope="col" .number { "± g (k = 2)" } th scope="col" .number { "Of each kg" } th scope="col" .number { "Sum g" } th scope="col" { "How it stands" }
+                    th scope="col" { "Melt" } th scope="col" .number { "Lost g" } th scope="col" .number { "Of each kg" } th scope="col" { "How it stands" }
+                    th scope="col" .number { "± g (k = 2)" } th scope="col" .number { "Charge g" } th scope="col" .number { "Sum g" } th scope="col" { "Weighed out" }
                 } }
                 tbody {
                     @for loss in losses.items.iter().rev() {
                         tr .out[stands_out(loss).is_some()] {
                             th scope="row" { a href=(address(loss)) { "melt " (loss.number) } }
-                            td { (standing.moment(loss.recorded)) }
-                            td .number { (loss.charge) }
                             td .number { (loss.loss) }
-                            td .number { (loss.uncertainty) }
                             td .number { (per_kilogram(loss.parts_per_million)) }
-                            td .number { (loss.total) }
                             td { (stands(loss)) }
+                            td .number { (loss.uncertainty) }
+                            td .number { (loss.charge) }
+                            td .number { (loss.total) }
+                            td { (standing.moment(loss.recorded)) }
                         }
                     }
                 }
@@ -176,19 +176,19 @@ fn emptied(jars: &[(Emptied, String)], standing: &Standing) -> Markup {
         div .wide tabindex="0" role="region" aria-label="Jars" {
             table .figures {
                 thead { tr {
-                    th scope="col" { "Jar" } th scope="col" { "Emptied" } th scope="col" .number { "By the book g" } th scope="col" .number { "Weighed g" }
-                    th scope="col" .number { "Short g" } th scope="col" .number { "± g (k = 2)" } th scope="col" { "How it stands" }
+                    th scope="col" { "Jar" } th scope="col" .number { "Short g" } th scope="col" .number { "± g (k = 2)" } th scope="col" { "How it stands" }
+                    th scope="col" .number { "By the book g" } th scope="col" .number { "Weighed g" } th scope="col" { "Emptied" }
                 } }
                 tbody {
                     @for (emptied, name) in jars.iter().rev() {
                         tr .out[!emptied.explained] {
                             th scope="row" { (capital(name)) }
-                            td { (standing.moment(emptied.recorded)) }
-                            td .number { (emptied.booked) }
-                            td .number { (emptied.weighed) }
                             td .number { (emptied.short) }
                             td .number { (emptied.uncertainty) }
                             td { (jar_stands(emptied)) }
+                            td .number { (emptied.booked) }
+                            td .number { (emptied.weighed) }
+                            td { (standing.moment(emptied.recorded)) }
                         }
                     }
                 }

@@ -85,6 +85,7 @@ pub fn picture(seen: &MeltSeen<'_>) -> Stream {
         inlets,
         rows,
         figure: grams,
+        again: None,
     }
 }
 

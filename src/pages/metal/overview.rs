@@ -3,12 +3,14 @@
 use super::headings::{Part, Place};
 use super::{Leaf, Standing, capital, grams};
 use crate::accounts::{Heading, Statement};
-use maud::html;
+use crate::metal::Metal;
+use maud::{Markup, html};
 
-/// The page. `series` are code and title; `money` says whether the reader may see what stock is worth.
+/// The page. A metal stands for a statement that the book contradicts; `series` are code and title; `money` says whether the
+/// reader may see what stock is worth.
 #[must_use]
 pub fn overview(
-    statements: &[Statement],
+    statements: &[Result<Statement, Metal>],
     series: &[(String, Option<String>)],
     money: bool,
     standing: Standing,
@@ -29,13 +31,12 @@ pub fn overview(
                         } }
                         tbody {
                             @for statement in statements {
-                                @let path = format!("/metal/{}", statement.metal);
-                                tr {
-                                    th scope="row" { a href=(standing.to(&path)) { (capital(statement.metal.word())) } }
-                                    td .number { (received(statement)) }
-                                    @for part in Part::ALL { td .number { (of_part(statement, part)) } }
-                                    td .number { (statement.difference.mass) }
-                                    td { a href=(standing.to(&format!("{path}/losses"))) { "what " (statement.metal) " melts lost" } }
+                                @match statement {
+                                    Ok(statement) => (row(statement, &standing)),
+                                    Err(metal) => tr .out {
+                                        th scope="row" { a href=(standing.to(&format!("/metal/{metal}"))) { (capital(metal.word())) } }
+                                        td colspan="7" { strong { "The book contradicts itself about " (metal) "." } }
+                                    },
                                 }
                             }
                         }
@@ -53,6 +54,19 @@ pub fn overview(
         @if money { p { a href=(standing.to("/metal/stock")) { "What the stock is worth, at cost and at spot" } } }
     };
     Leaf::new(title, main)
+}
+
+fn row(statement: &Statement, standing: &Standing) -> Markup {
+    let path = format!("/metal/{}", statement.metal);
+    html! {
+        tr {
+            th scope="row" { a href=(standing.to(&path)) { (capital(statement.metal.word())) } }
+            td .number { (received(statement)) }
+            @for part in Part::ALL { td .number { (of_part(statement, part)) } }
+            td .number { (statement.difference.mass) }
+            td { a href=(standing.to(&format!("{path}/losses"))) { "what " (statement.metal) " melts lost" } }
+        }
+    }
 }
 
 fn received(statement: &Statement) -> String {

@@ -1,7 +1,7 @@
 //! The page of a series: how its pieces weigh, and what became of them, shape by shape.
 
 use super::{Leaf, Standing, weights, yields};
-use crate::accounts::{ShapeWeights, ShapeYield};
+use crate::accounts::{AsOf, ShapeWeights, ShapeYield};
 use crate::pages::words;
 use maud::html;
 
@@ -35,7 +35,7 @@ pub fn series(seen: &SeriesSeen<'_>) -> Leaf {
             @let shape = super::capital(&words::shape(&weights.shape));
             section aria-labelledby=(format!("how-{}", weights.shape)) {
                 h2 id=(format!("how-{}", weights.shape)) { (shape) ": how much they weigh" }
-                (weights::section(seen.code, weights))
+                (weights::section(seen.code, weights, seen.standing.asked == AsOf::Newest))
             }
             section aria-labelledby=(format!("became-{}", weights.shape)) {
                 h2 id=(format!("became-{}", weights.shape)) { (shape) ": from poured to sold" }

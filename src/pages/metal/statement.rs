@@ -3,8 +3,8 @@
 use super::flow::{anchor, flow, under};
 use super::headings::{Part, Place, named};
 use super::{Leaf, Standing, capital, grams};
-use crate::accounts::{Heading, Line, Statement};
-use crate::metal::{FineMass, Rounding};
+use crate::accounts::{Heading, Line, Statement, StatementError};
+use crate::metal::{FineMass, Metal, Rounding};
 use maud::{Markup, html};
 
 /// Decimals of fine grams on a page: 0.1 mg, below any scale of the trade.
@@ -59,6 +59,26 @@ pub fn statement(seen: &StatementSeen<'_>) -> Leaf {
             (table(seen))
         }
         p { a href=(seen.standing.to(&format!("/metal/{metal}/losses"))) { "What each melt of " (metal) " lost" } }
+    };
+    Leaf::new(title, main)
+}
+
+/// The page of a metal of which nothing can be told, because the book contradicts itself.
+#[must_use]
+pub fn untold(metal: Metal, why: StatementError, standing: &Standing) -> Leaf {
+    let title = format!("{}: where every gram is", capital(metal.word()));
+    let main = html! {
+        header .plate {
+            h1 { span .name { (title) } }
+            (standing.told(&format!("/metal/{metal}")))
+        }
+        div .notice.grave role="alert" {
+            h2 { "Nothing can be told of " (metal) }
+            p {
+                "The book knows where metal is in two ways, and they do not agree: " (why) ". So no figure is shown. This is a fault of \
+                 the book itself, not of what was typed. Note what was recorded last, keep a backup, and have the log audited."
+            }
+        }
     };
     Leaf::new(title, main)
 }

@@ -206,27 +206,27 @@ fn table(stock: &Stock, groups: &[((Metal, &'static str), Group)]) -> Markup {
         div .wide tabindex="0" role="region" aria-label="Stock" {
             table .figures {
                 thead { tr {
-                    th scope="col" { "Where" } th scope="col" .number { "Things" } th scope="col" .number { "Fine grams" }
-                    th scope="col" .number { "At cost" } th scope="col" .number { "At spot" } th scope="col" .number { "For the insurer" }
+                    th scope="col" { "Where" } th scope="col" .number { "At cost" } th scope="col" .number { "At spot" }
+                    th scope="col" .number { "For the insurer" } th scope="col" .number { "Fine grams" } th scope="col" .number { "Things" }
                 } }
                 tbody {
                     @for ((metal, place), group) in groups {
                         tr {
                             th scope="row" { (capital(metal.word())) ", " (place) }
-                            td .number { (group.count) }
-                            td .number { @match group.fine { Some(fine) => (fine.grams(5, Rounding::HalfUp)), None => "not known" } }
                             td .number { (told(&group.cost)) }
                             td .number { (told(&group.spot)) }
                             td .number { (told(&group.insurer)) }
+                            td .number { @match group.fine { Some(fine) => (fine.grams(5, Rounding::HalfUp)), None => "not known" } }
+                            td .number { (group.count) }
                         }
                     }
                     tr .part {
                         th scope="row" { "Together" }
-                        td .number { (stock.lines.len()) }
-                        td {}
                         td .number { (told(&stock.cost)) }
                         td .number { (told(&stock.spot)) }
                         td .number { (told(&stock.insurer)) }
+                        td {}
+                        td .number { (stock.lines.len()) }
                     }
                 }
             }

@@ -30,12 +30,12 @@ fn band_words(band: &Band) -> String {
     }
 }
 
-fn column(code: &str, weights: &ShapeWeights, band: &Band) -> Column {
+fn column(code: &str, weights: &ShapeWeights, band: &Band, now: bool) -> Column {
     let count = i64::try_from(band.pieces).unwrap_or(i64::MAX);
     Column {
         told: format!("{}: {}", band_words(band), super::pieces(count)),
         count: band.pieces,
-        address: (band.pieces > 0).then(|| listed(code, weights, band)),
+        address: (now && band.pieces > 0).then(|| listed(code, weights, band)),
     }
 }
 
@@ -76,9 +76,9 @@ fn zones(limits: Option<&Limits>, guard: Option<Mass>) -> Vec<Zone> {
     ]
 }
 
-/// The picture of one shape; `code` is that of its series.
+/// The picture of one shape; `code` is that of its series. Bars lead to lists if it is of now, as the lists are.
 #[must_use]
-pub fn picture(code: &str, weights: &ShapeWeights) -> Columns {
+pub fn picture(code: &str, weights: &ShapeWeights, now: bool) -> Columns {
     let shape = words::shape(&weights.shape);
     let first = weights.bands.first().and_then(|band| band.from);
     let levels = weights.limits.as_ref().map(|limits| {
@@ -106,10 +106,16 @@ pub fn picture(code: &str, weights: &ShapeWeights) -> Columns {
         inner: weights
             .bands
             .iter()
-            .map(|band| column(code, weights, band))
+            .map(|band| column(code, weights, band, now))
             .collect(),
-        lighter: weights.lighter.as_ref().map(|band| column(code, weights, band)),
-        heavier: weights.heavier.as_ref().map(|band| column(code, weights, band)),
+        lighter: weights
+            .lighter
+            .as_ref()
+            .map(|band| column(code, weights, band, now)),
+        heavier: weights
+            .heavier
+            .as_ref()
+            .map(|band| column(code, weights, band, now)),
         zones: zones(weights.limits.as_ref(), weights.guard),
         levels: levels.or(ends).unwrap_or_default(),
     }
@@ -146,7 +152,7 @@ fn grade(weights: &ShapeWeights, band: &Band) -> &'static str {
 }
 
 /// The picture, what it counts, and the table with the same figures.
-pub fn section(code: &str, weights: &ShapeWeights) -> Markup {
+pub fn section(code: &str, weights: &ShapeWeights, now: bool) -> Markup {
     let all = weights
         .lighter
         .iter()
@@ -156,13 +162,14 @@ pub fn section(code: &str, weights: &ShapeWeights) -> Markup {
         @if weights.weighed == 0 {
             p { "None of them was weighed yet." }
         } @else {
-            (picture(code, weights).picture())
+            (picture(code, weights, now).picture())
             p .fine {
                 "Each column is " (weights.wide) " g wide. " (weights.weighed) " pieces are counted, by their newest readings, given up and melted ones too."
-                @if weights.unweighed > 0 { " " (weights.unweighed) " are poured and not weighed yet." }
-                @if weights.moved > 0 { " " (weights.moved) " have left the series and are not counted." }
+                @if weights.unweighed > 0 { " Not weighed yet: " (weights.unweighed) "." }
+                @if weights.moved > 0 { " " (weights.moved) (if weights.moved == 1 { " has" } else { " have" }) " left the series and " (if weights.moved == 1 { "is" } else { "are" }) " not counted." }
                 @if weights.limits.is_some() && weights.guard.is_none() { " No verified scale has weighed them, so there is no guard band and no grade is sure." }
                 @if weights.limits.is_none() { " This series has no limits." }
+                @if !now { " Lists show pieces as they are now, so no column leads to one." }
             }
             div .wide tabindex="0" role="region" aria-label=(format!("Weights, {}", words::shape(&weights.shape))) {
                 table .figures {
@@ -172,7 +179,7 @@ pub fn section(code: &str, weights: &ShapeWeights) -> Markup {
                             tr {
                                 th scope="row" { (band_words(band)) }
                                 td .number {
-                                    @if band.pieces > 0 { a href=(listed(code, weights, band)) { (band.pieces) } } @else { "0" }
+                                    @if now && band.pieces > 0 { a href=(listed(code, weights, band)) { (band.pieces) } } @else { (band.pieces) }
                                 }
                                 @if weights.limits.is_some() { td { (grade(weights, band)) } }
                             }

@@ -140,6 +140,7 @@ pub fn picture(code: &str, told: &ShapeYield) -> Stream {
         inlets: vec![branch("Poured".to_owned(), poured, Tone::Here)],
         rows,
         figure: super::pieces,
+        again: None,
     }
 }
 

@@ -129,7 +129,7 @@ impl Points {
         html! {
             @for (x, start, y, point, text) in named {
                 (line((x, y + units(4)), (x, point - units(8)), "tie"))
-                (words((start, y), Anchor::Start, "small out-name", text))
+                (words((start, y), Anchor::Start, "small upon", text))
             }
         }
     }
@@ -150,7 +150,7 @@ impl Points {
                 (line((0, y), (width, y), if level.limit { "level" } else { "centre" }))
                 // The limits are told on their inner side: what stands out stands on the other.
                 @let below = level.limit && self.levels.iter().all(|other| other.value <= level.value);
-                (words((width, if below { y + units(14) } else { y - units(5) }), Anchor::End, "small", &level.words))
+                (words((width, if below { y + units(14) } else { y - units(5) }), Anchor::End, "small upon", &level.words))
             }
             @for (number, point) in self.points.iter().enumerate() { (self.marked(point, self.place(number, width))) }
             (self.named(width))

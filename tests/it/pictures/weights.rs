@@ -140,7 +140,7 @@ fn bars(drawn: &str) -> Vec<(f64, f64, f64)> {
 #[test]
 fn a_thousand_pieces_one_and_none_are_drawn_true() {
     let thousand = made(&[1, 9, 90, 400, 400, 90, 9, 1]);
-    let picture = weights_picture("TW", &thousand).picture().0;
+    let picture = weights_picture("TW", &thousand, true).picture().0;
     let drawn = narrow(&picture);
     let heights: Vec<f64> = bars(drawn).iter().map(|bar| bar.2).collect();
     assert_eq!(heights.len(), 8);
@@ -150,16 +150,16 @@ fn a_thousand_pieces_one_and_none_are_drawn_true() {
             "{count}: {height}"
         );
     }
-    let one = weights_picture("TW", &made(&[0, 1, 0])).picture().0;
+    let one = weights_picture("TW", &made(&[0, 1, 0]), true).picture().0;
     assert_eq!(bars(narrow(&one)).len(), 1, "nothing is drawn of an empty band");
-    let none = weights_picture("TW", &made(&[])).picture().0;
+    let none = weights_picture("TW", &made(&[]), true).picture().0;
     assert!(bars(narrow(&none)).is_empty());
 }
 
 #[test]
 fn the_zones_are_named_and_stand_where_they_begin() {
     let weights = made(&[3, 0, 0, 5, 3, 4, 2, 1]);
-    let columns = weights_picture("TW", &weights);
+    let columns = weights_picture("TW", &weights, true);
     let picture = columns.picture().0;
     let drawn = narrow(&picture);
     let mut at = 0;
@@ -200,4 +200,9 @@ fn the_zones_are_named_and_stand_where_they_begin() {
         "/pieces?series=TW&shape=oval&mass_from=49.83&mass_to=50.02"
     );
     assert_eq!(addresses.len(), 6, "an empty band leads nowhere");
+    let earlier = weights_picture("TW", &weights, false);
+    assert!(
+        earlier.inner.iter().all(|column| column.address.is_none()),
+        "a list is of now"
+    );
 }

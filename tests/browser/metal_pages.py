@@ -1,6 +1,6 @@
 """The pages about metal, on a telephone and on a desk: signed in, held to the rules of axe-core, looked at, and printed.
 
-    metal.py PROGRAM SHOTS [FOLDER]     FOLDER: a book that is there already; without one the demo is made
+    metal_pages.py PROGRAM SHOTS [FOLDER]     FOLDER: a book that is there already; without one the demo is made
 """
 
 import re
@@ -118,19 +118,36 @@ def walk(screen, book):
     printed(screen, book)
 
 
+def served(program, folder, made=True):
+    """A book with a token for the office, served: the demo, or what is there already."""
+    book = Book(program, folder)
+    if made:
+        book.run("demo", str(folder))
+    book.token = book.run("token", "add", str(folder), "--role", "office", "--name", "tester").split()[0]
+    return book.serve()
+
+
+def of_the_demo(screen, program, folder):
+    """The walk through the demo's pages."""
+    book = served(program, Path(folder) / "demo")
+    try:
+        walk(screen, book)
+    finally:
+        book.stop()
+
+
 def main():
     """Of the demo, or of a book in a folder."""
     program, shots, *folder = sys.argv[1:]
     with tempfile.TemporaryDirectory(prefix="pourbook-metal-") as made, Screen(shots) as screen:
-        book = Book(program, Path(folder[0]) if folder else Path(made) / "book")
-        if not folder:
-            book.run("demo", str(book.folder))
-        book.token = book.run("token", "add", str(book.folder), "--role", "office", "--name", "tester").split()[0]
-        book.serve()
-        try:
-            walk(screen, book)
-        finally:
-            book.stop()
+        if folder:
+            book = served(program, Path(folder[0]), made=False)
+            try:
+                walk(screen, book)
+            finally:
+                book.stop()
+        else:
+            of_the_demo(screen, program, made)
         for fault in screen.faults:
             print(f"FAULT {fault}")
         raise SystemExit(1 if screen.faults else 0)
