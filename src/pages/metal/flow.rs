@@ -50,7 +50,7 @@ pub fn flow(statement: &Statement, lots: &[(u32, i64)], standing: &Standing) -> 
         .filter(|units| *units > 0)
     {
         let address = standing.to(&under(metal, Heading::AlloyedIn));
-        inlets.push(branch("Alloy metal added", units, Tone::Here, address));
+        inlets.push(branch("Alloy metal added", units, Tone::Away, address));
     }
     for (place, (sum, headings)) in all.iter().filter(|(_, (sum, _))| *sum < 0) {
         inlets.push(branch(

@@ -15,7 +15,7 @@ use super::canvas::{Size, both, reach};
 use laid::{Plan, STROKE};
 use maud::{Markup, html};
 
-/// How many branches come in with their names; what is smaller comes in together.
+/// How many branches of what is here come in with their names; what is smaller comes in together.
 const INLETS_MAX: usize = 7;
 
 /// What a branch is, for its colour; its words say it too.
@@ -98,10 +98,11 @@ impl Stream {
         let mut places = INLETS_MAX - 1;
         let (mut others, mut amount) = (0_usize, 0_i64);
         named.retain(|inlet| {
-            let keeps = inlet.amount >= least && places > 0 || inlet.tone == Tone::Unexplained;
-            if keeps {
+            let keeps = inlet.amount >= least && places > 0 || inlet.tone != Tone::Here;
+            if keeps && inlet.tone == Tone::Here {
                 places = places.saturating_sub(1);
-            } else {
+            }
+            if !keeps {
                 others += 1;
                 amount = amount.saturating_add(inlet.amount);
             }

@@ -122,6 +122,7 @@ async fn every_figure_of_the_statement_opens_to_itself() {
     let browser = Browser::of(&app, Role::Office).await;
     let page = browser.get(&app, "/metal/silver").await.expect(200).text();
     let table = page.split("<table class=\"figures\">").nth(1).unwrap();
+    let table = table.split("</table>").next().unwrap();
     let mut opened = 0;
     for row in table
         .split("<tr")
