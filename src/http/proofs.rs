@@ -67,21 +67,25 @@ pub async fn proof_once_released(app: &App, asked: &Asked) -> Result<Found, Prob
     once_released(app, || proof(app, asked)).await
 }
 
-/// Tries something once for each checkpoint, not for each look, as long as one that is released soon may mend it.
+/// Tries something once for each checkpoint, not for each look, as long as one that is released soon, or views that follow
+/// it, may mend it.
 ///
 /// # Errors
 /// As what is tried.
 pub async fn once_released<T>(app: &App, attempt: impl Fn() -> Result<T, Problem>) -> Result<T, Problem> {
-    let released = || app.writer.published().released().map(|released| released.size);
+    let state = || {
+        let size = app.writer.published().released().map(|released| released.size);
+        (size, size.is_some_and(|size| app.views.position() >= size))
+    };
     let mut looks = 0;
     loop {
-        let seen = released();
+        let seen = state();
         let outcome = attempt();
         let waits = matches!(&outcome, Err(problem) if problem.code == NOT_RELEASED);
         if !waits || looks >= LOOKS_MAX {
             return outcome;
         }
-        while released() == seen && looks < LOOKS_MAX {
+        while state() == seen && looks < LOOKS_MAX {
             looks += 1;
             actix_web::rt::time::sleep(LOOK_EVERY).await;
         }
@@ -97,6 +101,12 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let after = query.index("after", "the size of a checkpoint")?;
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
+    if after.is_none()
+        && let Some(id) = app.views.piece_by_serial(&serial).map_err(failed)?
+        && let Some(kept) = kept(app, id, app.views.version(id.0).map_err(failed)?)
+    {
+        return Ok(kept.found);
+    }
     let piece = piece_of(app, &serial)?;
     match after {
         Some(after) => later(app, &piece, after),
@@ -110,19 +120,24 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// 503 while no released checkpoint covers the piece.
 pub fn of_piece(app: &App, piece: &Piece) -> Result<Kept, Problem> {
     let version = app.views.version(piece.piece.0).map_err(failed)?;
-    let now = (app.clock)();
-    let kept = app.proofs.kept.find(&piece.piece);
-    if let Some(kept) = kept.filter(|kept| kept.version == version && is_fresh(kept.made, now)) {
+    if let Some(kept) = kept(app, piece.piece, version) {
         return Ok(kept);
     }
+    let made = (app.clock)();
     let proof = Kept {
         found: make(app, piece)?,
         version,
-        made: now,
+        made,
     };
     let bytes = proof.found.body.len();
     app.proofs.kept.keep(piece.piece, proof.clone(), bytes);
     Ok(proof)
+}
+
+/// A proof that is kept, of the version that its piece has now, and not too old.
+fn kept(app: &App, piece: PieceId, version: u64) -> Option<Kept> {
+    let kept = app.proofs.kept.find(&piece);
+    kept.filter(|kept| kept.version == version && is_fresh(kept.made, (app.clock)()))
 }
 
 fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
@@ -131,6 +146,11 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
     let released = published
         .released()
         .ok_or_else(|| wait("no checkpoint has been released yet"))?;
+    // Entries that are followed together are written one chain after another: a file made in between could hold a piece's
+    // certificate and not the end of the session behind it, or hide what is followed next.
+    if app.views.position() < released.size {
+        return Err(wait("what the checkpoint covers is still being followed"));
+    }
     // What is not released yet is missed, not left out: the newest file holds all.
     let file = file(
         app,

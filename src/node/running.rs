@@ -8,17 +8,18 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
-    configure,
+    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Sessions, Settings as ApiSettings,
+    Streams, configure,
 };
-use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
-use crate::proof::NoteSigner;
+use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
+use crate::proof::{NoteSigner, leaf_hash};
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
 use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::thread::JoinHandle;
+use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
 /// How long a request may take to arrive, and a connection may stand idle, seconds.
@@ -108,6 +109,24 @@ pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
     Ok(views.position())
 }
 
+/// Opens the views of a store. Those that a full disk or a crash left unreadable are derived, so they are removed and made
+/// anew; the book's lock is held, so they are nobody else's. Those of another log are emptied.
+fn open_views(folder: &BookFolder, store: &dyn Store) -> Result<Views, NodeError> {
+    let path = folder.views();
+    let views = match Views::open(&path) {
+        Err(error) if folder.files().exists(&path)? => {
+            tracing::warn!("{error}: they are made anew from the log");
+            std::fs::remove_dir_all(&path)?;
+            Views::open(&path)?
+        }
+        opened => opened?,
+    };
+    if !views.hold_against(&|index| Some(leaf_hash(&store.read(index).ok()??)))? {
+        tracing::warn!("the views had followed another log than this one: they follow it from its beginning");
+    }
+    Ok(views)
+}
+
 fn tile_files(folder: &BookFolder) -> TileFiles {
     TileFiles::new(folder.files(), folder.tiles())
 }
@@ -121,11 +140,15 @@ impl Node {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder)?;
-        let views = Views::open(&folder.views())?;
+        let views = open_views(folder, &*opened.0)?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;
         desk.release()?;
         let store = desk.store();
+        // Nobody is told that a serial was never given while it is still being read. Views that failed end the wait.
+        if let Some(last) = store.head().size.checked_sub(1) {
+            let _ = views.wait_for(last, Duration::MAX);
+        }
         let tiles = Arc::new(tile_files(folder));
         let keeping = Keeping::start(desk.published(), Arc::clone(&store), Arc::clone(&tiles))?;
         let watch = clock::Stopwatch::start();
@@ -155,6 +178,8 @@ impl Node {
                 entries_public: settings.entries == EntriesFor::Public,
                 policy,
                 body_timeout: BODY_TIMEOUT,
+                currency: settings.currency,
+                workshop: settings.workshop,
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
@@ -163,6 +188,8 @@ impl Node {
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
             streams: Streams::default(),
+            sessions: Sessions::new(settings.workshop.session_hours),
+            chance: Arc::new(chance::bytes),
         });
         Ok(Self {
             app,
@@ -221,10 +248,10 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
     let served = actix_web::rt::System::new().block_on(async move {
         let served = Arc::clone(&app);
         let factory = move || actix_web::App::new().configure(|config| configure(config, &served));
-        let client = std::time::Duration::from_secs(CLIENT_SECONDS);
+        let client = Duration::from_secs(CLIENT_SECONDS);
         let server = actix_web::HttpServer::new(factory)
             .client_request_timeout(client)
-            .keep_alive(std::time::Duration::from_secs(75))
+            .keep_alive(Duration::from_secs(75))
             .max_connections(10_000)
             .shutdown_timeout(CLIENT_SECONDS)
             .shutdown_signal(until_told(app)?)

@@ -23,6 +23,7 @@ mod quotes;
 mod settings;
 mod stock;
 mod wire;
+mod workshop;
 
 use actix_web::body::{BodySize, MessageBody, to_bytes};
 use actix_web::http::Method;
@@ -32,7 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens,
+    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Sessions, Settings, Streams, Tokens,
+    WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -132,6 +134,8 @@ pub struct Served {
     pub other_root: bool,
     /// The book does not say where it is reached.
     pub no_address: bool,
+    /// The workshop's own pages.
+    pub workshop: WorkshopSettings,
 }
 
 impl Default for Served {
@@ -145,6 +149,7 @@ impl Default for Served {
             beat: Duration::from_secs(15),
             other_root: false,
             no_address: false,
+            workshop: WorkshopSettings::default(),
         }
     }
 }
@@ -157,6 +162,8 @@ pub struct TestApp {
     pub clock: Arc<AtomicI64>,
     /// Whether the writer's thread holds its checkpoints back.
     pub held: Arc<AtomicBool>,
+    /// Whether the views stay behind: they follow again with the next entry after this is false.
+    pub behind: Arc<AtomicBool>,
     /// The clock of the limits, milliseconds.
     pub ticks: Arc<AtomicU64>,
     tokens: Vec<(Role, String)>,
@@ -185,13 +192,14 @@ impl TestApp {
         let clock = Arc::new(AtomicI64::new(NOW));
         let mut draw = Draw::new([7; 32]);
         let mut held = Tokens::default();
-        let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
+        let mut add = |role, ends| (role, held.add(&mut draw, role, name_of(role), ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
         let passing = add(Role::Auditor, Some(Timestamp(NOW + 60))).1;
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
-        let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let behind = Arc::new(AtomicBool::new(false));
+        let (writer, views, store, root, policy) = open_book(&clock, &releases_held, &behind);
         let policy = match served.other_root {
             true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
             false => policy,
@@ -215,6 +223,8 @@ impl TestApp {
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,
+                currency: "GBP".into(),
+                workshop: served.workshop,
             },
             clock: {
                 let clock = Arc::clone(&clock);
@@ -234,6 +244,11 @@ impl TestApp {
                 })
             },
             streams: Streams::new(served.beat),
+            sessions: Sessions::new(served.workshop.session_hours),
+            chance: {
+                let draw = Mutex::new(Draw::new([6; 32]));
+                Arc::new(move || draw.lock().unwrap().bytes())
+            },
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(
@@ -275,6 +290,7 @@ impl TestApp {
             root,
             clock,
             held: releases_held,
+            behind,
             ticks,
             tokens,
             expired,
@@ -365,6 +381,11 @@ impl TestApp {
     }
 }
 
+/// What the people of the workshop call who has a role.
+fn name_of(role: Role) -> Option<String> {
+    (role == Role::Office).then(|| "Maud at the desk".to_owned())
+}
+
 impl Drop for TestApp {
     fn drop(&mut self) {
         self.app.writer.stop();
@@ -379,6 +400,7 @@ pub fn bearer(token: &str) -> (&'static str, String) {
 fn open_book(
     clock: &Arc<AtomicI64>,
     held: &Arc<AtomicBool>,
+    behind: &Arc<AtomicBool>,
 ) -> (Writer, Views, Arc<dyn Store>, String, String) {
     let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
     let views = Views::temporary().unwrap();
@@ -404,15 +426,23 @@ fn open_book(
         secret: [9; 32],
     };
     let mut follower = Follower::new(views.clone());
+    let (behind, mut late) = (Arc::clone(behind), Vec::new());
     let observer = Observer::new(0, move |told| {
-        follower
-            .follow(Heard {
-                index: told.index,
-                entry: &told.entry,
-                rows: &told.rows,
-                gone: &told.gone,
-            })
-            .unwrap();
+        late.push(told);
+        if behind.load(Ordering::SeqCst) {
+            return;
+        }
+        for told in late.drain(..) {
+            follower
+                .follow(Heard {
+                    index: told.index,
+                    leaf: told.leaf,
+                    entry: &told.entry,
+                    rows: &told.rows,
+                    gone: &told.gone,
+                })
+                .unwrap();
+        }
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();
     let mut draw = Draw::new([8; 32]);
