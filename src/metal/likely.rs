@@ -37,13 +37,13 @@ pub const RULES: &[SlipRule] = &[SlipRule {
     readings_min: 5,
     deviations: 5,
     mean_thousandths: 10,
-    limit_thousandths: 100,
+    limit_thousandths: 50,
     filed_thousandths: 50,
     gained_thousandths: 2,
     round_tare_grams: 5,
 }];
 
-/// Between which masses a reading is taken without a question.
+/// Between which masses a reading is taken without a question: to 0.01 g, outwards.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Likely {
     /// From here, grams.
@@ -80,9 +80,28 @@ pub enum Doubt {
     Heavy,
 }
 
+/// What a window is rounded to, outwards, in units of a mass: it is read at arm's length.
+const ROUND: u128 = 1_000;
+
+fn down(mass: Mass) -> Mass {
+    Mass::from_count(mass.count() / ROUND * ROUND).unwrap_or(mass)
+}
+
+fn up(mass: Mass) -> Mass {
+    Mass::from_count(mass.count().div_ceil(ROUND) * ROUND).unwrap_or(mass)
+}
+
 /// A share of a mass, rounded up.
 fn share(mass: Mass, thousandths: u32) -> Option<Mass> {
     Mass::from_count((mass.count() * u128::from(thousandths)).div_ceil(1_000))
+}
+
+impl SlipRule {
+    /// What a round tare is a multiple of; none beyond what a mass can hold.
+    #[must_use]
+    pub fn round_tare(&self) -> Option<Mass> {
+        Mass::from_units(100_000)?.checked_mul(self.round_tare_grams)
+    }
 }
 
 impl Likely {
@@ -96,9 +115,9 @@ impl Likely {
         let wide = spread.deviation_up()?.checked_mul(rule.deviations)?;
         let wide = wide.max(share(near, rule.mean_thousandths)?);
         Some(Self {
-            low: near.checked_sub(wide).unwrap_or(Mass::ZERO),
+            low: down(near.checked_sub(wide).unwrap_or(Mass::ZERO)),
             near,
-            high: near.checked_add(wide)?,
+            high: up(near.checked_add(wide)?),
             by: Ground::Mould(spread.count()),
         })
     }
@@ -109,9 +128,9 @@ impl Likely {
         let below = share(lower, rule.limit_thousandths)?;
         let near = Mass::from_units(lower.checked_add(upper)?.units() / 2)?;
         Some(Self {
-            low: lower.checked_sub(below).unwrap_or(Mass::ZERO),
+            low: down(lower.checked_sub(below).unwrap_or(Mass::ZERO)),
             near,
-            high: upper.checked_add(share(upper, rule.limit_thousandths)?)?,
+            high: up(upper.checked_add(share(upper, rule.limit_thousandths)?)?),
             by: Ground::Limits,
         })
     }
@@ -121,9 +140,9 @@ impl Likely {
     pub fn of_last(rule: &SlipRule, last: Mass) -> Option<Self> {
         let filed = share(last, rule.filed_thousandths)?;
         Some(Self {
-            low: last.checked_sub(filed).unwrap_or(Mass::ZERO),
+            low: down(last.checked_sub(filed).unwrap_or(Mass::ZERO)),
             near: last,
-            high: last.checked_add(share(last, rule.gained_thousandths)?)?,
+            high: up(last.checked_add(share(last, rule.gained_thousandths)?)?),
             by: Ground::Last,
         })
     }
@@ -139,9 +158,12 @@ impl Likely {
             return None;
         }
         let over = reading.checked_sub(self.near)?;
-        let step = Mass::from_units(i64::from(rule.round_tare_grams).checked_mul(100_000)?)?;
+        let step = rule.round_tare()?;
         let half = self.high.checked_sub(self.near)?;
-        let tares = over.count().checked_add(step.count() / 2)?.checked_div(step.count())?;
+        let tares = over
+            .count()
+            .checked_add(step.count() / 2)?
+            .checked_div(step.count())?;
         let tare = Mass::from_count(tares.checked_mul(step.count())?)?;
         let near_round = tare.minus(over).magnitude() <= half;
         // A window as wide as the steps between round tares would call everything a tare.

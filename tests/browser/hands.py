@@ -1,6 +1,7 @@
 """Somebody at the bench: a tablet with the workshop's pages, worked by taps and key strokes alone."""
 
 import re
+import time
 
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "desk": (1280, 900)}
 
@@ -75,6 +76,13 @@ class Hands:
     def waiting(self, count, page=None):
         """Waits until so many of the own entries are not yet in the book."""
         (page or self.page).wait_for_selector(f"[data-line][data-waiting='{count}']", state="attached", timeout=30_000)
+
+    def until(self, expression, page=None, seconds=20):
+        """Waits until an expression holds in the page; the pages forbid what playwright's own way of waiting needs."""
+        end = time.monotonic() + seconds
+        while not (page or self.page).evaluate(expression):
+            assert time.monotonic() < end, f"never came about: {expression}"
+            time.sleep(0.03)
 
     def current(self, page=None):
         """The pour number of the piece that is weighed now."""

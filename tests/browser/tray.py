@@ -33,6 +33,9 @@ class Shop:
             "limits": {"nominal": "50.00", "lower": "50.00", "upper": "51.20"}, "digits": 4, "marking": "exempt",
             "ground": "bullion", "struck": False, "title": "Tarn House"}, "series")[0]
         self.jar = self.bench.make("/v1/jars", {"metal": "silver", "fineness": "999", "residue": "prills"}, "jar")[0]
+        # What the mould gave before: six readings, 50.20 to 50.70, so that a slip is known as one.
+        weights = [f"50.{20 + 10 * number}" for number in range(6)]
+        self.bench.melt(self.session, self.lot(), "490.00", self.series, weights, "187.20")
 
     def lot(self, mass="500.00"):
         """Metal to draw from."""
@@ -47,6 +50,12 @@ class Shop:
         pours = {"pours": [{"series": self.series, "shape": "oval"} for _ in range(count)]}
         events = self.bench.give(f"/v1/melts/{melt}/pours", pours, melt)["events"]
         return melt, {event["pour"]: event["piece"] for event in events}
+
+    def open(self):
+        """The scale is in session, whatever the part before left."""
+        self.session = self.bench.wire.send("GET", f"/v1/scales/{self.scale}")[1]["session"] or self.bench.session(self.scale)
+        status, row = self.bench.wire.send("GET", f"/v1/sessions/{self.session}")
+        self.bench.wire.versions[self.session] = row["version"]
 
     def row(self, piece):
         """A piece as the book has it."""
@@ -92,24 +101,27 @@ def run(screen, shop, hands):
     page.click("text=Charge a crucible")
     hands.fill(metal="silver")
     page.fill(f"[name='lots/{lot}/mass']", "210.00")
-    page.wait_for_function("document.querySelector('[data-blend]').textContent.includes('999.5')")
+    hands.until("document.querySelector('[data-blend]').textContent.includes('999.5')")
     hands.look("charge", whole=True)
     hands.send()
     screen.must("Pour melt" in page.inner_text("h1"), "run", f"not charged: {page.inner_text('main')[:300]}")
     poured(screen, hands, page)
     page.click("text=Weigh the tray")
     hands.ready()
-    for number, text in enumerate(["50.42", "50,40", "49.80", "51.60"], 1):
+    for number, text in enumerate(["50.42", "50,40", "49.40", "51.60"], 1):
         hands.type(text)
+        if number > 2:
+            screen.must("the mould gives" in page.inner_text(".says"), "run", f"{text} g is not asked about")
+            page.keyboard.press("Enter")
         hands.last({1: "accepted", 2: "accepted", 3: "under", 4: "over"}[number])
     hands.look("tray-done")
     screen.must("tray is weighed" in page.inner_text(".now"), "run", "the tray is not done")
     page.click("text=Close the melt")
-    hands.fill(heel="7.70", prills__jar=shop.jar, prills__mass="0.05")
+    hands.fill(heel="8.10", prills__jar=shop.jar, prills__mass="0.05")
     hands.look("closing", whole=True)
     hands.send()
     screen.must("weighed out" in page.inner_text("h1"), "run", f"not closed: {page.inner_text('main')[:300]}")
-    screen.must("0.03 g" in page.inner_text("main"), "run", "210.00 - 202.22 - 7.70 - 0.05 = 0.03 g of loss is not told")
+    screen.must("0.03 g" in page.inner_text("main"), "run", "210.00 - 201.82 - 8.10 - 0.05 = 0.03 g of loss is not told")
     hands.look("balance", whole=True)
     closing(screen, shop, hands)
 
@@ -125,7 +137,7 @@ def poured(screen, hands, page):
     hands.look("pour")
     hands.targets("pour")
     page.dblclick("text=Write 4 in the book")
-    page.wait_for_function("document.querySelector('[data-poured] .says').textContent.startsWith('In the book')")
+    hands.until("document.querySelector('[data-poured] .says').textContent.startsWith('In the book')")
     said = page.inner_text("[data-poured] .says")
     screen.must(said.count("-") == 4, "run", f"four pours are in the book: {said}")
 
@@ -212,7 +224,7 @@ def cut(screen, shop, hands, line):
     melt, pieces = shop.melt(9)
     page = hands.go(f"/bench/tray?melt={melt}")
     hands.ready()
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    hands.until("navigator.serviceWorker.controller !== null")
     page.wait_for_selector("html[data-kept]", state="attached")
     time.sleep(0.5)
     texts = [f"50.{40 + number}" for number in range(9)]
@@ -262,9 +274,10 @@ def answers(screen, shop, hands, line):
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
-    hands.last("accepted", list(pieces)[1])
     hands.type("50.43")
-    screen.must("is on the pan" in page.inner_text(".says") or hands.current() != list(pieces)[2], "answers", "a bounce goes unasked")
+    screen.must("on the pan" in page.inner_text(".says"), "answers",
+                f"the same reading at once goes unasked: {page.inner_text('.says')!r}, {hands.current()}")
+    hands.last("accepted", list(pieces)[1])
     found = list(shop.readings(pieces).values())
     screen.must(found[:2] == [["50.41"], ["50.43"]] and found[3] == [], "answers", f"the book has {found}")
     refusals(screen, shop, hands, page)
@@ -282,7 +295,7 @@ def refusals(screen, shop, hands, page):
     hands.look("refused")
     hands.type("50.44")
     hands.type("50.45")
-    page.wait_for_function("document.querySelectorAll('.strip [data-state=accepted]').length === 2")
+    hands.until("document.querySelectorAll('.strip [data-state=accepted]').length === 2")
     screen.must(hands.current() == list(pieces)[0], "refusal", "the tray does not come back to what was refused")
     hands.type("50.46")
     hands.last("accepted", list(pieces)[0])
@@ -307,10 +320,10 @@ def expired(screen, shop, hands):
     hands.ready()
     hands.waiting(0)
     screen.must(list(shop.readings(pieces).values()) == [["50.41"], ["50.43"], ["50.45"]], "expired", str(shop.readings(pieces)))
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    hands.until("navigator.serviceWorker.controller !== null")
     page.click("form[action='/sign-out'] button")
     page.wait_for_load_state()
-    page.wait_for_function("async () => (await caches.keys()).length === 0", timeout=10_000)
+    hands.until("async () => (await caches.keys()).length === 0")
     left = page.evaluate("async () => (await navigator.serviceWorker.getRegistrations()).length")
     screen.must(left == 0, "sign-out", "the worker is still there")
 
@@ -356,7 +369,7 @@ def tablets(screen, shop, hands, other):
     screen.must("Somebody else was at it" in words and "50.41 g" in words and "50.47 g" in words, "tablets", words)
     other.look("two-tablets")
     other.type("50.43")
-    other.page.wait_for_function("document.querySelectorAll('.strip [data-state=accepted]').length === 1")
+    other.until("document.querySelectorAll('.strip [data-state=accepted]').length === 1")
     found = list(shop.readings(pieces).values())
     screen.must(found == [["50.41"], ["50.43"], []], "tablets", f"the book has {found}")
 
@@ -377,7 +390,7 @@ def plain(screen, shop, url, token):
     piece = list(pieces.values())[0]
     page.fill(f"[name='items/{piece}/mass']", "5.042")
     page.click("main form.entry .send button")
-    screen.must("next to nothing" in page.inner_text("main") or "let expect" in page.inner_text("main"), "plain",
+    screen.must("the mould gives" in page.inner_text("main"), "plain",
                 f"a slip is not asked about: {page.inner_text('main')[:400]}")
     page.fill(f"[name='items/{piece}/mass']", "50,42")
     page.click("main form.entry .send button")
@@ -447,6 +460,7 @@ def walk(screen, shop, line, token, asked):
     }
     for name in asked.only or PARTS[:-1]:
         hands = tablet(name=name)
+        shop.open()
         try:
             parts[name](hands)
         except Exception as error:

@@ -38,7 +38,7 @@ fn seat(visit: &Visit) -> Seat {
     Seat {
         operator: visit.signed_in.caller.operator.to_string(),
         form_token: visit.signed_in.form_token.clone(),
-        header: FORM_HEADER.as_str(),
+        header: FORM_HEADER.as_str().to_owned(),
         corrects: visit.role() == Role::Office,
     }
 }
@@ -50,7 +50,9 @@ fn of_now<T>(app: &App, answer: impl FnOnce(&Reckoning) -> T) -> Result<T, Probl
 
 /// The rule by which somebody is asked about a reading.
 fn rule() -> Result<&'static SlipRule, Problem> {
-    RULES.last().ok_or_else(|| Problem::internal("there is no rule of slips"))
+    RULES
+        .last()
+        .ok_or_else(|| Problem::internal("there is no rule of slips"))
 }
 
 /// What the workshop calls a thing, as far as the role may see it.
@@ -63,12 +65,17 @@ fn label(app: &App, visit: &Visit, id: Uuid) -> Result<Option<String>, Problem> 
 fn scale_words(app: &App, visit: &Visit, scale: &Scale) -> Result<String, Problem> {
     let name = label(app, visit, scale.scale.0)?.unwrap_or_else(|| "Scale".to_owned());
     let verified = if scale.verified { "" } else { ", not verified" };
-    Ok(format!("{name}, to {} g in steps of {} g{verified}", scale.max, scale.d))
+    Ok(format!(
+        "{name}, to {} g, steps of {} g{verified}",
+        scale.max, scale.d
+    ))
 }
 
 /// The sessions that are open, each with its scale.
 fn open_sessions(book: &Book) -> Vec<(Session, Scale)> {
-    let open = book.sessions().filter(|session| session.state == SessionState::Open);
+    let open = book
+        .sessions()
+        .filter(|session| session.state == SessionState::Open);
     let with_scale = open.filter_map(|session| Some((session.clone(), book.scale(session.scale)?.clone())));
     let mut sessions: Vec<(Session, Scale)> = with_scale.collect();
     sessions.sort_by_key(|(session, _)| session.since);

@@ -36,7 +36,7 @@ pub struct Seat {
     /// The form token of the session.
     pub form_token: String,
     /// The header that takes it.
-    pub header: &'static str,
+    pub header: String,
     /// Whether the part of this operator corrects what is in the book.
     pub corrects: bool,
 }

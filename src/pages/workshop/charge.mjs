@@ -57,5 +57,7 @@ if (panel && form) {
     predict();
   });
   form.addEventListener('change', predict);
+  // What was typed before this ran.
+  for (const source of sources) if (massOf(source)?.value) boxOf(source).checked = true;
   predict();
 }

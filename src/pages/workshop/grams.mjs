@@ -63,12 +63,15 @@ export function doubt(likely, reading) {
 
 /** The question, as somebody at the bench reads it. */
 export function question(likely, text, asked) {
+  const over = units(text) - likely.near;
   const span = `${grams(likely.low)} g to ${grams(likely.high)} g`;
   const ground = { mould: 'the mould gives', limits: 'the limits let expect', last: 'it weighed last, so expect' }[likely.by];
   const why = {
     empty_pan: 'that is next to nothing: is the piece on the pan?',
     light: `${ground} ${span}.`,
-    heavy: `${ground} ${span}.`,
+    heavy: over >= likely.round
+      ? `that is ${grams(over)} g more than ${ground} (${span}): a slipped digit, or a dish that was not tared?`
+      : `${ground} ${span}.`,
     tare: `that is about ${asked.tare === undefined ? '' : grams(asked.tare)} g more than ${ground} (${span}): was the dish tared?`,
   }[asked.kind];
   return `${text} g: ${why} Enter takes it as it is; or type it anew.`;

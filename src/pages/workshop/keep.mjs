@@ -33,6 +33,8 @@ class Kept {
       transaction.onerror = () => reject(transaction.error);
       transaction.onabort = () => reject(transaction.error);
     });
+    // A request that fails is thrown by the work; what it does to the transaction is no news then.
+    finished.catch(() => {});
     const result = await work(transaction.objectStore(store));
     await finished;
     return result;

@@ -8,4 +8,4 @@ export async function leave() {
   await Promise.all(registered.filter((one) => new URL(one.scope).pathname === '/bench/').map((one) => one.unregister()));
 }
 
-if (document.querySelector('[data-signed-out]')) leave();
+if (document.querySelector('script[data-signed-out]')) leave();

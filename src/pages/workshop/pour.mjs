@@ -56,7 +56,7 @@ class Pours {
     const melt = this.set.pours;
     await this.queue.add({
       key: this.#key, path: `/v1/melts/${melt}/pours`, body: { pours }, sees: { [melt]: Number(this.set.version) }, match: melt,
-      tray: this.tray, thing: melt, text: `${pours.length} pours`, words: chosen.map(({ words }) => words),
+      tray: this.tray, thing: melt, text: `${pours.length} pours`, first: this.number(0), words: chosen.map(({ words }) => words),
     });
   }
 
@@ -64,22 +64,20 @@ class Pours {
     const entries = (await this.queue.entries()).filter((one) => one.tray === this.tray);
     this.waiting = entries.find((one) => one.state === 'waiting');
     for (const entry of entries) {
-      const version = entry.answer?.versions?.[this.set.pours];
-      if (entry.state === 'recorded' && version > Number(this.set.version)) this.recorded(entry, version);
+      if (entry.state === 'recorded') this.recorded(entry);
       if (entry.state === 'refused') await this.refused(entry);
     }
     this.show();
   }
 
-  recorded(entry, version) {
+  recorded(entry) {
     const poured = entry.answer.events.filter((event) => event.kind === 'piece.poured').map((event) => event.pour);
-    this.set.version = version;
-    this.next = Number(poured.at(-1).split('-')[1]) + 1;
-    this.says.textContent = `In the book: ${poured.join(', ')}.`;
-    if (entry.key === this.#key) {
-      this.#chosen = [];
-      this.#key = fresh();
-    }
+    this.next = Math.max(this.next, Number(poured.at(-1).split('-')[1]) + 1);
+    if (entry.key !== this.#key) return;
+    const others = poured[0] === entry.first ? '' : ' Somebody else poured meanwhile: these are the numbers that hold.';
+    this.says.textContent = `In the book: ${poured.join(', ')}.${others}`;
+    this.#chosen = [];
+    this.#key = fresh();
   }
 
   async refused(entry) {

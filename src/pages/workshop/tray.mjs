@@ -8,7 +8,8 @@ import { begin, make } from './bench.mjs';
 import { UNTAKEN, digits, doubt, grams, question, units } from './grams.mjs';
 import { SIGNS, reason, refusal } from './words.mjs';
 
-const SHOWN = 10;
+/** How many pieces are shown at once; on a phone one row of them. */
+const shown = () => (matchMedia('(max-width: 34rem)').matches ? 5 : 10);
 /** One gram in units of a mass. */
 const GRAM = 100_000n;
 /** How soon after a reading an empty line is no line, and the same reading asked about, milliseconds. */
@@ -21,11 +22,11 @@ class Tray {
   #last = null;
   #taken = { text: '', pour: '', at: 0 };
 
-  constructor(element, queue) {
+  constructor(element, items, queue) {
     this.element = element;
     this.queue = queue;
     this.set = element.dataset;
-    this.pieces = [...element.querySelectorAll('li[data-piece]')].map((item) => fromPage(item.dataset));
+    this.pieces = items.map((item) => fromPage(item.dataset));
     this.chosen = null;
     this.build(element.querySelector('[data-scale]'));
     queue.addEventListener('changed', () => this.merge());
@@ -120,10 +121,11 @@ class Tray {
     if (typed.trim() === '' && Date.now() - this.#taken.at < BOUNCE) return undefined;
     const read = digits(typed);
     if (read.wrong) return this.ask(`${capital(UNTAKEN[read.wrong])}.`, 'wrong');
-    const asked = piece.likely && doubt({ ...piece.likely, round: BigInt(this.set.round) * GRAM }, units(read.text));
+    const likely = piece.likely && { ...piece.likely, round: BigInt(this.set.round) * GRAM };
+    const asked = likely && doubt(likely, units(read.text));
     const about = `${piece.id} ${read.text}`;
     if (asked && this.#asked !== about) {
-      this.ask(question(piece.likely, read.text, asked), asked.kind);
+      this.ask(question(likely, read.text, asked), asked.kind);
       this.#asked = about;
       return undefined;
     }
@@ -240,8 +242,9 @@ class Tray {
     this.input.disabled = !piece;
     this.showChoices(piece);
     this.showLast();
-    const from = Math.max(0, Math.min((at < 0 ? this.pieces.length : at) - SHOWN / 2, this.pieces.length - SHOWN));
-    this.strip.replaceChildren(...this.pieces.slice(from, from + SHOWN).map((one) => this.chip(one)));
+    const count = shown();
+    const from = Math.max(0, Math.min((at < 0 ? this.pieces.length : at) - Math.floor(count / 2), this.pieces.length - count));
+    this.strip.replaceChildren(...this.pieces.slice(from, from + count).map((one) => this.chip(one)));
     this.element.dataset.left = this.pieces.filter((one) => !this.isDone(one)).length;
   }
 
@@ -347,8 +350,9 @@ const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 const element = document.querySelector('[data-tray]');
 if (element) {
+  const items = [...element.querySelectorAll('li[data-piece]')];
   const queue = await begin(element);
-  const tray = new Tray(element, queue);
+  const tray = new Tray(element, items, queue);
   await tray.merge();
   element.dataset.ready = 'yes';
 }

@@ -26,7 +26,7 @@ export function refusal(entry, now) {
     return `Somebody else was at it meanwhile. ${has}. What you typed, ${entry.text}, was not taken.`;
   }
   const words = {
-    'session-not-open': 'The scale’s session has ended. Open a session, then weigh it again.',
+    'session-closed': 'The scale’s session has ended. Open a session, then weigh it again.',
     'too-fine-for-scale': 'That is finer than this scale reads: look at the display again.',
     'above-scale': 'That is more than this scale can weigh.',
     'idempotency-key-reused': 'It was sent before by somebody else or with another content. Look at the piece before you weigh it again.',

@@ -44,16 +44,19 @@ pub fn board(app: &App, visit: &Visit) -> Result<Seen, Problem> {
 }
 
 fn work(found: &Found) -> Vec<Work> {
-    let filings = found.filings.iter().map(|(melt, number, count, over, jar)| match jar {
-        Some(jar) => Work {
-            path: format!("/bench/tray?melt={melt}&jar={jar}"),
-            words: format!("File and polish melt {number}: {count} pieces, {over} over their limit"),
-        },
-        None => Work {
-            path: "/bench/jars/new".to_owned(),
-            words: format!("File and polish melt {number}: open a jar for its lemel first"),
-        },
-    });
+    let filings = found
+        .filings
+        .iter()
+        .map(|(melt, number, count, over, jar)| match jar {
+            Some(jar) => Work {
+                path: format!("/bench/tray?melt={melt}&jar={jar}"),
+                words: format!("File and polish melt {number}: {count} pieces, {over} over their limit"),
+            },
+            None => Work {
+                path: "/bench/jars/new".to_owned(),
+                words: format!("File and polish melt {number}: open a jar for its lemel first"),
+            },
+        });
     let finals = found.finals.iter().map(|(series, count)| Work {
         path: format!("/bench/tray?series={}", series.series),
         words: format!("Final weighing of {}: {count} pieces", series.code),
@@ -67,7 +70,10 @@ fn work(found: &Found) -> Vec<Work> {
 
 fn find(book: &Book) -> Found {
     let session = |scale: &Scale| scale.session.and_then(|id| book.session(id).cloned());
-    let mut scales: Vec<_> = book.scales().map(|scale| (scale.clone(), session(scale))).collect();
+    let mut scales: Vec<_> = book
+        .scales()
+        .map(|scale| (scale.clone(), session(scale)))
+        .collect();
     scales.sort_by_key(|(scale, _)| scale.since);
     let open = book.melts().filter(|melt| melt.state == MeltState::Open);
     let mut melts: Vec<MeltSeen> = open
@@ -83,7 +89,9 @@ fn find(book: &Book) -> Found {
         })
         .collect();
     melts.sort_by_key(|melt| melt.number);
-    let in_work = book.series().filter(|series| series.state == SeriesState::Open);
+    let in_work = book
+        .all_series()
+        .filter(|series| series.state == SeriesState::Open);
     let mut finals: Vec<(Series, usize)> = in_work
         .map(|series| (series.clone(), for_certificates(book, series).len()))
         .filter(|(_, count)| *count > 0)
@@ -123,5 +131,6 @@ fn filings(book: &Book) -> Vec<(MeltId, u32, usize, usize, Option<JarId>)> {
 fn jar_for(book: &Book, metal: Metal, fineness: Fineness) -> Option<JarId> {
     let jars = book.jars().filter(|jar| jar.residue == Residue::Lemel);
     let fits = jars.filter(|jar| jar.metal == metal && jar.fineness <= fineness);
-    fits.max_by_key(|jar| (jar.fineness, jar.since)).map(|jar| jar.jar)
+    fits.max_by_key(|jar| (jar.fineness, jar.since))
+        .map(|jar| jar.jar)
 }

@@ -23,11 +23,14 @@ impl Moulds {
     /// not found in doubt since.
     #[must_use]
     pub fn of(book: &Book, tray: &[Piece]) -> Self {
-        let mut spreads: BTreeMap<Cast, Spread> =
-            tray.iter().map(|piece| (cast(piece), Spread::default())).collect();
+        let mut spreads: BTreeMap<Cast, Spread> = tray
+            .iter()
+            .map(|piece| (cast(piece), Spread::default()))
+            .collect();
         for piece in book.pieces() {
             let first = piece.readings.first();
-            let first = first.filter(|reading| reading.stage == Stage::FromMould && !book.is_suspect(reading));
+            let first =
+                first.filter(|reading| reading.stage == Stage::FromMould && !book.is_suspect(reading));
             if let (Some(reading), Some(spread)) = (first, spreads.get_mut(&cast(piece))) {
                 spread.take(reading.mass.mass());
             }

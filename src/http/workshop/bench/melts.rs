@@ -7,8 +7,8 @@ use crate::domain::{
 use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::metal::{Fineness, Mass};
-use crate::pages::workshop::bench::{self, Cavity, Pours, Source};
 use crate::pages::workshop::Row;
+use crate::pages::workshop::bench::{self, Cavity, Pours, Source};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
@@ -53,7 +53,7 @@ pub fn cavities(book: &Book, melt: MeltId) -> Vec<Cavity> {
         let fine = series.fineness <= melt.reckoned_fineness();
         series.state == SeriesState::Open && series.metal == melt.metal && fine
     };
-    let mut all: Vec<_> = book.series().filter(fits).collect();
+    let mut all: Vec<_> = book.all_series().filter(fits).collect();
     all.sort_by_key(|series| series.since);
     let mut cavities = Vec::new();
     for series in all {
@@ -95,15 +95,20 @@ fn under_way(book: &Book, series: Uuid, shape: &str) -> u32 {
     let of_shape = book
         .pieces()
         .filter(|piece| piece.series.0 == series && piece.shape.as_str() == shape);
-    let count = of_shape.filter(|piece| counts(piece.state) && piece.number.is_none()).count();
+    let count = of_shape
+        .filter(|piece| counts(piece.state) && piece.number.is_none())
+        .count();
     u32::try_from(count).unwrap_or(u32::MAX)
 }
+
+/// What a form of a charge offers: the lines of each table, and what stands behind them.
+pub type Offered = (BTreeMap<&'static str, Vec<Row>>, Vec<Source>);
 
 /// What a charge may be made of: lines of the form by table, and what each is, for the prediction.
 ///
 /// # Errors
 /// When the views cannot be read.
-pub fn charge_sources(app: &App) -> Result<(BTreeMap<&'static str, Vec<Row>>, Vec<Source>), Problem> {
+pub fn charge_sources(app: &App) -> Result<Offered, Problem> {
     let found = of_now(app, |reckoning| sources(reckoning.book()))?;
     let mut rows: BTreeMap<&'static str, Vec<Row>> = BTreeMap::new();
     let mut told = Vec::new();
@@ -147,7 +152,12 @@ fn heels(book: &Book) -> Vec<Named> {
     melts.sort_by_key(|melt| melt.number);
     let named = |melt: &Melt| {
         let heel = melt.heel.filter(|heel| !heel.is_zero())?;
-        let words = format!("Heel of melt {}, {} {}", melt.number, melt.metal, melt.reckoned_fineness());
+        let words = format!(
+            "Heel of melt {}, {} {}",
+            melt.number,
+            melt.metal,
+            melt.reckoned_fineness()
+        );
         let fine = Some(melt.reckoned_fineness().to_string());
         let source = of_table("heels", melt.melt.0, melt.metal.to_string(), fine, Some(heel));
         Some((source, words, format!("{heel} g")))
@@ -166,19 +176,37 @@ fn jars(book: &Book) -> Vec<Named> {
         let lowest: Option<Fineness> = melts.map(Melt::reckoned_fineness).min();
         let fine = lowest.map_or(jar.fineness, |lowest| lowest.min(jar.fineness));
         let words = format!("Jar of {}, {} {fine}", jar.residue, jar.metal);
-        let source = of_table("jars", jar.jar.0, jar.metal.to_string(), Some(fine.to_string()), None);
-        (source, words, format!("{} g by the book: weigh it empty", jar.mass))
+        let source = of_table(
+            "jars",
+            jar.jar.0,
+            jar.metal.to_string(),
+            Some(fine.to_string()),
+            None,
+        );
+        (
+            source,
+            words,
+            format!("{} g by the book: weigh it empty", jar.mass),
+        )
     };
     jars.into_iter().map(named).collect()
 }
 
 fn condemned(book: &Book) -> Vec<Named> {
-    let mut pieces: Vec<_> = book.pieces().filter(|piece| piece.state == S::Condemned).collect();
+    let mut pieces: Vec<_> = book
+        .pieces()
+        .filter(|piece| piece.state == S::Condemned)
+        .collect();
     pieces.sort_by_key(|piece| piece.since);
     let named = |piece: &Piece| {
         let melt = book.melt(piece.melt)?;
         let mass = piece.mass()?;
-        let words = format!("Condemned {}, {} {}", piece.pour, melt.metal, melt.reckoned_fineness());
+        let words = format!(
+            "Condemned {}, {} {}",
+            piece.pour,
+            melt.metal,
+            melt.reckoned_fineness()
+        );
         let fine = Some(melt.reckoned_fineness().to_string());
         let source = of_table("pieces", piece.piece.0, melt.metal.to_string(), fine, Some(mass));
         Some((source, words, format!("{mass} g")))

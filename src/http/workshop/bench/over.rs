@@ -16,14 +16,19 @@ pub fn session(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let id = SessionId(visit.asked.id("session")?);
     let found = of_now(app, |reckoning| {
         let row = reckoning.book().session(id).cloned();
-        let scale = row.as_ref().and_then(|row| reckoning.book().scale(row.scale).cloned());
+        let scale = row
+            .as_ref()
+            .and_then(|row| reckoning.book().scale(row.scale).cloned());
         let suspicion = readings::suspicion(app, reckoning, id)?;
         Ok::<_, Problem>((row, scale, suspicion))
     })??;
     let (Some(row), Some(scale), Some(suspicion)) = found else {
         return Err(Problem::not_found(format!("there is no session {id}")));
     };
-    let again = suspicion.readings.iter().filter(|reading| reading.remedy == Remedy::WeighAgain);
+    let again = suspicion
+        .readings
+        .iter()
+        .filter(|reading| reading.remedy == Remedy::WeighAgain);
     let page = SessionOver {
         scale: scale_words(app, visit, &scale)?,
         readings: row.readings,
@@ -81,8 +86,14 @@ fn balance(melt: &Melt, poured: Mass) -> Balance {
         ),
     ];
     lines.extend(melt.heel.map(|heel| ("Heel".to_owned(), format!("{heel} g"))));
-    lines.extend(melt.prills.map(|prills| ("Prills".to_owned(), format!("{prills} g"))));
-    lines.extend(melt.loss.map(|loss| ("Melt loss".to_owned(), format!("{loss} g"))));
+    lines.extend(
+        melt.prills
+            .map(|prills| ("Prills".to_owned(), format!("{prills} g"))),
+    );
+    lines.extend(
+        melt.loss
+            .map(|loss| ("Melt loss".to_owned(), format!("{loss} g"))),
+    );
     let says = match melt.uncertainty {
         Some(uncertainty) if melt.is_loss_flagged() => format!(
             "More came out than went in, by more than the readings explain (±{uncertainty} g at k = 2): look for a slip."
@@ -94,7 +105,10 @@ fn balance(melt: &Melt, poured: Mass) -> Balance {
         true => Vec::new(),
         false => vec![
             (format!("/bench/melts/{}/pours", melt.melt), "Pour".to_owned()),
-            (format!("/bench/tray?melt={}", melt.melt), "Weigh the tray".to_owned()),
+            (
+                format!("/bench/tray?melt={}", melt.melt),
+                "Weigh the tray".to_owned(),
+            ),
         ],
     };
     next.push(("/bench".to_owned(), "To the bench".to_owned()));

@@ -1,9 +1,9 @@
 //! A piece before the camera.
 
 use super::{App, Seen, Visit, seat};
-use crate::domain::{Piece, PhotographStage, PieceId, PieceState as S};
-use crate::http::problem::Problem;
+use crate::domain::{PhotographStage, Piece, PieceId, PieceState as S};
 use crate::http::failed;
+use crate::http::problem::Problem;
 use crate::http::workshop::named;
 use crate::pages::workshop::bench::{self, Picture};
 

@@ -40,10 +40,11 @@ pub fn session_choices(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem>
     let sessions = of_now(app, |reckoning| open_sessions(reckoning.book()))?;
     let zone = app.settings.workshop.zone;
     let choices = sessions.iter().map(|(session, scale)| {
-        let name = scale_words(app, visit, scale)?;
+        let name = label(app, visit, scale.scale.0)?;
+        let name = name.unwrap_or_else(|| format!("Scale to {} g", scale.max));
         Ok(Choice {
             value: session.session.to_string(),
-            words: format!("{name}, since {}", zone.in_words(session.at)),
+            words: format!("{name}, {}", zone.in_words(session.at)),
         })
     });
     choices.collect()
@@ -74,7 +75,10 @@ pub fn series_choices(app: &App, melt: MeltId) -> Result<Vec<Choice>, Problem> {
 /// When the log or the vault cannot be read.
 pub fn prill_jars(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
     let jars = of_now(app, |reckoning| {
-        let prills = reckoning.book().jars().filter(|jar| jar.residue == Residue::Prills);
+        let prills = reckoning
+            .book()
+            .jars()
+            .filter(|jar| jar.residue == Residue::Prills);
         let mut jars: Vec<Jar> = prills.cloned().collect();
         jars.sort_by_key(|jar| jar.since);
         jars

@@ -17,7 +17,11 @@ pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let wanted: Option<Uuid> = query.parse("die", "an id")?;
     let (dies, pieces) = of_now(app, |reckoning| {
         let book = reckoning.book();
-        let mut dies: Vec<Die> = book.dies().filter(|die| die.state == DieState::InUse).cloned().collect();
+        let mut dies: Vec<Die> = book
+            .dies()
+            .filter(|die| die.state == DieState::InUse)
+            .cloned()
+            .collect();
         dies.sort_by_key(|die| die.since);
         let chosen = wanted.and_then(|id| book.die(DieId(id)));
         (dies, chosen.map(|die| waiting(book, die)).unwrap_or_default())

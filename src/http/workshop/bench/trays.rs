@@ -3,8 +3,8 @@
 use super::expected::{Moulds, of_melt};
 use super::{App, Seen, Visit, of_now, open_sessions, rule, scale_words, seat};
 use crate::domain::{
-    Book, Event, JarId, Marking, MeltId, MeltState, Piece, PieceId, PieceReading, PieceState as S, Residue, Scale,
-    Series, SeriesId, Session, SessionId, Stage,
+    Book, Event, JarId, Marking, MeltId, MeltState, Piece, PieceId, PieceReading, PieceState as S, Residue,
+    Scale, Series, SeriesId, Session, SessionId, Stage,
 };
 use crate::http::failed;
 use crate::http::problem::Problem;
@@ -68,7 +68,10 @@ pub fn tray(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         Ok::<_, Problem>((found, versions.map_err(failed)?))
     })??;
     let session = match wanted.session {
-        Some(wanted) => found.sessions.iter().find(|(session, _)| session.session == wanted),
+        Some(wanted) => found
+            .sessions
+            .iter()
+            .find(|(session, _)| session.session == wanted),
         None if found.sessions.len() > 1 => return choose(app, visit, &found),
         None => found.sessions.first(),
     };
@@ -98,7 +101,10 @@ pub fn tray(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         round_tare_grams: rule.round_tare_grams,
         pieces: pieces?,
         next: next(&wanted, session.session),
-        plain: wanted.melt.filter(|_| stage == Stage::FromMould).map(|melt| format!("/bench/melts/{melt}/weighing")),
+        plain: wanted
+            .melt
+            .filter(|_| stage == Stage::FromMould)
+            .map(|melt| format!("/bench/melts/{melt}/weighing")),
     };
     Ok(bench::tray(&page).into())
 }
@@ -106,9 +112,15 @@ pub fn tray(app: &App, visit: &Visit) -> Result<Seen, Problem> {
 fn next(wanted: &Wanted, session: SessionId) -> Vec<(String, String)> {
     let mut next = Vec::new();
     if let (Some(melt), Stage::FromMould) = (wanted.melt, wanted.stage()) {
-        next.push((format!("/bench/melts/{melt}/closing"), "Close the melt".to_owned()));
+        next.push((
+            format!("/bench/melts/{melt}/closing"),
+            "Close the melt".to_owned(),
+        ));
     }
-    next.push((format!("/bench/sessions/{session}/closing"), "Closing check".to_owned()));
+    next.push((
+        format!("/bench/sessions/{session}/closing"),
+        "Closing check".to_owned(),
+    ));
     next.push(("/bench".to_owned(), "The bench".to_owned()));
     next
 }
@@ -119,8 +131,13 @@ fn find(book: &Book, wanted: &Wanted) -> Result<Found, Problem> {
     let (title, pieces) = match (wanted.melt, wanted.series) {
         (Some(melt), _) => of_one_melt(book, melt, wanted.jar)?,
         (None, Some(series)) => {
-            let row = book.series(series).ok_or_else(|| Problem::not_found("there is no such series"))?;
-            (format!("Final weighing of {}", row.code), for_certificates(book, row))
+            let row = book
+                .series(series)
+                .ok_or_else(|| Problem::not_found("there is no such series"))?;
+            (
+                format!("Final weighing of {}", row.code),
+                for_certificates(book, row),
+            )
         }
         (None, None) => return Err(Problem::not_found("say which melt or which series is weighed")),
     };
@@ -139,7 +156,9 @@ fn find(book: &Book, wanted: &Wanted) -> Result<Found, Problem> {
 }
 
 fn of_one_melt(book: &Book, id: MeltId, jar: Option<JarId>) -> Result<(String, Vec<Piece>), Problem> {
-    let melt = book.melt(id).ok_or_else(|| Problem::not_found("there is no such melt"))?;
+    let melt = book
+        .melt(id)
+        .ok_or_else(|| Problem::not_found("there is no such melt"))?;
     let mut pieces = of_melt(book, id);
     let Some(jar) = jar else {
         pieces.retain(|piece| matches!(piece.state, S::Poured | S::Graded));
@@ -148,7 +167,9 @@ fn of_one_melt(book: &Book, id: MeltId, jar: Option<JarId>) -> Result<(String, V
     let jar = book.jar(jar).filter(|jar| jar.residue == Residue::Lemel);
     jar.ok_or_else(|| Problem::not_found("there is no such jar of lemel"))?;
     if melt.state != MeltState::Closed {
-        return Err(Problem::not_found("a melt is weighed out before its pieces are filed"));
+        return Err(Problem::not_found(
+            "a melt is weighed out before its pieces are filed",
+        ));
     }
     pieces.retain(|piece| piece.state == S::Graded && piece.serial.is_none());
     Ok((format!("Melt {}, filed and polished", melt.number), pieces))
@@ -182,7 +203,9 @@ fn read_at(app: &App, piece: &Piece, stage: Stage) -> Result<Option<Read>, Probl
         return Ok(None);
     };
     let entry = app.entry(reading.index)?;
-    let weighed = entry.events().filter(|event| matches!(event, Event::PieceWeighed(_)));
+    let weighed = entry
+        .events()
+        .filter(|event| matches!(event, Event::PieceWeighed(_)));
     let jar = entry.events().find_map(|event| match event {
         Event::PieceFinished(finished) if finished.piece == piece.piece => Some(finished.jar),
         _ => None,
@@ -202,7 +225,10 @@ fn read_at(app: &App, piece: &Piece, stage: Stage) -> Result<Option<Read>, Probl
 fn choose(app: &App, visit: &Visit, found: &Found) -> Result<Seen, Problem> {
     let mut links = Vec::new();
     for (session, scale) in &found.sessions {
-        let address = format!("{}?{}&session={}", visit.asked.path, visit.asked.query, session.session);
+        let address = format!(
+            "{}?{}&session={}",
+            visit.asked.path, visit.asked.query, session.session
+        );
         links.push((address, scale_words(app, visit, scale)?));
     }
     let main = html! {
@@ -236,7 +262,10 @@ fn none_open(title: &str, stage: Stage) -> Leaf {
 pub fn weighed_of_melt(app: &App, visit: &Visit) -> Result<Vec<Row>, Problem> {
     let melt = MeltId(visit.asked.id("melt")?);
     let pieces = of_now(app, |reckoning| of_melt(reckoning.book(), melt))?;
-    let next = pieces.iter().find(|piece| piece.state == S::Poured).or(pieces.first());
+    let next = pieces
+        .iter()
+        .find(|piece| piece.state == S::Poured)
+        .or(pieces.first());
     let row = |piece: &Piece| {
         Ok(Row {
             id: piece.piece.to_string(),
@@ -266,8 +295,9 @@ pub fn slip(app: &App, _: &Visit, body: &Map<String, Value>) -> Result<Option<St
     of_now(app, |reckoning| {
         let book = reckoning.book();
         let piece = book.piece(piece)?;
-        let likely = Moulds::of(book, std::slice::from_ref(piece)).likely(rule, book, piece, Stage::FromMould)?;
+        let likely =
+            Moulds::of(book, std::slice::from_ref(piece)).likely(rule, book, piece, Stage::FromMould)?;
         let doubt = likely.doubt(rule, mass)?;
-        Some(bench::question(&likely, doubt, mass))
+        Some(bench::question(rule, &likely, doubt, mass))
     })
 }

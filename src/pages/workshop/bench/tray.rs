@@ -75,7 +75,11 @@ const fn ground(likely: &Likely) -> (&'static str, Option<u32>) {
 /// The page.
 #[must_use]
 pub fn tray(tray: &Tray) -> Leaf {
-    let name = format!("{}/{}", tray.stage, tray.jar.map_or(String::new(), |jar| jar.to_string()));
+    let name = format!(
+        "{}/{}",
+        tray.stage,
+        tray.jar.map_or(String::new(), |jar| jar.to_string())
+    );
     let main = html! {
         section .bench data-bench data-tray=(name) data-operator=(tray.seat.operator) data-token=(tray.seat.form_token)
             data-header=(tray.seat.header) data-corrects=[tray.seat.corrects.then_some("yes")] data-session=(tray.session)

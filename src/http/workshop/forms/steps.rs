@@ -9,16 +9,29 @@ use crate::pages::workshop::bench::{large, prediction};
 use crate::pages::workshop::{Field, FormSheet, Offer, Rows, Taken, html};
 use crate::writer::Recorded;
 
-const NOMINAL: Field = Field::mass("nominal", "Check weight, nominal", "What its certificate says it weighs.");
+const NOMINAL: Field = Field::mass(
+    "nominal",
+    "Check weight, nominal",
+    "What its certificate says it weighs.",
+);
 const SHOWN: Field = Field::mass("reading", "What the scale shows", "With all its digits.");
-const SESSION: Field = Field::chosen("session", "Weighed in session", "None here: open a session first.");
+const SESSION: Field = Field::chosen("session", "Weighed in session", "");
 /// A mass of a line.
 const DRAWN: &[Field] = &[Field::mass("mass", "Weighed", "").optional()];
 const METALS: &[(&str, &str)] = &[("silver", "Silver"), ("gold", "Gold"), ("platinum", "Platinum")];
-const RESIDUES: &[(&str, &str)] = &[("lemel", "Lemel (filings)"), ("prills", "Prills (beads)"), ("sweeps", "Sweeps")];
+const RESIDUES: &[(&str, &str)] = &[
+    ("lemel", "Lemel (filings)"),
+    ("prills", "Prills (beads)"),
+    ("sweeps", "Sweeps"),
+];
 
 /// A form without cautions of its own: those of the bench stand above it.
-const fn sheet(title: &'static str, lead: &'static str, fields: &'static [Field], submit: &'static str) -> FormSheet {
+const fn sheet(
+    title: &'static str,
+    lead: &'static str,
+    fields: &'static [Field],
+    submit: &'static str,
+) -> FormSheet {
     FormSheet {
         title,
         lead,
@@ -44,7 +57,11 @@ pub const OPEN_SESSION: Form = Form {
     sheet: sheet(
         "Open a session",
         "Put the check weight on the scale: the session opens if the check holds.",
-        &[Field::chosen("scale", "Scale", "The office registers scales."), NOMINAL, SHOWN],
+        &[
+            Field::chosen("scale", "Scale", "The office registers scales."),
+            NOMINAL,
+            SHOWN,
+        ],
         "Open it",
     ),
     offer: scales,
@@ -89,11 +106,22 @@ pub const CHARGE_MELT: Form = Form {
         &[
             Field::choice("metal", "Metal", "", METALS),
             SESSION,
-            Field::rows("lots", "From lots", "Tick what goes in and say how much.", weighed("lot")).optional(),
+            Field::rows(
+                "lots",
+                "From lots",
+                "Tick what goes in and say how much.",
+                weighed("lot"),
+            )
+            .optional(),
             Field::ticked("heels", "Heels", "They go in whole.").optional(),
             Field::ticked("pieces", "Condemned pieces", "This is their end.").optional(),
-            Field::rows("jars", "Jars", "They are emptied: weigh what comes out.", weighed("jar")).optional(),
-            Field::note("note", "Note", "Private."),
+            Field::rows(
+                "jars",
+                "Jars",
+                "They are emptied: weigh what comes out.",
+                weighed("jar"),
+            )
+            .optional(),
         ],
         "Charge it",
     ),
@@ -166,9 +194,13 @@ pub const CLOSE_MELT: Form = Form {
         &[
             SESSION,
             Field::mass("heel", "Heel left in the crucible", "0 if nothing was left."),
-            Field::chosen("prills/jar", "Prills went into", "Leave it empty if there were none.").optional(),
+            Field::chosen(
+                "prills/jar",
+                "Prills went into",
+                "Leave it empty if there were none.",
+            )
+            .optional(),
             Field::mass("prills/mass", "Prills weighed", "").optional(),
-            Field::note("note", "Note", "Private."),
         ],
         "Close the melt",
     ),
@@ -196,7 +228,6 @@ pub const STRIKE_PIECES: Form = Form {
                     fields: &[Field::choice("outcome", "How it came out", "", OUTCOMES)],
                 },
             ),
-            Field::note("note", "Note", "Private."),
         ],
         "Record the strikes",
     ),
@@ -224,7 +255,12 @@ pub const OPEN_JAR: Form = Form {
         &[
             Field::choice("residue", "What goes in", "", RESIDUES),
             Field::choice("metal", "Metal", "", METALS),
-            Field::decimal("fineness", "The least fineness that may go in", "‰", "Its content is reckoned at that."),
+            Field::decimal(
+                "fineness",
+                "The least fineness that may go in",
+                "‰",
+                "Its content is reckoned at that.",
+            ),
             Field::text("label", "What you call it", "Private.").optional(),
         ],
         "Open the jar",
@@ -249,7 +285,10 @@ fn to_melt(_: &App, _: &Visit, recorded: &Recorded) -> String {
         Event::MeltClosed(closed) => Some((closed.melt, "")),
         _ => None,
     });
-    melt.map_or_else(|| "/bench".to_owned(), |(melt, page)| format!("/bench/melts/{melt}{page}"))
+    melt.map_or_else(
+        || "/bench".to_owned(),
+        |(melt, page)| format!("/bench/melts/{melt}{page}"),
+    )
 }
 
 fn to_tray(_: &App, visit: &Visit, _: &Recorded) -> String {
@@ -272,7 +311,10 @@ fn scales(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     Ok(Offer {
         about: Some(large(false, &html! {})),
         choices: vec![("scale", bench::free_scales(app, visit)?)],
-        filled: wanted.map(|scale| ("scale".to_owned(), scale)).into_iter().collect(),
+        filled: wanted
+            .map(|scale| ("scale".to_owned(), scale))
+            .into_iter()
+            .collect(),
         ..Offer::default()
     })
 }
