@@ -9,13 +9,25 @@ SIZES = {"phone": (390, 844), "tablet": (1024, 768), "desk": (1280, 900)}
 class Hands:
     """One tablet, signed in."""
 
-    def __init__(self, screen, url, token, size="tablet", scripts=True, dark=False, name="bench"):
+    def __init__(self, screen, url, token, size="tablet", scripts=True, dark=False, name="bench",
+                 without=None):
         self.screen, self.url, self.token, self.size, self.name = screen, url, token, size, name
         wide, high = SIZES[size]
         self.context = screen.browser.new_context(
             viewport={"width": wide, "height": high}, java_script_enabled=scripts, reduced_motion="reduce",
-            color_scheme="dark" if dark else "light", device_scale_factor=1)
+            color_scheme="dark" if dark else "light", device_scale_factor=1,
+            service_workers="block" if without else "allow")
+        if without:
+            self.leave_out(*without)
         self.page = self.tab()
+
+    def leave_out(self, module, before, after):
+        """One protection of a module is taken out."""
+        def without(route):
+            text = route.fetch().text()
+            assert before in text, f"{module} has no {before!r}"
+            route.fulfill(body=text.replace(before, after), content_type="text/javascript; charset=utf-8")
+        self.context.route(f"**/bench/modules/{module}", without)
 
     def tab(self):
         """Another tab of the same tablet."""
@@ -71,7 +83,7 @@ class Hands:
         page = page or self.page
         wanted = f".last[data-state='{state}']" + (f"[data-piece='{pour}']" if pour else "")
         page.wait_for_selector(wanted, timeout=15_000)
-        return page.inner_text(".last")
+        return page.inner_text(".last").replace("\xa0", " ")
 
     def waiting(self, count, page=None):
         """Waits until so many of the own entries are not yet in the book."""
@@ -83,6 +95,10 @@ class Hands:
         while not (page or self.page).evaluate(expression):
             assert time.monotonic() < end, f"never came about: {expression}"
             time.sleep(0.03)
+
+    def text(self, where):
+        """What stands there, with plain blanks."""
+        return self.page.inner_text(where).replace("\xa0", " ")
 
     def current(self, page=None):
         """The pour number of the piece that is weighed now."""

@@ -11,6 +11,8 @@ class Line:
         self.to, self.open, self.pairs = port, True, []
         # Answers that must not arrive: how many more replies are swallowed after the book has had the request.
         self.swallow = 0
+        # How many commands passed.
+        self.posts = 0
         self.server = socket.socket()
         self.server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         self.server.bind(("127.0.0.1", 0))
@@ -52,6 +54,7 @@ class Line:
     def _pass(self, source, sink, back):
         try:
             while data := source.recv(65536):
+                self.posts += not back and data.startswith(b"POST /v1/")
                 if back and self.swallow and data.startswith(b"HTTP/1.1 201"):
                     self.swallow -= 1
                     break

@@ -111,7 +111,7 @@ def run(screen, shop, hands):
     for number, text in enumerate(["50.42", "50,40", "49.40", "51.60"], 1):
         hands.type(text)
         if number > 2:
-            screen.must("the mould gives" in page.inner_text(".says"), "run", f"{text} g is not asked about")
+            screen.must("the mould gives" in hands.text(".says"), "run", f"{text} g is not asked about")
             page.keyboard.press("Enter")
         hands.last({1: "accepted", 2: "accepted", 3: "under", 4: "over"}[number])
     hands.look("tray-done")
@@ -180,7 +180,7 @@ def tray(screen, shop, hands):
     hands.type("50,46")
     hands.last("accepted")
     # The words of a grade are the same when the page itself says them.
-    said = page.inner_text(".last").split(" ", 1)[1]
+    said = hands.text(".last").split(" ", 1)[1]
     page.reload()
     hands.ready()
     plain = page.request.get(f"{hands.url}/bench/tray?melt={melt}").text()
@@ -193,14 +193,14 @@ def slips(screen, hands, page):
     before = hands.current()
     for typed, says in (("-20.00", "tared"), ("50.4.2", "two separators"), ("50.42 ct", "grams")):
         hands.type(typed)
-        told = page.inner_text(".says")
+        told = hands.text(".says")
         screen.must(says in told and hands.current() == before, "slip", f"{typed}: {told!r}")
     hands.type("70.50")
-    screen.must("was the dish tared" in page.inner_text(".says"), "slip", f"a tare is not named: {page.inner_text('.says')!r}")
+    screen.must("was the dish tared" in hands.text(".says"), "slip", f"a tare is not named: {hands.text('.says')!r}")
     hands.look("slip")
     hands.type("54.42")
     screen.must(hands.current() == before, "slip", "a slip was taken without a question")
-    screen.must("Enter takes it" in page.inner_text(".says"), "slip", "nothing is asked")
+    screen.must("Enter takes it" in hands.text(".says"), "slip", "nothing is asked")
     page.keyboard.press("Enter")
     hands.last("over", before)
 
@@ -208,7 +208,7 @@ def slips(screen, hands, page):
 def corrected(screen, shop, hands, page, pour, pieces):
     """A slip that was taken is corrected by a correction: both stay to be read."""
     page.click(f".strip button:has-text('{pour}')")
-    screen.must("corrects that slip" in page.inner_text(".hint"), "correction", page.inner_text(".hint"))
+    screen.must("corrects that slip" in hands.text(".hint"), "correction", hands.text(".hint"))
     hands.type("50.42")
     words = hands.last("accepted", pour)
     screen.must("50.42 g" in words, "correction", words)
@@ -275,8 +275,8 @@ def answers(screen, shop, hands, line):
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
     hands.type("50.43")
-    screen.must("on the pan" in page.inner_text(".says"), "answers",
-                f"the same reading at once goes unasked: {page.inner_text('.says')!r}, {hands.current()}")
+    screen.must("on the pan" in hands.text(".says"), "answers",
+                f"the same reading at once goes unasked: {hands.text('.says')!r}, {hands.current()}")
     hands.last("accepted", list(pieces)[1])
     found = list(shop.readings(pieces).values())
     screen.must(found[:2] == [["50.41"], ["50.43"]] and found[3] == [], "answers", f"the book has {found}")
@@ -342,6 +342,7 @@ def tabs(screen, shop, hands, line):
         hands.ready(second)
         screen.must(second.evaluate("navigator.locks !== undefined") == locks, "tabs", "the browser lends locks, or not")
         line.cut()
+        line.posts = 0
         hands.type("50.41", second)
         hands.waiting(1, second)
         first.bring_to_front()
@@ -353,7 +354,56 @@ def tabs(screen, shop, hands, line):
         hands.waiting(0, second)
         found = list(shop.readings(pieces).values())
         screen.must(found == [["50.41"], ["50.43"], [], []], "tabs", f"locks {locks}: the book has {found}")
+        screen.must(line.posts == 2, "tabs", f"locks {locks}: {line.posts} requests for two readings")
         second.close()
+
+
+def operators(screen, shop, hands, line):
+    """What somebody typed is sent as theirs alone: not by who signs in after them on the same device. The bench role corrects nothing."""
+    melt, pieces = shop.melt(3)
+    path = f"/bench/tray?melt={melt}"
+    page = hands.go(path)
+    hands.ready()
+    line.cut()
+    hands.type("50.41")
+    hands.waiting(1)
+    line.mend()
+    hands.context.clear_cookies()
+    first, hands.token = hands.token, shop.book.run("token", "add", str(shop.book.folder), "--role", "bench", "--name", "second").split()[0]
+    hands.go(path)
+    hands.ready()
+    hands.until("document.querySelector('[data-line]').textContent.includes('1 more wait')")
+    hands.type("50.43")
+    hands.last("accepted")
+    found = list(shop.readings(pieces).values())
+    screen.must(found.count([]) == 2 and ["50.43"] in found, "operators", f"the book has {found}")
+    page.click(".strip [data-state=accepted]")
+    hands.type("50.44")
+    screen.must("Only the office can correct it" in hands.text(".says"), "operators", hands.text(".says"))
+    hands.context.clear_cookies()
+    hands.token = first
+    age(page, 150)
+    hands.go(path)
+    hands.ready()
+    hands.waiting(0)
+    done_at(screen, shop, pieces)
+
+
+def age(page, seconds):
+    """Makes what waits older by so much."""
+    page.evaluate("""async (seconds) => { const { open } = await import('/bench/modules/keep.mjs'); const kept = await open();
+        const all = await kept.all();
+        await kept.change(all.map(one => one.key), one => ({ ...one, typed: one.typed - seconds * 1000, sent: false })); }""", seconds)
+
+
+def done_at(screen, shop, pieces):
+    """What waited long says when it was done; who typed it stands beside it."""
+    wanted = [piece for piece in pieces.values() if [one["mass"] for one in shop.row(piece)["readings"]] == ["50.41"]]
+    screen.must(len(wanted) == 1, "operators", f"50.41 g is not in the book once: {shop.readings(pieces)}")
+    history = shop.bench.wire.send("GET", f"/v1/pieces/{wanted[0]}/history")[1]["entries"] if wanted else []
+    entry = history[-1] if history else {}
+    late = entry.get("recorded", 0) - entry.get("at", 0)
+    screen.must(140 <= late <= 240, "operators", f"it was done {late} s before it was recorded: {entry}")
 
 
 def tablets(screen, shop, hands, other):
@@ -424,7 +474,27 @@ def speed(screen, shop, hands):
     return p95
 
 
-PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "tablets", "plain", "speed"]
+PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "operators", "tablets", "plain", "speed"]
+# Each protection with the part that must fail without it.
+WITHOUT = [
+    ("one key for one entry", "answers", "queue.mjs", "'Idempotency-Key': entry.key", "'Idempotency-Key': fresh()"),
+    ("kept before it is sent", "cut", "keep.mjs", "return new Kept(", "return new InPage("),
+    ("one tab sends at a time", "tabs", "queue.mjs", "if (navigator.locks) return navigator.locks.request(NAME, work);", "if (navigator.locks) return work();"),
+    ("the lease", "tabs", "keep.mjs", "return false;\n      await done(store.put({", "return true;\n      await done(store.put({"),
+    ("bound to the operator", "operators", "queue.mjs", "&& one.by === this.who.operator);\n      if (!entry)", ");\n      if (!entry)"),
+    ("when it was done", "operators", "queue.mjs", "if (entry.date) whole.at", "if (false) whole.at"),
+    ("a slip is asked about", "tray", "tray.mjs", "if (asked && this.#asked !== about)", "if (false)"),
+    ("asked once", "tray", "tray.mjs", "if (asked && this.#asked !== about)", "if (asked)"),
+    ("a comma is a point", "tray", "grams.mjs", "figure.replace(',', '.')", "figure"),
+    ("the same reading at once", "answers", "tray.mjs", "if (read.text === this.#taken.text", "if (false && read.text === this.#taken.text"),
+    ("the version", "tablets", "queue.mjs", "version: entry.sees[item.piece]", "version: entry.sees[item.piece] + 1"),
+    ("what the book has", "tablets", "tray.mjs", "await this.lookUp();", ""),
+    ("a refusal at its piece", "answers", "tray.mjs", "else if (entry.state === 'refused') piece.refused = entry;", ""),
+    ("sign-in is asked for", "expired", "queue.mjs", "if (reply.status === 401) return this.#stop('sign-in');", "if (false) return;"),
+    ("a second tap writes nothing", "run", "pour.mjs", "key: this.#key,", "key: fresh(),"),
+    ("a correction corrects", "tray", "tray.mjs", "piece.mass !== null && !this.#again && !refused;", "false;"),
+    ("the office corrects", "operators", "tray.mjs", "if (corrects && this.set.corrects !== 'yes')", "if (false)"),
+]
 
 
 def main():
@@ -434,6 +504,7 @@ def main():
     asked.add_argument("shots")
     asked.add_argument("--only", choices=PARTS, action="append")
     asked.add_argument("--size", default="tablet", choices=["phone", "tablet", "desk"])
+    asked.add_argument("--without", action="store_true", help="takes each protection out and wants its part to fail")
     asked = asked.parse_args()
     with tempfile.TemporaryDirectory(prefix="pourbook-bench-") as folder, Screen(asked.shots) as screen:
         book = Book(asked.program, Path(folder) / "book").found().serve()
@@ -448,24 +519,37 @@ def main():
 
 
 def walk(screen, shop, line, token, asked):
-    """The parts that are asked for."""
-    tablet = lambda size=asked.size, name="bench": Hands(screen, line.url, token, size, name=name)  # noqa: E731
+    """The parts that are asked for, or each protection left out."""
+    if asked.without:
+        for name, part, *change in WITHOUT:
+            before = len(screen.faults)
+            one_part(screen, shop, line, token, asked.size, part, change)
+            seen, screen.faults = screen.faults[before:], screen.faults[:before]
+            screen.must(seen, f"without {name}", f"{part} finds nothing")
+            print(f"without {name}: {part} finds {len(seen)}")
+        return
+    for part in asked.only or PARTS[:-1]:
+        one_part(screen, shop, line, token, asked.size, part, None)
+
+
+def one_part(screen, shop, line, token, size, part, without):
+    """One part on a tablet of its own."""
+    hands = Hands(screen, line.url, token, size, name=part, without=without)
+    shop.open()
+    line.mend()
     parts = {
-        "words": lambda hands: words(screen, hands), "run": lambda hands: run(screen, shop, hands),
-        "tray": lambda hands: tray(screen, shop, hands), "cut": lambda hands: cut(screen, shop, hands, line),
-        "answers": lambda hands: answers(screen, shop, hands, line), "expired": lambda hands: expired(screen, shop, hands),
-        "tabs": lambda hands: tabs(screen, shop, hands, line),
-        "tablets": lambda hands: tablets(screen, shop, hands, tablet("phone", "other")),
-        "plain": lambda hands: plain(screen, shop, line.url, token), "speed": lambda hands: speed(screen, shop, hands),
+        "words": lambda: words(screen, hands), "run": lambda: run(screen, shop, hands),
+        "tray": lambda: tray(screen, shop, hands), "cut": lambda: cut(screen, shop, hands, line),
+        "answers": lambda: answers(screen, shop, hands, line), "expired": lambda: expired(screen, shop, hands),
+        "tabs": lambda: tabs(screen, shop, hands, line), "operators": lambda: operators(screen, shop, hands, line),
+        "tablets": lambda: tablets(screen, shop, hands, Hands(screen, line.url, token, "phone", name="other", without=without)),
+        "plain": lambda: plain(screen, shop, line.url, token), "speed": lambda: speed(screen, shop, hands),
     }
-    for name in asked.only or PARTS[:-1]:
-        hands = tablet(name=name)
-        shop.open()
-        try:
-            parts[name](hands)
-        except Exception as error:
-            screen.fault(name, f"{type(error).__name__}: {str(error)[:500]}")
-        hands.close()
+    try:
+        parts[part]()
+    except Exception as error:
+        screen.fault(part, f"{type(error).__name__}: {str(error)[:500]}")
+    hands.close()
 
 
 if __name__ == "__main__":

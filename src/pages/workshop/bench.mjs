@@ -59,7 +59,7 @@ function sayLine(line, queue, entries) {
     const next = encodeURIComponent(location.pathname + location.search);
     parts.push('You are signed out; nothing is lost. ', make('a', { href: `/sign-in?next=${next}` }, 'Sign in'), ' to go on. ');
   }
-  if (queue.line === 'busy') parts.push('The book is busy; it is sent again by itself. ');
+  if (queue.line === 'busy') parts.push('The book cannot take it just now; it is sent again by itself. ');
   if (others > 0) parts.push(`${others} more wait for the operator who typed them to sign in here. `);
   if (waiting.length > 0 && !queue.keep.lasts) parts.push(NOT_KEPT);
   if (cut && !SECURE) parts.push(NO_RELOAD);

@@ -31,7 +31,7 @@ async function predict() {
   const mine = asked;
   if (typeof now === 'string') return show(now);
   if (now === null) return show('Say how much of each goes in.');
-  if (now.length === 0) return show('Tick what goes in: what it comes to stands here.');
+  if (now.length === 0) return show('Tick what goes in.');
   try {
     const reply = await fetch('/v1/calculations/blend', {
       method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ parts: now }),
@@ -39,7 +39,7 @@ async function predict() {
     const said = await reply.json();
     if (mine !== asked) return undefined;
     if (!reply.ok) return show(said.detail ?? 'It cannot be reckoned.');
-    return show(`${said.mass} g, fineness ${said.fineness} parts per thousand as declared`);
+    return show(`${said.mass} g at ${said.fineness} ‰, as declared`);
   } catch {
     return show('There is no line: what it comes to cannot be told now.');
   }

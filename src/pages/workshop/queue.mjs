@@ -104,8 +104,13 @@ export class Queue extends EventTarget {
   async #send(entry) {
     const date = await this.#done(entry);
     if (date === null) return this.#stop('down');
-    const ready = { ...entry, sent: true, date: entry.date ?? date };
-    await this.keep.change([entry.key], () => ready);
+    // It may have been taken back meanwhile; and what it was decided on may be newer.
+    let ready = null;
+    await this.keep.change([entry.key], (now) => {
+      ready = now.state === 'waiting' ? { ...now, sent: true, date: now.date ?? date } : null;
+      return ready ?? now;
+    });
+    if (!ready) return true;
     let reply;
     let said;
     try {

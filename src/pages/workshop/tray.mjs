@@ -45,13 +45,13 @@ class Tray {
     this.more = make('p', { class: 'choices' });
     const take = make('button', { type: 'submit' }, 'Take it');
     const label = make('label', { for: 'reading' }, 'What the scale shows, g');
-    const form = make('form', { class: 'reading', novalidate: true }, label, make('div', { class: 'line' }, this.input, take), this.says);
-    form.addEventListener('submit', (event) => {
+    this.form = make('form', { class: 'reading', novalidate: true }, label, make('div', { class: 'line' }, this.input, take), this.says);
+    this.form.addEventListener('submit', (event) => {
       event.preventDefault();
       this.enter();
     });
     this.input.addEventListener('input', () => this.say(''));
-    place.replaceChildren(this.head, this.hint, form, this.more, this.lastSays, this.strip);
+    place.replaceChildren(this.head, this.hint, this.form, this.more, this.lastSays, this.strip);
     // A scale types into whatever has the focus: its figures belong here, wherever somebody tapped last.
     document.addEventListener('keydown', (event) => {
       const typed = /^[0-9.,+-]$/.test(event.key) && !event.ctrlKey && !event.metaKey && !event.altKey;
@@ -106,7 +106,7 @@ class Tray {
   }
 
   say(text, kind = '') {
-    this.says.textContent = text;
+    this.says.textContent = joined(text);
     this.says.dataset.kind = kind;
     if (text === '') this.#asked = null;
     this.input.toggleAttribute('aria-invalid', kind === 'wrong');
@@ -147,7 +147,7 @@ class Tray {
   async take(piece, text) {
     const { waiting, refused } = piece;
     if (waiting && !(await this.queue.drop(waiting.key))) {
-      return this.ask('The reading before is being sent just now. Wait for the book’s answer, then correct it.', 'wrong');
+      return this.ask('The reading before may have reached the book already. Once the book has answered, correct it.', 'wrong');
     }
     if (refused) await this.queue.drop(refused.key);
     const corrects = piece.mass !== null && !this.#again && !refused;
@@ -238,8 +238,8 @@ class Tray {
     const { piece } = this;
     const at = this.pieces.indexOf(piece);
     this.head.replaceChildren(...(piece ? [make('b', {}, piece.pour), ` ${piece.shape}`, make('small', {}, ` ${at + 1} of ${this.pieces.length}`)] : [this.summary()]));
-    this.hint.textContent = piece ? hint(piece, this.#again) : this.element.dataset.done ?? '';
-    this.input.disabled = !piece;
+    this.hint.textContent = joined(piece ? hint(piece, this.#again) : (this.element.dataset.done ?? ''));
+    this.form.hidden = !piece;
     this.showChoices(piece);
     this.showLast();
     const count = shown();
@@ -281,7 +281,7 @@ class Tray {
     const state = piece ? stateOf(piece) : '';
     this.lastSays.dataset.state = state;
     this.lastSays.dataset.piece = piece?.pour ?? '';
-    this.lastSays.replaceChildren(...(piece ? [make('b', {}, `${piece.pour} `), says(piece)] : []));
+    this.lastSays.replaceChildren(...(piece ? [make('b', {}, `${piece.pour} `), joined(says(piece))] : []));
   }
 
   chip(piece) {
@@ -346,6 +346,8 @@ function hint(piece, again) {
 }
 
 const nearText = ({ near }) => grams(((near + 500n) / 1000n) * 1000n);
+/** A figure and its unit stay on one line. */
+const joined = (text) => text.replace(/(\d) g\b/g, '$1\u00a0g');
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 const element = document.querySelector('[data-tray]');

@@ -14,8 +14,8 @@ const NOMINAL: Field = Field::mass(
     "Check weight, nominal",
     "What its certificate says it weighs.",
 );
-const SHOWN: Field = Field::mass("reading", "What the scale shows", "With all its digits.");
-const SESSION: Field = Field::chosen("session", "Weighed in session", "");
+const SHOWN: Field = Field::mass("reading", "The scale shows", "");
+const SESSION: Field = Field::chosen("session", "Session", "");
 /// A mass of a line.
 const DRAWN: &[Field] = &[Field::mass("mass", "Weighed", "").optional()];
 const METALS: &[(&str, &str)] = &[("silver", "Silver"), ("gold", "Gold"), ("platinum", "Platinum")];
@@ -113,8 +113,8 @@ pub const CHARGE_MELT: Form = Form {
                 weighed("lot"),
             )
             .optional(),
-            Field::ticked("heels", "Heels", "They go in whole.").optional(),
-            Field::ticked("pieces", "Condemned pieces", "This is their end.").optional(),
+            Field::ticked("heels", "Heels, whole", "").optional(),
+            Field::ticked("pieces", "Condemned pieces: this is their end", "").optional(),
             Field::rows(
                 "jars",
                 "Jars",
@@ -193,14 +193,14 @@ pub const CLOSE_MELT: Form = Form {
         "What it lost follows from what is weighed here: nobody types a loss.",
         &[
             SESSION,
-            Field::mass("heel", "Heel left in the crucible", "0 if nothing was left."),
+            Field::mass("heel", "Heel in the crucible", "0 if none."),
             Field::chosen(
                 "prills/jar",
                 "Prills went into",
                 "Leave it empty if there were none.",
             )
             .optional(),
-            Field::mass("prills/mass", "Prills weighed", "").optional(),
+            Field::mass("prills/mass", "Prills", "").optional(),
         ],
         "Close the melt",
     ),

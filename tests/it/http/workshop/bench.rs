@@ -278,7 +278,7 @@ async fn a_reading_by_cookie_alone_is_nobodys() {
     let ask = |token: Option<&str>| {
         let request = TestRequest::post()
             .uri("/v1/weighings")
-            .insert_header(("idempotency-key", Uuid::new_v4().to_string()))
+            .insert_header(("idempotency-key", app.fresh_key()))
             .insert_header(("cookie", bench.cookie.clone()))
             .set_json(&body);
         match token {
