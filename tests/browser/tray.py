@@ -13,6 +13,7 @@ from bench import Bench
 from book import Book
 from hands import Hands
 from line import Line
+from load import Load
 from screen import Screen
 
 VECTORS = Path(__file__).resolve().parents[1] / "vectors" / "typed.json"
@@ -366,13 +367,15 @@ def operators(screen, shop, hands, line):
     hands.ready()
     line.cut()
     hands.type("50.41")
-    hands.waiting(1)
+    page.wait_for_selector("[data-line][data-state=down]")
+    hands.type("50.42")
+    hands.waiting(2)
     line.mend()
     hands.context.clear_cookies()
     first, hands.token = hands.token, shop.book.run("token", "add", str(shop.book.folder), "--role", "bench", "--name", "second").split()[0]
     hands.go(path)
     hands.ready()
-    hands.until("document.querySelector('[data-line]').textContent.includes('1 more wait')")
+    hands.until("document.querySelector('[data-line]').textContent.includes('2 more wait')")
     hands.type("50.43")
     hands.last("accepted")
     found = list(shop.readings(pieces).values())
@@ -393,13 +396,13 @@ def age(page, seconds):
     """Makes what waits older by so much."""
     page.evaluate("""async (seconds) => { const { open } = await import('/bench/modules/keep.mjs'); const kept = await open();
         const all = await kept.all();
-        await kept.change(all.map(one => one.key), one => ({ ...one, typed: one.typed - seconds * 1000, sent: false })); }""", seconds)
+        await kept.change(all.map(one => one.key), one => ({ ...one, typed: one.typed - seconds * 1000 })); }""", seconds)
 
 
 def done_at(screen, shop, pieces):
     """What waited long says when it was done; who typed it stands beside it."""
-    wanted = [piece for piece in pieces.values() if [one["mass"] for one in shop.row(piece)["readings"]] == ["50.41"]]
-    screen.must(len(wanted) == 1, "operators", f"50.41 g is not in the book once: {shop.readings(pieces)}")
+    wanted = [piece for piece in pieces.values() if [one["mass"] for one in shop.row(piece)["readings"]] == ["50.42"]]
+    screen.must(len(wanted) == 1, "operators", f"50.42 g is not in the book once: {shop.readings(pieces)}")
     history = shop.bench.wire.send("GET", f"/v1/pieces/{wanted[0]}/history")[1]["entries"] if wanted else []
     entry = history[-1] if history else {}
     late = entry.get("recorded", 0) - entry.get("at", 0)
@@ -451,8 +454,18 @@ def plain(screen, shop, url, token):
     hands.close()
 
 
-def speed(screen, shop, hands):
-    """Enter to grade in the browser, over trays of nine: the 95th of a hundred, milliseconds."""
+def speed(shop, hands):
+    """Enter to grade in the browser, alone and while the server is under a load of durable commands."""
+    timed(shop, hands, "alone")
+    body = {"metal": "silver", "fineness": "999.5", "basis": "declared", "session": shop.session, "mass": "10.00"}
+    began = time.monotonic()
+    with Load(shop.book.port, shop.book.token, body) as load:
+        timed(shop, hands, "under load")
+        print(f"the load: {load.sent.value / (time.monotonic() - began):.0f} durable commands a second over 64 connections")
+
+
+def timed(shop, hands, how):
+    """Twelve trays of nine: the 95th of a hundred from Enter to the grade, milliseconds."""
     taken = []
     for _ in range(12):
         melt, pieces = shop.melt(9)
@@ -470,8 +483,7 @@ def speed(screen, shop, hands):
         taken += page.evaluate("window.taken")
     taken.sort()
     p95 = taken[len(taken) * 95 // 100]
-    print(f"Enter to grade: {len(taken)} readings, median {taken[len(taken) // 2]:.1f} ms, p95 {p95:.1f} ms, worst {taken[-1]:.1f} ms")
-    return p95
+    print(f"Enter to grade, {how}: {len(taken)} readings, median {taken[len(taken) // 2]:.1f} ms, p95 {p95:.1f} ms, worst {taken[-1]:.1f} ms")
 
 
 PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "operators", "tablets", "plain", "speed"]
@@ -543,7 +555,7 @@ def one_part(screen, shop, line, token, size, part, without):
         "answers": lambda: answers(screen, shop, hands, line), "expired": lambda: expired(screen, shop, hands),
         "tabs": lambda: tabs(screen, shop, hands, line), "operators": lambda: operators(screen, shop, hands, line),
         "tablets": lambda: tablets(screen, shop, hands, Hands(screen, line.url, token, "phone", name="other", without=without)),
-        "plain": lambda: plain(screen, shop, line.url, token), "speed": lambda: speed(screen, shop, hands),
+        "plain": lambda: plain(screen, shop, line.url, token), "speed": lambda: speed(shop, hands),
     }
     try:
         parts[part]()

@@ -128,14 +128,19 @@ export class Queue extends EventTarget {
     return true;
   }
 
-  /** When an old entry was done, by the server's clock: '' for one that is fresh, null while nobody answers. */
+  /**
+   * When an old entry was done, by the server's clock: '' for one that is fresh, null while nobody answers. It is fixed before an
+   * entry is first sent, since the same key must say the same. While the line is down the book is asked for its clock first, so
+   * that what is typed meanwhile is neither taken for sent nor dated by when the line came back.
+   */
   async #done(entry) {
     const age = Date.now() - entry.typed;
-    if (entry.date !== undefined || age < OLD) return '';
+    if (entry.date !== undefined) return entry.date;
+    if (age < OLD && this.line !== 'down') return '';
     try {
       const reply = await fetch('/healthz', { method: 'HEAD', cache: 'no-store', signal: AbortSignal.timeout(PATIENCE) });
       const now = Date.parse(reply.headers.get('date') ?? '');
-      return Number.isNaN(now) ? '' : new Date(now - age).toISOString().replace(/\.\d+Z$/, 'Z');
+      return age < OLD || Number.isNaN(now) ? '' : new Date(now - age).toISOString().replace(/\.\d+Z$/, 'Z');
     } catch {
       return null;
     }
