@@ -8,6 +8,7 @@
 mod accept;
 mod access;
 mod asked;
+mod beside;
 mod calculations;
 mod codes;
 mod commands;

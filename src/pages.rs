@@ -6,6 +6,7 @@
 //! genuine or not.
 
 mod assets;
+mod beside;
 mod certificate;
 mod code;
 mod dates;
@@ -23,6 +24,7 @@ mod told;
 mod words;
 
 pub use assets::{Asset, asset, module};
+pub use beside::{Beside, Printed};
 pub use code::{CodeAnswer, Shown, code};
 pub use fault::{Fault, fault};
 pub use matching::{Answered, Filled, compared};

@@ -96,7 +96,12 @@ pub fn label(told: &Told<'_>) -> Markup {
             {
                 div {
                     dt { "Density" }
-                    dd { (density) " g/cm³ ± " (uncertainty) ", weighed in water by the maker" }
+                    dd {
+                        (density) " g/cm³ ± " (uncertainty) ", weighed in water by the maker"
+                        @if told.about.beside.density_suspect {
+                            p .fine { "In doubt: this server says that a check of the scale failed after it." }
+                        }
+                    }
                 }
             }
             (certificate_row(told))
