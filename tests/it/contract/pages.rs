@@ -21,11 +21,14 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
         let (_, from) = directive.split_once(' ').unwrap();
         assert!(["'self'", "'none'"].contains(&from), "{what}: {directive}");
     }
-    for closed in ["base-uri 'none'", "frame-ancestors 'none'"] {
+    // None of these three follows from `default-src` (Content Security Policy level 3, section 6.1).
+    for closed in ["base-uri 'none'", "frame-ancestors 'none'", "form-action 'self'"] {
         assert!(policy.contains(closed), "{what}: {closed} is not said");
     }
     assert_eq!(reply.header("referrer-policy"), Some("no-referrer"), "{what}");
     assert_eq!(reply.header("x-content-type-options"), Some("nosniff"), "{what}");
+    let opener = reply.header("cross-origin-opener-policy");
+    assert_eq!(opener, Some("same-origin"), "{what}");
     assert_eq!(reply.header("set-cookie"), None, "{what}");
     assert_eq!(reply.header("access-control-allow-origin"), None, "{what}");
     if reply.status == 405 {
