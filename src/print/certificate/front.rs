@@ -106,7 +106,7 @@ fn list(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Serial", issued.serial.to_string()),
         ("Metal", words::metal(issued.metal).to_owned()),
         ("Fineness", format!("{} parts per thousand", issued.fineness)),
-        ("Rests on", words::basis(issued.basis).to_owned()),
+        ("Rests on", words::basis(issued.basis, marks.is_some()).to_owned()),
         (
             "Marks",
             marks.map_or_else(|| "it bears no hallmark".to_owned(), words::marks),
