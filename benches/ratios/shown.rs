@@ -107,6 +107,8 @@ fn certified(folder: &BookFolder, events: u64) -> Vec<(Serial, PieceId)> {
         _ => None,
     });
     weigh(&mut shop, Stage::Final);
+    // The rest of the book is other work: a melt is 12 entries and 29 events.
+    shop.work(usize::try_from(events * 12 / 29).unwrap());
     let closing = CloseSession {
         session,
         nominal: mass("100"),
@@ -120,9 +122,6 @@ fn certified(folder: &BookFolder, events: u64) -> Vec<(Serial, PieceId)> {
         .into()
     });
     shop.record(issues.collect(), |_| None::<()>);
-    // The rest of the book is other work: a melt is 12 entries and 29 events.
-    let made = shop.desk.store().head().size * 29 / 12;
-    shop.work(usize::try_from(events.saturating_sub(made) * 12 / 29).unwrap());
     shop.desk.release().unwrap();
     serials.into_iter().zip(pieces).take(SERIALS).collect()
 }

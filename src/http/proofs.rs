@@ -67,21 +67,25 @@ pub async fn proof_once_released(app: &App, asked: &Asked) -> Result<Found, Prob
     once_released(app, || proof(app, asked)).await
 }
 
-/// Tries something once for each checkpoint, not for each look, as long as one that is released soon may mend it.
+/// Tries something once for each checkpoint, not for each look, as long as one that is released soon, or views that follow
+/// it, may mend it.
 ///
 /// # Errors
 /// As what is tried.
 pub async fn once_released<T>(app: &App, attempt: impl Fn() -> Result<T, Problem>) -> Result<T, Problem> {
-    let released = || app.writer.published().released().map(|released| released.size);
+    let state = || {
+        let size = app.writer.published().released().map(|released| released.size);
+        (size, size.is_some_and(|size| app.views.position() >= size))
+    };
     let mut looks = 0;
     loop {
-        let seen = released();
+        let seen = state();
         let outcome = attempt();
         let waits = matches!(&outcome, Err(problem) if problem.code == NOT_RELEASED);
         if !waits || looks >= LOOKS_MAX {
             return outcome;
         }
-        while released() == seen && looks < LOOKS_MAX {
+        while state() == seen && looks < LOOKS_MAX {
             looks += 1;
             actix_web::rt::time::sleep(LOOK_EVERY).await;
         }
@@ -131,6 +135,11 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
     let released = published
         .released()
         .ok_or_else(|| wait("no checkpoint has been released yet"))?;
+    // Entries that are followed together are written one chain after another: a file made in between could hold a piece's
+    // certificate and not the end of the session behind it, or hide what is followed next.
+    if app.views.position() < released.size {
+        return Err(wait("what the checkpoint covers is still being followed"));
+    }
     // What is not released yet is missed, not left out: the newest file holds all.
     let file = file(
         app,

@@ -19,6 +19,7 @@ use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::thread::JoinHandle;
+use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
 /// How long a request may take to arrive, and a connection may stand idle, seconds.
@@ -126,6 +127,10 @@ impl Node {
         let mut desk = open_observed(opened, observer)?;
         desk.release()?;
         let store = desk.store();
+        // Nobody is told that a serial was never given while it is still being read. Views that failed end the wait.
+        if let Some(last) = store.head().size.checked_sub(1) {
+            let _ = views.wait_for(last, Duration::MAX);
+        }
         let tiles = Arc::new(tile_files(folder));
         let keeping = Keeping::start(desk.published(), Arc::clone(&store), Arc::clone(&tiles))?;
         let watch = clock::Stopwatch::start();
@@ -221,10 +226,10 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
     let served = actix_web::rt::System::new().block_on(async move {
         let served = Arc::clone(&app);
         let factory = move || actix_web::App::new().configure(|config| configure(config, &served));
-        let client = std::time::Duration::from_secs(CLIENT_SECONDS);
+        let client = Duration::from_secs(CLIENT_SECONDS);
         let server = actix_web::HttpServer::new(factory)
             .client_request_timeout(client)
-            .keep_alive(std::time::Duration::from_secs(75))
+            .keep_alive(Duration::from_secs(75))
             .max_connections(10_000)
             .shutdown_timeout(CLIENT_SECONDS)
             .shutdown_signal(until_told(app)?)

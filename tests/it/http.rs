@@ -157,6 +157,8 @@ pub struct TestApp {
     pub clock: Arc<AtomicI64>,
     /// Whether the writer's thread holds its checkpoints back.
     pub held: Arc<AtomicBool>,
+    /// Whether the views stay behind: they follow again with the next entry after this is false.
+    pub behind: Arc<AtomicBool>,
     /// The clock of the limits, milliseconds.
     pub ticks: Arc<AtomicU64>,
     tokens: Vec<(Role, String)>,
@@ -191,7 +193,8 @@ impl TestApp {
         let passing = add(Role::Auditor, Some(Timestamp(NOW + 60))).1;
         let releases_held = Arc::new(AtomicBool::new(served.held));
         let ticks = Arc::new(AtomicU64::new(0));
-        let (writer, views, store, root, policy) = open_book(&clock, &releases_held);
+        let behind = Arc::new(AtomicBool::new(false));
+        let (writer, views, store, root, policy) = open_book(&clock, &releases_held, &behind);
         let policy = match served.other_root {
             true => policy.replace(&root, "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"),
             false => policy,
@@ -275,6 +278,7 @@ impl TestApp {
             root,
             clock,
             held: releases_held,
+            behind,
             ticks,
             tokens,
             expired,
@@ -379,6 +383,7 @@ pub fn bearer(token: &str) -> (&'static str, String) {
 fn open_book(
     clock: &Arc<AtomicI64>,
     held: &Arc<AtomicBool>,
+    behind: &Arc<AtomicBool>,
 ) -> (Writer, Views, Arc<dyn Store>, String, String) {
     let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
     let views = Views::temporary().unwrap();
@@ -404,15 +409,22 @@ fn open_book(
         secret: [9; 32],
     };
     let mut follower = Follower::new(views.clone());
+    let (behind, mut late) = (Arc::clone(behind), Vec::new());
     let observer = Observer::new(0, move |told| {
-        follower
-            .follow(Heard {
-                index: told.index,
-                entry: &told.entry,
-                rows: &told.rows,
-                gone: &told.gone,
-            })
-            .unwrap();
+        late.push(told);
+        if behind.load(Ordering::SeqCst) {
+            return;
+        }
+        for told in late.drain(..) {
+            follower
+                .follow(Heard {
+                    index: told.index,
+                    entry: &told.entry,
+                    rows: &told.rows,
+                    gone: &told.gone,
+                })
+                .unwrap();
+        }
     });
     let mut desk = Desk::open(Arc::clone(&store), ORIGIN, keys, observer).unwrap();
     let mut draw = Draw::new([8; 32]);

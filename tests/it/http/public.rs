@@ -2,6 +2,9 @@
 
 use super::{ORIGIN, TestApp, Workshop};
 use pourbook::proof::{Checkpoint, Hash, NoteSigner, Policy, Tree, leaf_hash, tile};
+use serde_json::json;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 #[actix_web::test]
 async fn a_serial_is_read_as_people_type_it_and_a_slip_is_said_and_not_guessed() {
@@ -123,7 +126,7 @@ async fn the_tiles_make_the_tree_that_the_checkpoint_signs() {
 async fn nothing_is_served_that_no_released_checkpoint_covers() {
     let app = TestApp::start_with(true).await;
     app.released().await;
-    app.held.store(true, std::sync::atomic::Ordering::SeqCst);
+    app.held.store(true, Ordering::SeqCst);
     let shop = Workshop::open(&app).await;
     let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
     let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
@@ -142,10 +145,46 @@ async fn nothing_is_served_that_no_released_checkpoint_covers() {
         (reply.problem().as_str(), reply.header("retry-after")),
         ("not-released", Some("1"))
     );
-    app.held.store(false, std::sync::atomic::Ordering::SeqCst);
+    app.held.store(false, Ordering::SeqCst);
     app.released().await;
     app.get(&format!("/log/tile/0/000.p/{size}")).await.expect(200);
     app.get(&format!("/v1/serials/{serial}/proof")).await.expect(200);
+}
+
+/// A file that left out what its checkpoint covers would hide a theft from a buyer for as long as it is kept.
+#[actix_web::test]
+async fn no_proof_and_no_page_are_made_while_the_views_are_behind_the_checkpoint() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42", "50.43"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    app.released().await;
+    let shown = app.app.views.position();
+    app.behind.store(true, Ordering::SeqCst);
+    // Nobody reads the answer: it waits for the views. The command is recorded all the same.
+    let theft = |piece: &str| format!("/v1/pieces/{piece}/theft");
+    let path = theft(&pieces[0]);
+    let telling = app.post(&path, json!({"reference": "CR 42"}));
+    let told = actix_web::rt::time::timeout(Duration::from_millis(300), telling).await;
+    assert!(told.is_err(), "the views followed");
+    let released = || {
+        app.app
+            .writer
+            .published()
+            .released()
+            .map_or(0, |released| released.size)
+    };
+    assert!(released() > shown && app.app.views.position() == shown);
+    let proof = app.get(&format!("/v1/serials/{serial}/proof")).await.expect(503);
+    assert_eq!(proof.problem(), "not-released");
+    app.get(&format!("/p/{serial}")).await.expect(503);
+
+    app.behind.store(false, Ordering::SeqCst);
+    let another = json!({"reference": "CR 43"});
+    app.post(&theft(&pieces[1]), another).await.expect(201);
+    app.released().await;
+    let page = app.get(&format!("/p/{serial}")).await.expect(200).text();
+    assert!(page.contains("stolen"), "{page}");
 }
 
 #[actix_web::test]
