@@ -29,6 +29,5 @@ pub use code::{CodeAnswer, Shown, code};
 pub use fault::{Fault, fault};
 pub use matching::{Answered, Filled, compared};
 pub use record::{NoIssue, record};
-pub use sentence::OUNCE_DECIMALS;
 pub use start::{check, start};
 pub use told::{About, Untold};

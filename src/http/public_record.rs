@@ -13,8 +13,7 @@ use crate::accounts::GravityTold;
 use crate::domain::{
     Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesClosed,
 };
-use crate::metal::{Mass, Rounding, troy_ounces};
-use crate::pages::OUNCE_DECIMALS;
+use crate::metal::{Mass, OUNCE_DECIMALS, Rounding, troy_ounces};
 use crate::record::Entry;
 use serde_json::{Map, Value, json};
 

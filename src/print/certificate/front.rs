@@ -8,7 +8,7 @@ use super::{CENTRE, Certificate, LABEL, MARGIN, MEASURE, SLANTED, TEXT, centred,
 use crate::domain::WeightUnit;
 use crate::metal::{Mass, Rounding, troy_ounces};
 
-/// Decimals of a troy ounce: finer than the steps of a workshop's scales.
+/// Decimals of a troy ounce, by this version of the template: its own, since what a version makes never changes.
 const OUNCE_DECIMALS: u32 = 4;
 /// Where the values of the list begin.
 const VALUES: Length = MARGIN + 56_000;

@@ -564,7 +564,7 @@ fn the_blend_of_a_heel_is_stated_lower_or_as_declared_and_never_higher() {
     told.falsified(
         stated(1, "997.9"),
         "certificate",
-        "it states 998, the metal is, as declared, 997.9",
+        "it states 998.0, the metal is, as declared, 997.9",
     );
 }
 
