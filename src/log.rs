@@ -20,6 +20,7 @@ mod photographs;
 mod pin;
 mod secret;
 mod segments;
+mod standing;
 mod tiles;
 mod vault;
 
@@ -29,7 +30,7 @@ use std::sync::Arc;
 
 pub use file_store::FileStore;
 pub use files::{FileStamp, Files, OpenFile, RealFiles};
-pub use memory_files::{Fault, FaultKind, MemoryFiles};
+pub use memory_files::{Fault, FaultKind, MemoryFiles, Operation};
 pub use memory_store::{MemoryFault, MemoryStore};
 pub use options::{FileStoreOptions, Notice, SEGMENT_BYTES};
 pub use photographs::{OpenPhotograph, PhotographFiles, PhotographState};
@@ -154,7 +155,7 @@ pub enum StoreError {
     },
     /// The log ends before a checkpoint that has already left the process.
     #[error(
-        "the log holds {size} entries, but a checkpoint of {pinned} entries was released ({path}): it was cut or replaced by an older copy. Nothing was changed"
+        "the log holds {size} entries, but a checkpoint of {pinned} entries was released ({path}): it was cut or replaced by an older copy. Nothing was changed; put the newest copy of `log` and `vault` in its place, together"
     )]
     BehindPin {
         /// Count of whole entries found.
@@ -162,6 +163,14 @@ pub enum StoreError {
         /// Size of the pinned checkpoint.
         pinned: u64,
         /// The pin file.
+        path: String,
+    },
+    /// A file that is written lost its name: what is written to it is gone when the process ends.
+    #[error(
+        "{path} was removed or replaced while the book was open, so nothing more is acknowledged. Put back the folder that was moved, or restore a copy, and open the book again"
+    )]
+    Gone {
+        /// The file.
         path: String,
     },
     /// An earlier write or sync failed: what is on disk is unknown until the book is opened again.

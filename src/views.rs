@@ -23,8 +23,9 @@ use crate::domain::{
     Certificate, CertificateId, Jar, JarId, Lot, LotId, Melt, MeltId, PhotographHash, Piece, PieceId, Scale,
     ScaleId, Serial, Series, SeriesId, Session, SessionId,
 };
+use crate::proof::Hash;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use uuid::Uuid;
 use waiting::Followed;
 
@@ -63,6 +64,8 @@ struct Inner {
     issues: sled::Tree,
     erased: sled::Tree,
     followed: Followed,
+    /// Leaf hash of the last entry that was followed: it says of which log these views are.
+    last: Mutex<Option<Hash>>,
 }
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
@@ -103,9 +106,9 @@ impl Views {
             }
             db.insert(FORM, FORM_WRITTEN)?;
         }
-        let position = match db.get(POSITION)? {
-            Some(bytes) => keys::number(&bytes).ok_or(ViewError::Unreadable("position"))?,
-            None => 0,
+        let (position, last) = match db.get(POSITION)? {
+            Some(bytes) => keys::followed(&bytes).ok_or(ViewError::Unreadable("position"))?,
+            None => (0, None),
         };
         let inner = Inner {
             rows: db.open_tree("rows")?,
@@ -116,6 +119,7 @@ impl Views {
             issues: db.open_tree("issues")?,
             erased: db.open_tree("erased")?,
             followed: Followed::at(position),
+            last: Mutex::new(last),
             db,
         };
         Ok(Self {
@@ -129,6 +133,30 @@ impl Views {
         self.inner.followed.position()
     }
 
+    /// Empties views that followed another log than the one whose leaf hashes `leaf` knows: after an older copy of a log
+    /// was put back, or a copy went on by itself, rows would stand here that nobody recorded. Before a follower is made.
+    /// Whether they are of this log.
+    ///
+    /// # Errors
+    /// [`ViewError::Store`].
+    pub fn hold_against(&self, leaf: &dyn Fn(u64) -> Option<Hash>) -> Result<bool, ViewError> {
+        let Some(index) = self.position().checked_sub(1) else {
+            return Ok(true);
+        };
+        let mut last = self.inner.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if last.is_some() && *last == leaf(index) {
+            return Ok(true);
+        }
+        let db = &self.inner.db;
+        for name in db.tree_names() {
+            db.open_tree(name)?.clear()?;
+        }
+        db.insert(FORM, FORM_WRITTEN)?;
+        *last = None;
+        self.inner.followed.begin_again();
+        Ok(false)
+    }
+
     /// Makes what was followed last a restart: flushes the rows, then writes the position.
     ///
     /// # Errors
@@ -136,7 +164,10 @@ impl Views {
     pub fn settle(&self) -> Result<(), ViewError> {
         let position = self.position();
         self.inner.db.flush()?;
-        self.inner.db.insert(POSITION, &position.to_be_bytes())?;
+        let last = *self.inner.last.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut bytes = position.to_be_bytes().to_vec();
+        bytes.extend(last.iter().flat_map(|leaf| leaf.0));
+        self.inner.db.insert(POSITION, bytes)?;
         Ok(())
     }
 

@@ -1,5 +1,7 @@
 //! `audit`: a whole log checked, from a folder or over HTTP.
 
+mod kept;
+
 use super::Failure;
 use super::arguments::{book_folder, json};
 use super::pace::Pace;
@@ -12,7 +14,7 @@ use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
 use serde_json::{Value, json};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The longest wait between two requests that an audit puts up with, seconds.
@@ -23,6 +25,7 @@ const WAIT_SECONDS_MAX: u64 = 60;
 #[command(after_help = "Examples:
   pourbook audit ./book
   pourbook audit ./book --root kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k
+  pourbook audit ./book --checkpoint kept-in-spring
   pourbook audit http://127.0.0.1:4747 --token \"$AUDITOR_TOKEN\"
 
 How far it is stands on standard error: a bar on a terminal, else a line now and then.
@@ -38,6 +41,9 @@ pub struct AuditArguments {
     /// The root thumbprint that you trust; without it the one found is printed for you to compare.
     #[arg(long, value_parser = thumbprint, allow_hyphen_values = true)]
     root: Option<String>,
+    /// A checkpoint that you kept: the log must be one that went through it.
+    #[arg(long, value_name = "FILE")]
+    checkpoint: Option<PathBuf>,
     /// Verify every signature strictly, one by one, instead of in batches.
     #[arg(long)]
     strict: bool,
@@ -201,7 +207,7 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     })?;
     let took = pace.end();
     outcome?;
-    let report = audit.finish(&note)?;
+    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
     if let Some(pinned) = store.pinned() {
         audit.agrees(&pinned)?;
     }
@@ -330,7 +336,7 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     if !block.is_empty() {
         audit.take(&block, &past)?;
     }
-    let report = audit.finish(&note)?;
+    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
     audit_tiles(&tree, &fetch)?;
     Ok(Audited {
         report,

@@ -68,22 +68,26 @@ impl Body {
 }
 
 impl Entries {
-    /// Walks the log and holds it against the pin; changes nothing.
-    pub fn open(segments: Segments, pinned: Option<Pinned>) -> Result<(Entries, End), StoreError> {
+    /// Walks the log and holds it against every pin; changes nothing. A pin is the checkpoint of a group, so one within the
+    /// log at which no group ends is of another copy of the book, which went on by itself.
+    pub fn open(segments: Segments, pins: &[Pinned]) -> Result<(Entries, End), StoreError> {
         let mut table = Table {
             places: Vec::new(),
             head: Head::default(),
         };
+        let mut unmet: Vec<&Pinned> = pins.iter().filter(|pin| pin.size > 0).collect();
         let end = segments.walk(&mut |frame| {
             let checkpoint = read_frame(frame, &mut table.places)?;
-            if let Some(pinned) = pinned.as_ref().filter(|pin| frame.head.next() == Some(pin.size))
-                && pin::text(checkpoint) != pin::text(&pinned.note)
-            {
-                let why = format!(
-                    "the checkpoint of {} entries is not the one that was pinned",
-                    pinned.size
-                );
-                return Err(frame.segment.corrupt(u64::from(frame.place.offset), why));
+            for pinned in unmet.extract_if(.., |pin| frame.head.next() == Some(pin.size)) {
+                if pin::text(checkpoint) != pin::text(&pinned.note) {
+                    let why = format!(
+                        "the checkpoint of {} entries is not the one that was pinned ({}): the log was altered, or \
+                         another copy of this book went on by itself",
+                        pinned.size,
+                        pinned.path.display()
+                    );
+                    return Err(frame.segment.corrupt(u64::from(frame.place.offset), why));
+                }
             }
             table
                 .head
@@ -93,7 +97,15 @@ impl Entries {
             Ok(())
         })?;
         table.head.size = end.next;
-        hold_against_pin(&end, pinned)?;
+        if let Some(pinned) = unmet.iter().find(|pin| pin.size <= end.next) {
+            let why = format!(
+                "it pins a checkpoint of {} entries, at which no group of this log ends: it is of another copy of this \
+                 book, which went on by itself",
+                pinned.size
+            );
+            return Err(StoreError::corrupt(&pinned.path.display().to_string(), 0, why));
+        }
+        hold_against_pin(&end, pins.iter().max_by_key(|pin| pin.size))?;
         Ok((
             Entries {
                 segments,
@@ -221,7 +233,7 @@ fn part(segment: &Segment, at: u64) -> Result<Option<Arc<[u8]>>, StoreError> {
 }
 
 /// A log that ends before its pin is refused, and so is a bad group that the pin covers.
-fn hold_against_pin(end: &End, pinned: Option<Pinned>) -> Result<(), StoreError> {
+fn hold_against_pin(end: &End, pinned: Option<&Pinned>) -> Result<(), StoreError> {
     let Some(pin) = pinned.filter(|pin| pin.size > end.next) else {
         return Ok(());
     };

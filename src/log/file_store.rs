@@ -15,6 +15,7 @@ use super::options::{FileStoreOptions, Notice, SEGMENT_BYTES_MAX};
 use super::pin::{self, Pins};
 use super::secret;
 use super::segments::{Bad, End, LOG, Segments};
+use super::standing::Standing;
 use super::vault::{Orphan, Vault};
 use super::{Group, Head, Store, StoreError, TornGroup, VaultKind, VaultRecord, check_group};
 
@@ -31,7 +32,8 @@ pub struct FileStore {
     changing: Mutex<()>,
     poisoned: AtomicBool,
     notices: Vec<Notice>,
-    _lock: Option<Box<dyn Lock>>,
+    /// None in a read-only opening.
+    lock: Option<(Box<dyn Lock>, Standing)>,
 }
 
 impl FileStore {
@@ -94,7 +96,7 @@ impl FileStore {
         let writable = !options.read_only;
         let segment_bytes = options.segment_bytes.min(SEGMENT_BYTES_MAX);
         let segments = Segments::open(Arc::clone(&files), log_dir, LOG, segment_bytes, writable)?;
-        let (entries, end) = Entries::open(segments, pins.newest())?;
+        let (entries, end) = Entries::open(segments, pins.found())?;
         let size = entries.size();
         let (vault, orphan) = Vault::open(
             &files,
@@ -121,7 +123,7 @@ impl FileStore {
             changing: Mutex::new(()),
             poisoned: AtomicBool::new(false),
             notices,
-            _lock: lock,
+            lock,
         };
         store.settle(&end, &orphan)?;
         if let Some(secret) = secret.filter(|secret| writable && !secret.checked) {
@@ -180,7 +182,7 @@ impl FileStore {
                     .cut(&bad.segment, bad.offset, wide(bad.bytes.len()))?;
             }
             self.entries.segments.settle(end)?;
-            self.vault.settle(&self.files, orphan)?;
+            self.vault.settle(orphan)?;
             self.pins.repair()?;
         }
         if let Some(Bad { bytes, .. }) = &end.bad {
@@ -225,7 +227,12 @@ impl FileStore {
             return Err(StoreError::Poisoned);
         }
         let size = self.entries.size();
-        let done = act(size);
+        // Without the lock another process may be writing.
+        let held = self
+            .lock
+            .as_ref()
+            .map_or(Ok(()), |(_, standing)| standing.hold(&*self.files));
+        let done = held.and_then(|()| act(size));
         if !matches!(done, Ok(()) | Err(StoreError::Misfit { .. })) {
             self.poisoned.store(true, Ordering::Release);
         }
@@ -282,10 +289,11 @@ impl Store for FileStore {
     }
 }
 
-fn take_lock(files: &dyn Files, dir: &Path) -> Result<Box<dyn Lock>, StoreError> {
+fn take_lock(files: &dyn Files, dir: &Path) -> Result<(Box<dyn Lock>, Standing), StoreError> {
     let path = dir.join("lock");
     let lock = files.lock(&path).map_err(StoreError::io("locking", &path))?;
-    lock.ok_or_else(|| StoreError::Fenced {
+    let lock = lock.ok_or_else(|| StoreError::Fenced {
         lock: path.display().to_string(),
-    })
+    })?;
+    Ok((lock, Standing::of(files, &path)?))
 }

@@ -9,6 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::StoreError;
 use super::files::{Files, MODE_PRIVATE, OpenFile};
 use super::format::{all_zero, u32_at, wide, zeros};
+use super::standing::Standing;
 
 const SLOT_BYTES: u64 = 40;
 /// The file grows by this many zeros at a time.
@@ -16,8 +17,11 @@ const GROWTH_BYTES: u64 = 40 * 128;
 
 /// The open file of keys; none in a read-only opening of a book whose keys are not there.
 pub(super) struct Keys {
+    files: Arc<dyn Files>,
     path: PathBuf,
     file: Option<Box<dyn OpenFile>>,
+    /// None where nothing is written.
+    standing: Option<Standing>,
     length: Mutex<u64>,
 }
 
@@ -38,9 +42,13 @@ impl Keys {
             Some(file) => file.length().map_err(StoreError::io("measuring", &path))?,
             None => 0,
         };
+        let stands = there && writable;
+        let standing = stands.then(|| Standing::of(&**files, &path)).transpose()?;
         Ok(Keys {
+            files: Arc::clone(files),
             path,
             file,
+            standing,
             length: Mutex::new(length),
         })
     }
@@ -50,20 +58,22 @@ impl Keys {
     }
 
     /// Makes the file if it is not there, and destroys the keys from `next` on: their records never landed.
-    pub fn settle(&mut self, files: &Arc<dyn Files>, next: u32) -> Result<(), StoreError> {
+    pub fn settle(&mut self, next: u32) -> Result<(), StoreError> {
         if self.file.is_none() {
-            let made = files.write_new_synced(&self.path, &[], MODE_PRIVATE);
+            let made = self.files.write_new_synced(&self.path, &[], MODE_PRIVATE);
             made.map_err(StoreError::io("making", &self.path))?;
             self.file = Some(
-                files
+                self.files
                     .open(&self.path, true)
                     .map_err(StoreError::io("opening", &self.path))?,
             );
+            self.standing = Some(Standing::of(&*self.files, &self.path)?);
         }
         let file = self.file()?;
         let length = *self.length.lock().unwrap_or_else(PoisonError::into_inner);
         let from = u64::from(next).saturating_mul(SLOT_BYTES);
-        let bytes = files
+        let bytes = self
+            .files
             .read_whole(&self.path)
             .map_err(StoreError::io("reading", &self.path))?;
         if !all_zero(bytes.get(super::format::narrow(from)..).unwrap_or_default()) {
@@ -92,6 +102,13 @@ impl Keys {
         file.write_at(&bytes, from)
             .map_err(StoreError::io("writing", &self.path))?;
         file.sync().map_err(StoreError::io("syncing", &self.path))
+    }
+
+    /// Refuses when the file has lost its name.
+    pub fn hold(&self) -> Result<(), StoreError> {
+        self.standing
+            .as_ref()
+            .map_or(Ok(()), |standing| standing.hold(&*self.files))
     }
 
     /// The key in a slot; none when it was destroyed.

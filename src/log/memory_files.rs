@@ -12,8 +12,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use disk::{Chance, Disk, Go, Inode, NameChange, failed, files_of, overwrite};
-pub use disk::{Fault, FaultKind};
+use disk::{Chance, Disk, Go, NameChange, failed, files_of, overwrite};
+pub use disk::{Fault, FaultKind, Operation};
 
 use super::files::{FileStamp, Files, Lock, OpenFile};
 use super::format::{narrow, wide};
@@ -36,12 +36,18 @@ impl MemoryFiles {
     pub fn set_fault(&self, fault: Option<Fault>) {
         let mut disk = self.disk();
         disk.fault = fault;
-        disk.operations = 0;
+        disk.trace.clear();
     }
 
     /// How many operations there were since the fault was set or a life began.
     pub fn operations(&self) -> u64 {
-        self.disk().operations
+        wide(self.disk().trace.len())
+    }
+
+    /// Those operations, in order.
+    #[must_use]
+    pub fn trace(&self) -> Vec<Operation> {
+        self.disk().trace.clone()
     }
 
     /// The power is cut and comes back. What was not durable is kept, torn or lost as the seed says.
@@ -133,12 +139,13 @@ impl MemoryFile {
 
 impl OpenFile for MemoryFile {
     fn length(&self) -> io::Result<u64> {
-        self.disk()?
-            .run(|disk| Ok(wide(disk.inode(self.inode)?.content.len())))
+        self.disk()?.run(Operation::Length, |disk| {
+            Ok(wide(disk.inode(self.inode)?.content.len()))
+        })
     }
 
     fn read_at(&self, buffer: &mut [u8], offset: u64) -> io::Result<usize> {
-        self.disk()?.run(|disk| {
+        self.disk()?.run(Operation::ReadAt, |disk| {
             let rest = disk
                 .inode(self.inode)?
                 .content
@@ -157,7 +164,7 @@ impl OpenFile for MemoryFile {
         if !self.writable {
             return Err(io::ErrorKind::PermissionDenied.into());
         }
-        let go = disk.begin()?;
+        let go = disk.begin(Operation::WriteAt)?;
         let done = if go == Go::Tear {
             bytes.get(..bytes.len() / 2).unwrap_or_default()
         } else {
@@ -171,7 +178,7 @@ impl OpenFile for MemoryFile {
 
     fn sync(&self) -> io::Result<()> {
         let mut disk = self.disk()?;
-        let go = disk.begin()?;
+        let go = disk.begin(Operation::Sync)?;
         if matches!(go, Go::Do | Go::ThenStop) {
             let inode = disk.inode(self.inode)?;
             for (offset, bytes) in std::mem::take(&mut inode.pending) {
@@ -201,19 +208,20 @@ impl Drop for MemoryLock {
 
 impl Files for MemoryFiles {
     fn create_dirs(&self, path: &Path, _mode: u32) -> io::Result<()> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::CreateDirs, |disk| {
             disk.dirs.extend(path.ancestors().map(Path::to_owned));
             Ok(())
         })
     }
 
     fn exists(&self, path: &Path) -> io::Result<bool> {
-        self.disk()
-            .run(|disk| Ok(disk.names.contains_key(path) || disk.has_dir(path)))
+        self.disk().run(Operation::Exists, |disk| {
+            Ok(disk.names.contains_key(path) || disk.has_dir(path))
+        })
     }
 
     fn stamp(&self, path: &Path) -> io::Result<Option<FileStamp>> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::Stamp, |disk| {
             let Ok(number) = disk.find(path) else {
                 return Ok(None);
             };
@@ -227,7 +235,7 @@ impl Files for MemoryFiles {
     }
 
     fn list(&self, path: &Path) -> io::Result<Vec<String>> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::List, |disk| {
             let inside = disk
                 .names
                 .keys()
@@ -242,28 +250,26 @@ impl Files for MemoryFiles {
     }
 
     fn open(&self, path: &Path, writable: bool) -> io::Result<Box<dyn OpenFile>> {
-        self.disk()
-            .run(|disk| Ok(self.handle(disk, disk.find(path)?, writable)))
+        self.disk().run(Operation::Open, |disk| {
+            Ok(self.handle(disk, disk.find(path)?, writable))
+        })
     }
 
     fn create(&self, path: &Path, _mode: u32) -> io::Result<Box<dyn OpenFile>> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::Create, |disk| {
             if disk.names.contains_key(path) {
                 return Err(io::ErrorKind::AlreadyExists.into());
             }
             if !path.parent().is_some_and(|parent| disk.has_dir(parent)) {
                 return Err(io::ErrorKind::NotFound.into());
             }
-            let inode = disk.inodes.len();
-            disk.inodes.push(Inode::default());
-            disk.names.insert(path.to_owned(), inode);
-            disk.name_changes.push(NameChange::Link(path.to_owned(), inode));
+            let inode = disk.link(path);
             Ok(self.handle(disk, inode, true))
         })
     }
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::Rename, |disk| {
             let inode = disk.find(from)?;
             disk.names.remove(from);
             disk.names.insert(to.to_owned(), inode);
@@ -274,7 +280,7 @@ impl Files for MemoryFiles {
     }
 
     fn remove(&self, path: &Path) -> io::Result<()> {
-        self.disk().run(|disk| {
+        self.disk().run(Operation::Remove, |disk| {
             disk.find(path)?;
             disk.names.remove(path);
             disk.name_changes.push(NameChange::Unlink(path.to_owned()));
@@ -284,7 +290,7 @@ impl Files for MemoryFiles {
 
     fn sync_dir(&self, path: &Path) -> io::Result<()> {
         let mut disk = self.disk();
-        let go = disk.begin()?;
+        let go = disk.begin(Operation::SyncDir)?;
         if matches!(go, Go::Do | Go::ThenStop) {
             disk.settle_names(|change| Disk::is_in(change, path));
         }
@@ -294,9 +300,12 @@ impl Files for MemoryFiles {
     fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
         // The lock is made outside: when the machine stops after this operation it would be dropped inside, where the
         // disk is held.
-        let life = self
-            .disk()
-            .run(|disk| Ok(disk.locks.insert(path.to_owned()).then_some(disk.life)))?;
+        let life = self.disk().run(Operation::Lock, |disk| {
+            if !disk.names.contains_key(path) {
+                disk.link(path);
+            }
+            Ok(disk.locks.insert(path.to_owned()).then_some(disk.life))
+        })?;
         let Some(life) = life else { return Ok(None) };
         let lock = MemoryLock {
             files: self.clone(),

@@ -22,6 +22,8 @@ pub(super) struct Pins {
     files: Arc<dyn Files>,
     paths: Vec<PathBuf>,
     newest: RwLock<Option<Pinned>>,
+    /// What the paths held at opening.
+    found: Vec<Pinned>,
     /// The paths that do not hold the newest one.
     behind: Vec<PathBuf>,
 }
@@ -53,6 +55,7 @@ impl Pins {
             .iter()
             .filter_map(|(_, pin)| pin.clone())
             .max_by_key(|pin| pin.size);
+        let all = found.iter().filter_map(|(_, pin)| pin.clone()).collect();
         let mut behind = Vec::new();
         if let Some(newest) = &newest {
             for (path, pin) in found {
@@ -67,7 +70,7 @@ impl Pins {
                     }
                     Some(pin) if text(&pin.note) != text(&newest.note) => {
                         let why = format!(
-                            "it and {} pin different checkpoints of one size",
+                            "it and {} pin different checkpoints of one size: another copy of this book went on by itself",
                             newest.path.display()
                         );
                         return Err(StoreError::corrupt(&path.display().to_string(), 0, why));
@@ -81,6 +84,7 @@ impl Pins {
             files,
             paths,
             newest: RwLock::new(newest),
+            found: all,
             behind,
         })
     }
@@ -93,6 +97,11 @@ impl Pins {
         self.behind
             .iter()
             .try_for_each(|path| self.write(path, &newest.note))
+    }
+
+    /// Every pin that was there at opening.
+    pub fn found(&self) -> &[Pinned] {
+        &self.found
     }
 
     pub fn newest(&self) -> Option<Pinned> {

@@ -4,30 +4,24 @@
 //! Segments are made full of zeros, because a sync that does not change a file's length costs about half.
 
 mod segment;
+mod shape;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 pub(super) use segment::Segment;
+pub(super) use shape::{LOG, Shape, VAULT, frame};
 
+use super::StoreError;
 use super::files::Files;
 use super::format::{FRAME_HEAD_BYTES, FrameHead, all_zero, narrow, wide};
-use super::{StoreError, files};
+use super::standing::Standing;
 
 /// A place in a segment: 8 bytes, because one is held for every entry.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Place {
     pub segment: u32,
     pub offset: u32,
-}
-
-/// What distinguishes the two sets of segments.
-pub(super) struct Shape {
-    pub magic: [u8; 8],
-    pub suffix: &'static str,
-    pub mode: u32,
-    /// Whether `check` of the head is the CRC of the body.
-    pub body_crc: bool,
 }
 
 /// A set of segments in one folder.
@@ -94,7 +88,13 @@ impl Segments {
             let file = files
                 .open(&path, writable)
                 .map_err(StoreError::io("opening", &path))?;
-            list.push(Arc::new(Segment { first, path, file }));
+            let standing = writable.then(|| Standing::of(&*files, &path)).transpose()?;
+            list.push(Arc::new(Segment {
+                first,
+                path,
+                file,
+                standing,
+            }));
         }
         let tail = Tail {
             segment: u32::try_from(list.len()).ok().and_then(|n| n.checked_sub(1)),
@@ -283,6 +283,7 @@ impl Segments {
             u32::try_from(tail.offset).map_err(|_| segment.corrupt(tail.offset, "a segment over 4 GiB"))?;
         segment.write(frame, tail.offset)?;
         segment.sync()?;
+        segment.hold(&*self.files)?;
         tail.offset = tail.offset.saturating_add(wide(frame.len()));
         Ok(Place {
             segment: number,
@@ -307,7 +308,13 @@ impl Segments {
             .files
             .create(&path, self.shape.mode)
             .map_err(StoreError::io("making", &path))?;
-        let segment = Arc::new(Segment { first, path, file });
+        let standing = Some(Standing::of(&*self.files, &path)?);
+        let segment = Arc::new(Segment {
+            first,
+            path,
+            file,
+            standing,
+        });
         fill(&segment, 0, self.segment_bytes.max(needed))?;
         self.files
             .sync_dir(&self.dir)
@@ -358,42 +365,4 @@ fn find(bytes: &[u8], needle: &[u8], from: usize) -> Option<usize> {
         .windows(needle.len())
         .position(|window| window == needle)
         .map(|found| from + found)
-}
-
-/// The shape of the log's segments.
-pub(super) const LOG: Shape = Shape {
-    magic: super::format::MAGIC_LOG,
-    suffix: ".entries",
-    mode: files::MODE_OPEN,
-    body_crc: true,
-};
-/// The shape of the vault's segments; their bodies change when a record is erased, so no CRC covers them.
-pub(super) const VAULT: Shape = Shape {
-    magic: super::format::MAGIC_VAULT,
-    suffix: ".records",
-    mode: files::MODE_PRIVATE,
-    body_crc: false,
-};
-
-/// A frame of this head and body.
-pub(super) fn frame(
-    shape: &Shape,
-    first: u64,
-    count: usize,
-    check: Option<u32>,
-    body: &[u8],
-) -> Result<Vec<u8>, StoreError> {
-    let too_large = |_| StoreError::Misfit {
-        why: "a group has fewer than 4 GiB".into(),
-    };
-    let head = FrameHead {
-        count: u32::try_from(count).map_err(too_large)?,
-        first,
-        body_bytes: u32::try_from(body.len()).map_err(too_large)?,
-        check: check.unwrap_or_else(|| crc32c::crc32c(body)),
-    };
-    let mut bytes = Vec::with_capacity(FRAME_HEAD_BYTES + body.len());
-    bytes.extend(head.encode(&shape.magic));
-    bytes.extend(body);
-    Ok(bytes)
 }

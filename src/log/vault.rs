@@ -120,7 +120,7 @@ impl Vault {
     }
 
     /// Drops what belongs to a group that never landed, and makes the rest durable.
-    pub fn settle(&mut self, files: &Arc<dyn Files>, orphan: &Orphan) -> Result<(), StoreError> {
+    pub fn settle(&mut self, orphan: &Orphan) -> Result<(), StoreError> {
         if let Some(place) = orphan.at {
             let segment = self.segments.segment(place.segment)?;
             self.segments
@@ -137,7 +137,7 @@ impl Vault {
             self.segments.cut(segment, *offset, wide(bytes.len()))?;
         }
         let next = *self.next_slot.lock().unwrap_or_else(PoisonError::into_inner);
-        self.keys.settle(files, next)
+        self.keys.settle(next)
     }
 
     /// Writes the records of a group and makes them durable.
@@ -175,6 +175,7 @@ impl Vault {
             self.keys.put(first_slot, &keys)?;
         }
         let place = self.segments.append(group.first, &frame)?;
+        self.keys.hold()?;
         *next_slot = first_slot.saturating_add(u32::try_from(keys.len()).unwrap_or(u32::MAX));
         settle_spots(&mut spots, place)?;
         self.table

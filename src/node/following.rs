@@ -47,6 +47,7 @@ fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), Vie
                 let batch: Vec<Appended> = std::iter::once(told).chain(more).collect();
                 let told = batch.iter().map(|told| Heard {
                     index: told.index,
+                    leaf: told.leaf,
                     entry: &told.entry,
                     rows: &told.rows,
                     gone: &told.gone,

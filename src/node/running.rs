@@ -11,8 +11,8 @@ use crate::http::{
     Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
     configure,
 };
-use crate::log::{FileStore, FileStoreOptions, StoreError, TileFiles};
-use crate::proof::NoteSigner;
+use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
+use crate::proof::{NoteSigner, leaf_hash};
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
 use std::collections::BTreeSet;
@@ -109,6 +109,24 @@ pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
     Ok(views.position())
 }
 
+/// Opens the views of a store. Those that a full disk or a crash left unreadable are derived, so they are removed and made
+/// anew; the book's lock is held, so they are nobody else's. Those of another log are emptied.
+fn open_views(folder: &BookFolder, store: &dyn Store) -> Result<Views, NodeError> {
+    let path = folder.views();
+    let views = match Views::open(&path) {
+        Err(error) if folder.files().exists(&path)? => {
+            tracing::warn!("{error}: they are made anew from the log");
+            std::fs::remove_dir_all(&path)?;
+            Views::open(&path)?
+        }
+        opened => opened?,
+    };
+    if !views.hold_against(&|index| Some(leaf_hash(&store.read(index).ok()??)))? {
+        tracing::warn!("the views had followed another log than this one: they follow it from its beginning");
+    }
+    Ok(views)
+}
+
 fn tile_files(folder: &BookFolder) -> TileFiles {
     TileFiles::new(folder.files(), folder.tiles())
 }
@@ -122,7 +140,7 @@ impl Node {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder)?;
-        let views = Views::open(&folder.views())?;
+        let views = open_views(folder, &*opened.0)?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;
         desk.release()?;

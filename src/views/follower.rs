@@ -8,8 +8,10 @@ use super::lists::order_key;
 use super::row::{Table, Tabled};
 use super::{ViewError, Views, name_key, row_key};
 use crate::domain::{Event, Row, Told, Touched};
+use crate::proof::Hash;
 use crate::record::Entry;
 use std::collections::{BTreeMap, HashMap};
+use std::sync::PoisonError;
 use uuid::Uuid;
 
 /// An entry that stands in the log, and the rows that it changed, as they were after it.
@@ -17,6 +19,8 @@ use uuid::Uuid;
 pub struct Heard<'a> {
     /// Its index.
     pub index: u64,
+    /// Its leaf hash.
+    pub leaf: Hash,
     /// What it says.
     pub entry: &'a Entry,
     /// The rows.
@@ -114,6 +118,9 @@ impl Views {
         }
         for (subject, (is_new, entries)) in chains {
             self.lengthen(subject, &entries, is_new)?;
+        }
+        if let Some(told) = due.last() {
+            *self.inner.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(told.leaf);
         }
         self.advance(end);
         Ok(())

@@ -1,5 +1,6 @@
 //! The keys of the trees: numbers big-endian, so that they sort as numbers.
 
+use crate::proof::Hash;
 use uuid::Uuid;
 
 /// Where a row stands in the order of creation: its entry, and the place of its event within the entry.
@@ -59,6 +60,12 @@ pub(super) fn member_key(index: u64, event: u16, member: &str) -> Vec<u8> {
     key.extend_from_slice(&event.to_be_bytes());
     key.extend_from_slice(member.as_bytes());
     key
+}
+
+/// How far was followed, and the leaf hash of the last entry; earlier versions wrote the number alone.
+pub(super) fn followed(bytes: &[u8]) -> Option<(u64, Option<Hash>)> {
+    let (position, leaf) = bytes.split_at_checked(8)?;
+    Some((number(position)?, leaf.try_into().ok().map(Hash)))
 }
 
 /// A number of eight bytes, big-endian.

@@ -36,6 +36,11 @@ impl Followed {
         self.position.load(Ordering::Acquire)
     }
 
+    /// Back to the beginning, before anybody waits.
+    pub fn begin_again(&self) {
+        self.position.store(0, Ordering::Release);
+    }
+
     fn once(&self, index: u64, told: Told) {
         let mut waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner);
         // Under the lock: a position that moves now finds this one waiting.

@@ -10,7 +10,7 @@ use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{Book, Command, Draw, Event, FieldErased, Row, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
-use crate::proof::{Checkpoint, NoteSigner, leaf_hash};
+use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -35,6 +35,8 @@ pub struct DeskKeys {
 pub struct Appended {
     /// Its index.
     pub index: u64,
+    /// Its leaf hash.
+    pub leaf: Hash,
     /// What it says.
     pub entry: Arc<Entry>,
     /// The rows of the book that it changed, as they were after it.
@@ -297,6 +299,7 @@ impl Desk {
             if self.observer.observes(landing.index) {
                 (self.observer.tell)(Appended {
                     index: landing.index,
+                    leaf: landing.leaf,
                     entry: landing.entry,
                     rows: landing.changes.rows,
                     gone: landing.changes.gone,

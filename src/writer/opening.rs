@@ -37,7 +37,7 @@ pub enum OpenError {
     OtherSecret,
     /// The log was altered behind a checkpoint that had left the house.
     #[error(
-        "the log differs from the pinned checkpoint of size {size}: it was altered or put back from another copy"
+        "the log differs from the pinned checkpoint of size {size}: it was altered, or another copy of this book went on by itself. Nothing was changed; open the copy that the checkpoint was released from"
     )]
     Forked {
         /// Size of the pinned checkpoint.
@@ -71,6 +71,7 @@ impl Desk {
                 if observer.observes(taken.index) {
                     (observer.tell)(Appended {
                         index: taken.index,
+                        leaf: taken.leaf.hash,
                         entry: taken.leaf.entry,
                         rows: taken.book.rows(&taken.changed.touched),
                         gone: taken.changed.gone,

@@ -419,6 +419,7 @@ fn open_book(
             follower
                 .follow(Heard {
                     index: told.index,
+                    leaf: told.leaf,
                     entry: &told.entry,
                     rows: &told.rows,
                     gone: &told.gone,

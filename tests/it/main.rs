@@ -27,4 +27,5 @@ mod record;
 mod shop;
 mod simulation;
 mod tidy;
+mod torture;
 mod views;

@@ -706,6 +706,7 @@ fn observer(mut follower: Follower) -> Observer {
         follower
             .follow(Heard {
                 index: told.index,
+                leaf: told.leaf,
                 entry: &told.entry,
                 rows: &told.rows,
                 gone: &told.gone,

@@ -41,6 +41,7 @@ pub fn follow(store: &dyn Store, views: Views) -> Follower {
             follower
                 .follow(Heard {
                     index,
+                    leaf: taken.leaf.hash,
                     entry: &taken.leaf.entry,
                     rows: &rows,
                     gone: &taken.changed.gone,
@@ -206,6 +207,7 @@ async fn an_entry_out_of_turn_is_refused() {
     let entry = record::read(&bytes).unwrap();
     let refused = follower.follow(Heard {
         index: 1,
+        leaf: pourbook::proof::leaf_hash(&bytes),
         entry: &entry,
         rows: &[],
         gone: &[],
@@ -273,6 +275,7 @@ async fn a_long_chain_tells_every_version_and_every_part() {
         let batch = (from..entries.len()).take(together);
         let batch = batch.map(|at| Heard {
             index: at as u64,
+            leaf: pourbook::proof::Hash([at as u8; 32]),
             entry: &entries[at],
             rows: &[],
             gone: &[],
@@ -371,6 +374,7 @@ async fn entries_that_are_followed_together_give_the_same_answers() {
         for batch in told.chunks(together) {
             let batch = batch.iter().map(|(index, rows, leaf)| Heard {
                 index: *index,
+                leaf: leaf.hash,
                 entry: &leaf.entry,
                 rows,
                 gone: &[],

@@ -21,6 +21,35 @@ pub enum FaultKind {
     CrashAfter,
 }
 
+macro_rules! operations {
+    ($($variant:ident $name:literal),* $(,)?) => {
+        /// What is asked of a file system, each under the name that it has in [`Files`](super::super::Files) and
+        /// [`OpenFile`](super::super::OpenFile).
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Operation {$(
+            #[doc = concat!("`", $name, "`.")]
+            $variant,
+        )*}
+
+        impl Operation {
+            /// All of them.
+            pub const ALL: &[Operation] = &[$(Operation::$variant),*];
+
+            /// The name of its method.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self {$(Operation::$variant => $name,)*}
+            }
+        }
+    };
+}
+
+operations!(
+    Length "length", ReadAt "read_at", WriteAt "write_at", Sync "sync", CreateDirs "create_dirs", Exists "exists",
+    Stamp "stamp", List "list", Open "open", Create "create", Rename "rename", Remove "remove", SyncDir "sync_dir",
+    Lock "lock",
+);
+
 /// A fault at the n-th operation, counted from 0 since the faults were set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Fault {
@@ -53,7 +82,8 @@ pub struct Disk {
     pub dirs: BTreeSet<PathBuf>,
     pub locks: BTreeSet<PathBuf>,
     pub fault: Option<Fault>,
-    pub operations: u64,
+    /// What was asked of it since the faults were set or a life began.
+    pub trace: Vec<Operation>,
     pub stopped: bool,
     /// Counts processes; a handle of an earlier one is dead.
     pub life: u64,
@@ -73,12 +103,12 @@ pub fn failed(why: &str) -> io::Error {
 }
 
 impl Disk {
-    pub fn begin(&mut self) -> io::Result<Go> {
+    pub fn begin(&mut self, operation: Operation) -> io::Result<Go> {
         if self.stopped {
             return Err(failed("the machine has stopped"));
         }
-        let now = self.operations;
-        self.operations += 1;
+        let now = wide(self.trace.len());
+        self.trace.push(operation);
         match self.fault.filter(|fault| fault.at == now).map(|fault| fault.kind) {
             None => Ok(Go::Do),
             Some(FaultKind::Error) => Err(failed("injected fault")),
@@ -104,8 +134,12 @@ impl Disk {
     }
 
     /// Runs an operation that has no half.
-    pub fn run<T>(&mut self, act: impl FnOnce(&mut Disk) -> io::Result<T>) -> io::Result<T> {
-        let go = self.begin()?;
+    pub fn run<T>(
+        &mut self,
+        operation: Operation,
+        act: impl FnOnce(&mut Disk) -> io::Result<T>,
+    ) -> io::Result<T> {
+        let go = self.begin(operation)?;
         if go == Go::Tear {
             return Err(failed("injected fault"));
         }
@@ -124,6 +158,15 @@ impl Disk {
             .get(path)
             .copied()
             .ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
+
+    /// Gives a name to a new, empty file.
+    pub fn link(&mut self, path: &Path) -> usize {
+        let inode = self.inodes.len();
+        self.inodes.push(Inode::default());
+        self.names.insert(path.to_owned(), inode);
+        self.name_changes.push(NameChange::Link(path.to_owned(), inode));
+        inode
     }
 
     pub fn has_dir(&self, path: &Path) -> bool {
@@ -162,7 +205,7 @@ impl Disk {
         self.life += 1;
         self.locks.clear();
         self.fault = None;
-        self.operations = 0;
+        self.trace.clear();
         self.stopped = false;
     }
 }

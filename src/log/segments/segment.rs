@@ -3,14 +3,17 @@
 use std::path::PathBuf;
 
 use super::super::StoreError;
-use super::super::files::OpenFile;
+use super::super::files::{Files, OpenFile};
 use super::super::format::{narrow, zeros};
+use super::super::standing::Standing;
 
 /// One open segment file.
 pub struct Segment {
     pub first: u64,
     pub path: PathBuf,
     pub file: Box<dyn OpenFile>,
+    /// None where nothing is written.
+    pub standing: Option<Standing>,
 }
 
 impl Segment {
@@ -29,6 +32,13 @@ impl Segment {
 
     pub fn sync(&self) -> Result<(), StoreError> {
         self.file.sync().map_err(StoreError::io("syncing", &self.path))
+    }
+
+    /// Refuses when the file has lost its name: what was written to it is lost.
+    pub fn hold(&self, files: &dyn Files) -> Result<(), StoreError> {
+        self.standing
+            .as_ref()
+            .map_or(Ok(()), |standing| standing.hold(files))
     }
 
     pub fn zero(&self, from: u64, to: u64) -> Result<(), StoreError> {

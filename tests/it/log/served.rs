@@ -54,8 +54,20 @@ pub struct Served {
 impl Served {
     /// Starts `pourbook serve` on a free port and waits until it serves.
     pub fn start(dir: &Path) -> Served {
-        let mut child = Command::new(PROGRAM)
-            .args(["serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"])
+        Self::start_or_refusal(dir).unwrap_or_else(|told| panic!("it does not serve: {told}"))
+    }
+
+    /// The same; what it said where it ended by itself before it served.
+    pub fn start_or_refusal(dir: &Path) -> Result<Served, String> {
+        Self::start_under(&[], dir)
+    }
+
+    /// The same under another program, which becomes the server.
+    pub fn start_under(other: &[&str], dir: &Path) -> Result<Served, String> {
+        let serve = [PROGRAM, "serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"];
+        let words = [other, &serve].concat();
+        let mut child = Command::new(words[0])
+            .args(&words[1..])
             .env_remove("POURBOOK_LOG")
             .stdout(Stdio::null())
             .stderr(Stdio::piped())
@@ -66,7 +78,8 @@ impl Served {
         let address = loop {
             let from = before.len();
             if lines.read_line(&mut before).unwrap() == 0 {
-                panic!("it does not serve: {before}");
+                assert!(!child.wait().unwrap().success(), "it ended in order: {before}");
+                return Err(before);
             }
             if let Some((_, address)) = before[from..].split_once("serving on ") {
                 break address.trim().to_owned();
@@ -87,12 +100,26 @@ impl Served {
             .timeout_global(Some(Duration::from_secs(20)))
             .build()
             .into();
-        Served {
+        Ok(Served {
             child,
             address,
             told,
             agent,
+        })
+    }
+
+    /// Whether it ends by itself within some time.
+    pub fn ends_within(&mut self, patience: Duration) -> bool {
+        let begun = std::time::Instant::now();
+        while begun.elapsed() < patience {
+            if self.child.try_wait().unwrap().is_some() {
+                // What it said last may still be on its way.
+                std::thread::sleep(Duration::from_millis(50));
+                return true;
+            }
+            std::thread::sleep(Duration::from_millis(10));
         }
+        false
     }
 
     /// Starts it and kills it while it opens the book, or soon after.
