@@ -22,6 +22,7 @@ mod start;
 mod story;
 mod told;
 mod words;
+pub mod workshop;
 
 pub use assets::{Asset, asset, module};
 pub use beside::{Beside, Printed};
