@@ -89,10 +89,11 @@ impl Stream {
     /// What comes in, named: many small ones come in as one.
     fn gathered(&self) -> Vec<Branch> {
         let mut named = self.inlets.clone();
-        if named.len() <= INLETS_MAX {
+        let here = named.iter().filter(|inlet| inlet.tone == Tone::Here);
+        let mut sizes: Vec<i64> = here.map(|inlet| inlet.amount).collect();
+        if sizes.len() <= INLETS_MAX {
             return named;
         }
-        let mut sizes: Vec<i64> = named.iter().map(|inlet| inlet.amount).collect();
         sizes.sort_unstable_by(|a, b| b.cmp(a));
         let least = sizes.get(INLETS_MAX - 2).copied().unwrap_or(0);
         let mut places = INLETS_MAX - 1;
