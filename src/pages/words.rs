@@ -106,6 +106,7 @@ pub fn listed(mut things: Vec<String>) -> String {
     }
 }
 
+/// At which point of its life a piece was weighed.
 pub const fn stage(stage: Stage) -> &'static str {
     match stage {
         Stage::FromMould => "Weighed as it came from the mould",
@@ -160,6 +161,7 @@ pub const fn superseded(reason: SupersedeReason) -> &'static str {
     }
 }
 
+/// Why an entry was corrected.
 pub const fn corrected(reason: CorrectionReason) -> &'static str {
     match reason {
         CorrectionReason::Mistyped => "a figure or a word was typed wrong",
@@ -170,6 +172,7 @@ pub const fn corrected(reason: CorrectionReason) -> &'static str {
     }
 }
 
+/// What a photograph shows of a piece.
 pub const fn side(side: PhotographSide) -> &'static str {
     match side {
         PhotographSide::Face => "Face",
