@@ -55,7 +55,7 @@ pub use tolerance::{
     GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
     grade_by_limits, guard_band,
 };
-pub use troy::{OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
+pub use troy::{OUNCE_DECIMALS, OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
 
 /// A metal that a lot is declared to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

@@ -33,13 +33,16 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
             "{what}: {directive}"
         );
     }
-    for closed in ["base-uri 'none'", "frame-ancestors 'none'"] {
+    // None of these three follows from `default-src` (Content Security Policy level 3, section 6.1).
+    for closed in ["base-uri 'none'", "frame-ancestors 'none'", "form-action 'self'"] {
         assert!(policy.contains(closed), "{what}: {closed} is not said");
     }
     // Without a referrer at all a browser hides where a form came from (Fetch, "append a request Origin header").
     let referrer = if of_workshop { "same-origin" } else { "no-referrer" };
     assert_eq!(reply.header("referrer-policy"), Some(referrer), "{what}");
     assert_eq!(reply.header("x-content-type-options"), Some("nosniff"), "{what}");
+    let opener = reply.header("cross-origin-opener-policy");
+    assert_eq!(opener, Some("same-origin"), "{what}");
     if of_workshop {
         assert_eq!(reply.header("cache-control"), Some("no-store"), "{what}");
         assert_eq!(reply.header("vary"), Some("cookie"), "{what}");
