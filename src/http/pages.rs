@@ -38,6 +38,8 @@ pub enum Page {
     Check,
     /// A module by which a browser checks.
     Module,
+    /// A module of the bench, or the worker that keeps its pages.
+    BenchModule,
     /// The stylesheet and its like.
     Asset,
 }
@@ -196,6 +198,12 @@ async fn lead(page: Page, asked: &Asked, app: &Data<App>) -> Result<Outcome, Pro
         Page::Check => Found::bytes(HTML, pages::check(origin), ASK_AGAIN),
         Page::Module => {
             let module = pages::module(asked.member("module"));
+            let module = module.ok_or_else(|| Problem::not_found("there is no module of that name"))?;
+            Found::bytes(module.media, module.text, ASK_AGAIN)
+        }
+        Page::BenchModule => {
+            let name = asked.path.rsplit('/').next().unwrap_or_default();
+            let module = pages::workshop::bench::module(name);
             let module = module.ok_or_else(|| Problem::not_found("there is no module of that name"))?;
             Found::bytes(module.media, module.text, ASK_AGAIN)
         }
