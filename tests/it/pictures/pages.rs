@@ -211,9 +211,8 @@ async fn every_bar_lists_exactly_the_pieces_that_it_counts() {
     let workshop = Workshop::open(&app).await;
     // Around the limits 50.00 and 51.20 g, on and beside their guard bands, and far off either way.
     for masses in [
-        ["49.97", "50.00", "50.03", "50.02"],
-        ["51.17", "51.18", "51.23", "50.60"],
-        ["20.00", "50.60", "50.61", "99.00"],
+        ["49.97", "50.00", "50.03", "51.18"],
+        ["51.23", "50.60", "20.00", "99.00"],
     ] {
         let (melt, _) = workshop.pour(&app, &masses).await;
         workshop.close(&app, &melt).await;
@@ -256,7 +255,7 @@ async fn every_bar_lists_exactly_the_pieces_that_it_counts() {
         listed.extend(pours);
     }
     listed.sort();
-    let all: Vec<String> = (1..=3)
+    let all: Vec<String> = (1..=2)
         .flat_map(|melt| (1..=4).map(move |piece| format!("{melt}-{piece:02}")))
         .collect();
     assert_eq!(listed, all, "{picture}");
