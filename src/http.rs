@@ -290,7 +290,7 @@ async fn handle(
         }
         Deed::Code => {
             let question = calculations::body(app, request, payload).await?;
-            let (app, asked, peer) = (Data::clone(app), Asked::of(request, caller), request.peer_addr());
+            let (app, asked, peer) = (Data::clone(app), Asked::of(request, caller), proxies::caller(&request, &app));
             let found = apart(move || codes::answer(&app, &asked, peer, &question)).await?;
             Ok(found.reply(request.headers()))
         }

@@ -102,7 +102,7 @@ pub async fn answer(
     app: &Data<App>,
 ) -> HttpResponse {
     let asked = Asked::of(request, None);
-    let outcome = match (app.limits.public(request.peer_addr()), page) {
+    let outcome = match (app.limits.public(proxies::caller(request, app)), page) {
         (Err(too_often), _) => Err(too_often),
         (Ok(()), Page::Comparison | Page::Code) => form(page, &asked, request, payload, app).await,
         (Ok(()), _) => lead(page, &asked, app).await,
@@ -173,7 +173,7 @@ async fn form(
     app: &Data<App>,
 ) -> Result<Outcome, Problem> {
     let fields = page_forms::fields(app, request, payload).await?;
-    let (app, asked, peer) = (Data::clone(app), asked.clone(), request.peer_addr());
+    let (app, asked, peer) = (Data::clone(app), asked.clone(), proxies::caller(request, app));
     let answered = web::block(move || match page {
         Page::Code => page_forms::code(&app, &asked, peer, fields),
         _ => page_forms::comparison(&app, &asked, fields),

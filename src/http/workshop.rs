@@ -108,7 +108,7 @@ async fn handle(
     signed_in: Option<&SignedIn>,
 ) -> Result<HttpResponse, Problem> {
     if signed_in.is_none() {
-        app.limits.public(request.peer_addr())?;
+        app.limits.public(proxies::caller(request, app))?;
     }
     match sheet {
         Sheet::SignIn => return sign_in::show(request, app, signed_in),

@@ -91,7 +91,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
     let kept = kept(&typed);
     let now = (app.clock)();
     let Some(holder) = app.access.holder(token.trim(), now) else {
-        app.limits.wrong_token(request.peer_addr())?;
+        app.limits.wrong_token(proxies::caller(request, app))?;
         let said = SignIn {
             next: next.as_deref(),
             fault: Some(WRONG),
