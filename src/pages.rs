@@ -20,6 +20,7 @@ mod sentence;
 mod start;
 mod story;
 mod told;
+mod trust;
 mod words;
 pub mod workshop;
 
@@ -31,3 +32,4 @@ pub use record::{NoIssue, record};
 pub use sentence::OUNCE_DECIMALS;
 pub use start::{check, start};
 pub use told::{About, Untold};
+pub use trust::{Rooted, trust};

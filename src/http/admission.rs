@@ -3,7 +3,7 @@
 use super::access::{Caller, Role};
 use super::problem::Problem;
 use super::routes::{ROUTES, Route, Who};
-use super::{App, conditions, sessions};
+use super::{App, conditions, proxies, sessions};
 use actix_web::HttpRequest;
 use actix_web::http::header;
 

@@ -11,8 +11,9 @@ use super::proofs::{self, Kept};
 use super::public_record::{piece_of, serial_of};
 use super::query::Parameters;
 use super::routes::{ROUTES, Route};
-use super::{App, apart, failed, log_failure, page_forms, private};
+use super::{App, OwnRoot, apart, failed, log_failure, page_forms, private, proxies};
 use crate::check::{Accepted, Conclusion, Report, Trust, check_and_tell};
+use crate::domain::instant::in_words;
 use crate::domain::{Event, Piece, PieceId, SeriesId, Timestamp};
 use crate::pages::{self, About, Fault, NoIssue};
 use crate::proof::Policy;
@@ -39,6 +40,10 @@ pub enum Page {
     Module,
     /// The stylesheet and its like.
     Asset,
+    /// How a tablet comes to trust the certificate that the server made itself.
+    Trust,
+    /// That certificate.
+    Root,
 }
 
 /// The media type of a page.
@@ -203,8 +208,24 @@ async fn lead(page: Page, asked: &Asked, app: &Data<App>) -> Result<Outcome, Pro
             let asset = asset.ok_or_else(|| Problem::not_found("there is nothing of that name"))?;
             Found::bytes(asset.media, asset.text, FOR_EVER)
         }
+        Page::Trust => {
+            let root = root_of(app)?;
+            let rooted = pages::Rooted {
+                fingerprint: &root.fingerprint,
+                names: &root.names,
+                ends: &in_words(root.ends),
+            };
+            Found::bytes(HTML, pages::trust(origin, &rooted), ASK_AGAIN)
+        }
+        Page::Root => Found::bytes("application/x-x509-ca-cert", root_of(app)?.certificate.clone(), ASK_AGAIN),
     };
     Ok(Outcome::Found(found))
+}
+
+/// The root that the server made itself.
+fn root_of(app: &App) -> Result<&OwnRoot, Problem> {
+    let none = "this server has no certificate of its own: nothing needs to be trusted, or its owner tells how";
+    app.settings.root.as_ref().ok_or_else(|| Problem::not_found(none))
 }
 
 /// What was typed into the form that looks a serial up.

@@ -24,7 +24,7 @@ use super::found::Found;
 use super::problem::{self, Problem};
 use super::routes::{Route, Who};
 use super::sessions::{self, SignedIn};
-use super::{App, conditions, log_failure, pages};
+use super::{App, conditions, log_failure, pages, proxies};
 use crate::pages::workshop::{Leaf, Markup, SignIn, Typed, html};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};

@@ -15,10 +15,10 @@ pub struct Rooted<'a> {
 
 /// The page. Steps are told by what devices call the thing, not by whose devices they are.
 #[must_use]
-pub fn trust(origin: &str, root: &Rooted<'_>) -> Vec<u8> {
+pub fn trust(origin: &str, root: &Rooted<'_>) -> String {
     let main = html! {
-        section .plate aria-labelledby="name" {
-            h1 #name { span .name { "Trust this book on a tablet" } }
+        header .plate {
+            h1 { span .name { "Trust this book on a tablet" } }
             p {
                 "The line between this server and a tablet is encrypted with a certificate that the workshop made itself. A \
                  device believes it once you have told it to, one time for each device."

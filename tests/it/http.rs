@@ -34,8 +34,7 @@ use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
     Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Sessions, Settings, Streams, Tokens,
-    WorkshopSettings,
-};
+    WorkshopSettings, OwnRoot, Proxies};
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;
@@ -136,6 +135,8 @@ pub struct Served {
     pub no_address: bool,
     /// The workshop's own pages.
     pub workshop: WorkshopSettings,
+    pub proxies: Proxies,
+    pub root: Option<OwnRoot>,
 }
 
 impl Default for Served {
@@ -150,6 +151,8 @@ impl Default for Served {
             other_root: false,
             no_address: false,
             workshop: WorkshopSettings::default(),
+            proxies: Proxies::default(),
+            root: None,
         }
     }
 }
@@ -225,6 +228,8 @@ impl TestApp {
                 body_timeout: served.body_timeout,
                 currency: "GBP".into(),
                 workshop: served.workshop,
+                proxies: served.proxies,
+                root: served.root,
             },
             clock: {
                 let clock = Arc::clone(&clock);

@@ -7,6 +7,7 @@ use super::{HOME, Sheet, Visit, fields, form, page as whole_page, see, visit};
 use crate::http::App;
 use crate::http::asked::Asked;
 use crate::http::problem::Problem;
+use crate::http::proxies;
 use crate::http::query::Parameters;
 use crate::http::routes::{self, Deed, Who};
 use crate::http::sessions::{self, SignedIn};
