@@ -102,3 +102,49 @@ pub fn caller(request: &HttpRequest, app: &App) -> Option<IpAddr> {
         .collect();
     Some(proxies.caller(peer, lines.into_iter()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{PassedIn, Proxies};
+    use std::net::IpAddr;
+
+    fn caller(header: PassedIn, peer: &str, lines: &[&str]) -> String {
+        let trusted: Vec<IpAddr> = ["10.0.0.2", "10.0.0.3", "2001:db8::2"]
+            .iter()
+            .map(|address| address.parse().unwrap())
+            .collect();
+        let proxies = Proxies { trusted, header };
+        proxies
+            .caller(peer.parse().unwrap(), lines.iter().copied())
+            .to_string()
+    }
+
+    #[test]
+    fn the_last_address_that_is_no_proxy_of_ours_called() {
+        let told = |peer, lines: &[&str]| caller(PassedIn::XForwardedFor, peer, lines);
+        assert_eq!(told("10.0.0.2", &["192.0.2.9"]), "192.0.2.9");
+        assert_eq!(told("10.0.0.2", &["192.0.2.9:51000"]), "192.0.2.9");
+        assert_eq!(told("10.0.0.2", &["198.51.100.1, 192.0.2.9, 10.0.0.3"]), "192.0.2.9");
+        // What the caller wrote itself stands first, in the same line or one before.
+        assert_eq!(told("10.0.0.2", &["203.0.113.7, 192.0.2.9"]), "192.0.2.9");
+        assert_eq!(told("10.0.0.2", &["203.0.113.7", "192.0.2.9"]), "192.0.2.9");
+        // Nobody else is believed, and a proxy that says nothing is the caller.
+        assert_eq!(told("192.0.2.50", &["203.0.113.7"]), "192.0.2.50");
+        assert_eq!(told("10.0.0.2", &[]), "10.0.0.2");
+        assert_eq!(told("10.0.0.2", &["203.0.113.7, rubbish"]), "10.0.0.2");
+        assert_eq!(told("::ffff:10.0.0.2", &["192.0.2.9"]), "192.0.2.9");
+        assert_eq!(told("2001:db8::2", &["2001:db8::99"]), "2001:db8::99");
+    }
+
+    /// The examples of RFC 7239, section 4.
+    #[test]
+    fn forwarded_is_read_as_its_standard_writes_it() {
+        let told = |lines: &[&str]| caller(PassedIn::Forwarded, "10.0.0.2", lines);
+        assert_eq!(told(&["for=192.0.2.60;proto=http;by=203.0.113.43"]), "192.0.2.60");
+        assert_eq!(told(&["for=192.0.2.43, for=198.51.100.17"]), "198.51.100.17");
+        assert_eq!(told(&["For=\"[2001:db8:cafe::17]:4711\""]), "2001:db8:cafe::17");
+        assert_eq!(told(&["for=192.0.2.43, for=\"_gazonk\""]), "10.0.0.2");
+        assert_eq!(told(&["for=192.0.2.43, for=unknown"]), "10.0.0.2");
+        assert_eq!(told(&["for=192.0.2.43, by=10.0.0.3"]), "10.0.0.2");
+    }
+}

@@ -87,3 +87,39 @@ fn sign(root: &Root, provider: &CryptoProvider, now: Timestamp) -> Result<Arc<Ce
     let signing = provider.key_provider.load_private_key(private)?;
     Ok(Arc::new(CertifiedKey::new(chain, signing)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{DAY, Own, RENEWED_AFTER};
+    use crate::domain::Timestamp;
+    use crate::node::{BookFolder, Root};
+    use rustls::crypto::ring;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicI64, Ordering};
+
+    #[test]
+    fn a_server_that_runs_long_shows_another_certificate_in_time() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = BookFolder::at(dir.path());
+        folder.lay_out().unwrap();
+        let begun = 1_795_651_200;
+        let names = ["localhost".to_owned()].into();
+        let root = Root::kept_or_made(&folder, &names, Timestamp(begun)).unwrap();
+        let clock = Arc::new(AtomicI64::new(begun));
+        let now = Arc::clone(&clock);
+        let own = Own::new(
+            root,
+            Arc::new(ring::default_provider()),
+            Box::new(move || Timestamp(now.load(Ordering::SeqCst))),
+        )
+        .unwrap();
+        let shown = || own.newest().cert[0].to_vec();
+        let first = shown();
+        clock.fetch_add(RENEWED_AFTER * DAY - 1, Ordering::SeqCst);
+        assert_eq!(shown(), first);
+        clock.fetch_add(1, Ordering::SeqCst);
+        let second = shown();
+        assert_ne!(second, first);
+        assert_eq!(shown(), second);
+    }
+}
