@@ -1,8 +1,8 @@
 //! Settings of a book: `pourbook.toml`. No secret stands in it.
 
 use crate::http::{Proxies, Quotas, WorkshopSettings};
-use crate::node::is_name;
 use serde::{Deserialize, Serialize};
+use std::net::IpAddr;
 use std::path::PathBuf;
 
 /// How long the maker's name may be, characters.
@@ -81,6 +81,20 @@ impl Tls {
         }
         Ok(())
     }
+}
+
+/// Whether it can stand in a certificate: a name of DNS (RFC 1123) or an IP address.
+#[must_use]
+pub fn is_name(name: &str) -> bool {
+    let label = |label: &str| {
+        (1..=63).contains(&label.len())
+            && label
+                .bytes()
+                .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+            && !label.starts_with('-')
+            && !label.ends_with('-')
+    };
+    name.parse::<IpAddr>().is_ok() || (name.len() <= 253 && name.split('.').all(label))
 }
 
 /// Why settings are not usable.

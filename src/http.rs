@@ -9,6 +9,7 @@ mod accept;
 mod access;
 mod admission;
 mod asked;
+mod beside;
 mod calculations;
 mod codes;
 mod commands;
@@ -309,7 +310,11 @@ async fn handle(
         }
         Deed::Code => {
             let question = calculations::body(app, request, payload).await?;
-            let (app, asked, peer) = (Data::clone(app), Asked::of(request, caller), proxies::caller(request, app));
+            let (app, asked, peer) = (
+                Data::clone(app),
+                Asked::of(request, caller),
+                proxies::caller(request, app),
+            );
             let found = apart(move || codes::answer(&app, &asked, peer, &question)).await?;
             Ok(found.reply(request.headers()))
         }

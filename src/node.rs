@@ -19,4 +19,4 @@ pub use founding::{Founded, Founding, FoundingError, found};
 pub use keyfile::{KeyFile, KeyFileError};
 pub use reading::{BookReader, ReadError, accounts};
 pub use running::{Line, Node, NodeError, open_desk, rebuild, serve};
-pub use tls::{Root, TlsError, is_name};
+pub use tls::{Root, TlsError};

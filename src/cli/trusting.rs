@@ -26,7 +26,8 @@ pub struct TlsArguments {
 pub(super) fn tls(arguments: &TlsArguments) -> Result<String, Failure> {
     let folder = book_folder(&arguments.dir)?;
     let root = Root::kept(&folder).map_err(Failure::unusable)?;
-    let none = "the book has no root of its own: `pourbook serve --tls` makes one, unless [tls] names a certificate";
+    let none =
+        "the book has no root of its own: `pourbook serve --tls` makes one, unless [tls] names a certificate";
     let root = root.ok_or_else(|| Failure::refused(none))?;
     if arguments.json {
         return Ok(json(&serde_json::json!({

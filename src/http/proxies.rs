@@ -40,7 +40,9 @@ impl Proxies {
 
     fn trusts(&self, address: IpAddr) -> bool {
         let address = address.to_canonical();
-        self.trusted.iter().any(|trusted| trusted.to_canonical() == address)
+        self.trusted
+            .iter()
+            .any(|trusted| trusted.to_canonical() == address)
     }
 
     /// Who called, when a connection from `peer` passes on these lines: from the last on, the first that is not trusted. A
@@ -124,7 +126,10 @@ mod tests {
         let told = |peer, lines: &[&str]| caller(PassedIn::XForwardedFor, peer, lines);
         assert_eq!(told("10.0.0.2", &["192.0.2.9"]), "192.0.2.9");
         assert_eq!(told("10.0.0.2", &["192.0.2.9:51000"]), "192.0.2.9");
-        assert_eq!(told("10.0.0.2", &["198.51.100.1, 192.0.2.9, 10.0.0.3"]), "192.0.2.9");
+        assert_eq!(
+            told("10.0.0.2", &["198.51.100.1, 192.0.2.9, 10.0.0.3"]),
+            "192.0.2.9"
+        );
         // What the caller wrote itself stands first, in the same line or one before.
         assert_eq!(told("10.0.0.2", &["203.0.113.7, 192.0.2.9"]), "192.0.2.9");
         assert_eq!(told("10.0.0.2", &["203.0.113.7", "192.0.2.9"]), "192.0.2.9");

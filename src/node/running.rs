@@ -9,8 +9,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions, Settings as ApiSettings,
-    Streams, configure,
+    Access, App, BODY_TIMEOUT, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Settings as ApiSettings, Streams, configure,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -261,6 +261,8 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr, line: Line) -> Result<(), 
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        // Who reads along may go away; telling it of that would end the server.
+        .log_internal_errors(false)
         .try_init();
     let settings = folder.settings()?;
     let (config, root) = match line {
@@ -273,7 +275,9 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr, line: Line) -> Result<(), 
     };
     let encrypts = config.is_some() || settings.workshop.behind_tls;
     if !encrypts && !listen.ip().is_loopback() {
-        tracing::warn!("tokens travel unencrypted to {listen}: serve with --tls, or behind a proxy that speaks TLS");
+        tracing::warn!(
+            "tokens travel unencrypted to {listen}: serve with --tls, or behind a proxy that speaks TLS"
+        );
     }
     let node = Node::open_with(folder, root.as_ref().map(own_root))?;
     let app = Arc::clone(&node.app);

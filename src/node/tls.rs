@@ -10,7 +10,7 @@
 mod own;
 mod root;
 
-pub use root::{Root, is_name};
+pub use root::Root;
 
 use super::folder::{BookFolder, FolderError};
 use crate::config::Tls;

@@ -33,8 +33,9 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Sessions, Settings, Streams, Tokens,
-    WorkshopSettings, OwnRoot, Proxies};
+    Access, App, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role, Sessions, Settings,
+    Streams, Tokens, WorkshopSettings,
+};
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
 use pourbook::proof::NoteSigner;

@@ -92,7 +92,10 @@ fn a_tablet_that_trusts_the_root_of_the_book_reads_it_and_others_do_not() {
     let dir = book();
     let at = dir.path().to_str().unwrap();
     assert_eq!(run(&["tls", at]).status.code(), Some(1), "there is no root yet");
-    settings(dir.path(), "[tls]\nnames = [\"pourhouse.home.arpa\", \"192.0.2.17\"]");
+    settings(
+        dir.path(),
+        "[tls]\nnames = [\"pourhouse.home.arpa\", \"192.0.2.17\"]",
+    );
     let served = Served::start(dir.path()).unwrap();
 
     // A first visit, before anything is trusted: the root, and what it should be compared by.
@@ -102,8 +105,14 @@ fn a_tablet_that_trusts_the_root_of_the_book_reads_it_and_others_do_not() {
     let told: serde_json::Value = serde_json::from_slice(&run(&["tls", at, "--json"]).stdout).unwrap();
     let fingerprint = told["fingerprint"].as_str().unwrap();
     let kept = Root::kept(&BookFolder::at(dir.path())).unwrap().unwrap();
-    assert_eq!((fingerprint.len(), kept.fingerprint().as_str()), (95, fingerprint));
-    assert!(page.contains(fingerprint) && page.contains("pourhouse.home.arpa"), "{page}");
+    assert_eq!(
+        (fingerprint.len(), kept.fingerprint().as_str()),
+        (95, fingerprint)
+    );
+    assert!(
+        page.contains(fingerprint) && page.contains("pourhouse.home.arpa"),
+        "{page}"
+    );
 
     let trusting = client(Some(&root));
     for host in ["localhost", "127.0.0.1"] {
@@ -192,7 +201,9 @@ fn a_root_is_made_anew_for_another_name_and_before_it_ends_and_at_no_other_time(
     let names = |names: &[&str]| names.iter().map(|&name| name.to_owned()).collect();
     let made = |wanted: &[&str], days: i64| {
         let now = Timestamp(NOW + days * 86_400);
-        Root::kept_or_made(&folder, &names(wanted), now).unwrap().fingerprint()
+        Root::kept_or_made(&folder, &names(wanted), now)
+            .unwrap()
+            .fingerprint()
     };
     let first = made(&["localhost", "shop.example"], 0);
     assert_eq!(made(&["localhost"], 3_000), first);
@@ -208,19 +219,28 @@ fn keys_that_others_may_read_and_settings_that_cannot_be_are_refused_by_name() {
     drop(Served::start(dir.path()).unwrap());
     let key = dir.path().join("keys/tls-root.toml");
     let mode = |mode| std::fs::set_permissions(&key, std::fs::Permissions::from_mode(mode)).unwrap();
-    assert_eq!(std::fs::metadata(&key).unwrap().permissions().mode() & 0o777, 0o600);
+    assert_eq!(
+        std::fs::metadata(&key).unwrap().permissions().mode() & 0o777,
+        0o600
+    );
     mode(0o640);
     let told = Served::start(dir.path()).err().unwrap();
-    assert!(told.contains("tls-root.toml") && told.contains("640") && told.contains("chmod 600"), "{told}");
+    assert!(
+        told.contains("tls-root.toml") && told.contains("640") && told.contains("chmod 600"),
+        "{told}"
+    );
     mode(0o600);
     std::fs::write(&key, "names = [").unwrap();
     let told = Served::start(dir.path()).err().unwrap();
     assert!(told.contains("tls-root.toml"), "{told}");
 
     for (wrong, says) in [
-        ("[tls]\ncertificate = \"a.pem\"", "certificate and key belong together"),
+        (
+            "[tls]\ncertificate = \"a.pem\"",
+            "certificate and key belong together",
+        ),
         ("[tls]\nnames = [\"https://shop.example\"]", "names must be"),
-        ("[tls]\ncertificate = \"a.pem\"\nkey = \"a.key\"", "a.key"),
+        ("[tls]\ncertificate = \"a.pem\"\nkey = \"a.key\"", "a.pem"),
     ] {
         let dir = book();
         settings(dir.path(), wrong);
@@ -236,7 +256,10 @@ fn a_certificate_that_is_given_is_shown_and_then_no_root_is_offered() {
     let (certificate, key) = (dir.path().join("shop.pem"), dir.path().join("shop.key"));
     std::fs::write(&certificate, given.cert.pem()).unwrap();
     std::fs::write(&key, given.signing_key.serialize_pem()).unwrap();
-    settings(dir.path(), "[tls]\ncertificate = \"shop.pem\"\nkey = \"shop.key\"");
+    settings(
+        dir.path(),
+        "[tls]\ncertificate = \"shop.pem\"\nkey = \"shop.key\"",
+    );
     std::fs::set_permissions(&key, std::fs::Permissions::from_mode(0o644)).unwrap();
     let told = Served::start(dir.path()).err().unwrap();
     assert!(told.contains("shop.key") && told.contains("chmod 600"), "{told}");

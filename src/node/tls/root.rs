@@ -1,6 +1,7 @@
 //! The root of a book's own: made once, kept in `keys/tls-root.toml` with mode 0600, and bound to the names of the book.
 
 use super::TlsError;
+use crate::config::is_name;
 use crate::domain::Timestamp;
 use crate::log::files::MODE_PRIVATE;
 use crate::node::BookFolder;
@@ -102,7 +103,11 @@ impl Root {
         let names: Vec<String> = names.iter().cloned().collect();
         let ends = now.0.saturating_add(SECONDS);
         let mut params = params();
-        hold(&mut params, Timestamp(now.0.saturating_sub(DATED_BACK)), Timestamp(ends));
+        hold(
+            &mut params,
+            Timestamp(now.0.saturating_sub(DATED_BACK)),
+            Timestamp(ends),
+        );
         params.name_constraints = Some(NameConstraints {
             permitted_subtrees: names.iter().map(|name| subtree(name)).collect(),
             excluded_subtrees: Vec::new(),
@@ -181,18 +186,6 @@ pub(super) fn hold(params: &mut CertificateParams, from: Timestamp, to: Timestam
     let since_1970 = |at: Timestamp| Duration::from_secs(u64::try_from(at.0).unwrap_or_default());
     params.not_before = date_time_ymd(1970, 1, 1) + since_1970(from);
     params.not_after = date_time_ymd(1970, 1, 1) + since_1970(to);
-}
-
-/// Whether it can stand in a certificate: a name of DNS (RFC 1123) or an IP address.
-#[must_use]
-pub fn is_name(name: &str) -> bool {
-    let label = |label: &str| {
-        (1..=63).contains(&label.len())
-            && label.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
-            && !label.starts_with('-')
-            && !label.ends_with('-')
-    };
-    name.parse::<IpAddr>().is_ok() || (name.len() <= 253 && name.split('.').all(label))
 }
 
 /// The names under which a book is reached: that of its address, those of the settings, where it listens, and this machine.
