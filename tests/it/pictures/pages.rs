@@ -209,9 +209,9 @@ async fn a_melt_is_told_with_what_went_in_and_what_came_out() {
 async fn every_bar_lists_exactly_the_pieces_that_it_counts() {
     let app = TestApp::start().await;
     let workshop = Workshop::open(&app).await;
-    // Around the limits 50.00 and 51.20 g, on and beside their guard bands, and far off either way.
+    // Around the limits 50.00 and 51.20 g, on both ends of a band (49.53 to 50.02 g), and far off either way.
     for masses in [
-        ["49.97", "50.00", "50.03", "51.18"],
+        ["49.97", "50.02", "50.03", "51.18"],
         ["51.23", "50.60", "20.00", "99.00"],
     ] {
         let (melt, _) = workshop.pour(&app, &masses).await;
