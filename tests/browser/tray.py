@@ -243,8 +243,10 @@ def cut(screen, shop, hands, line):
     hands.ready()
     hands.waiting(3)
     screen.must(hands.current() == list(pieces)[6], "cut", f"goes on at {hands.current()}, wanted {list(pieces)[6]}")
-    chips = page.eval_on_selector_all(".strip button", "all => all.map(one => one.dataset.state)")
-    screen.must(chips[:6] == ["accepted"] * 3 + ["waiting"] * 3, "cut", f"after the reload the tray shows {chips}")
+    chips = dict(page.eval_on_selector_all(".strip button", "all => all.map(one => [one.firstChild.textContent, one.dataset.state])"))
+    states = dict(zip(pieces, ["accepted"] * 3 + ["waiting"] * 3 + ["open"] * 3))
+    wrong = {pour: state for pour, state in chips.items() if states[pour] != state}
+    screen.must(len(chips) >= 5 and not wrong, "cut", f"after the reload the tray shows {chips}")
     hands.look("cut-reloaded")
     kept = page.evaluate("""async () => { const urls = []; for (const name of await caches.keys())
         for (const one of await (await caches.open(name)).keys()) urls.push(new URL(one.url).pathname); return urls; }""")
@@ -266,11 +268,13 @@ def answers(screen, shop, hands, line):
     melt, pieces = shop.melt(4)
     page = hands.go(f"/bench/tray?melt={melt}")
     hands.ready()
-    line.swallow = 1
+    # An answer that is lost on a connection that was used before makes the browser itself send again: until it gives up.
+    line.swallow = 99
     hands.type("50.41")
-    hands.waiting(1)
+    page.wait_for_selector("[data-line][data-state=down]", timeout=30_000)
+    line.swallow = 0
+    hands.last("accepted", list(pieces)[0])
     hands.waiting(0)
-    hands.last("accepted")
     page.keyboard.type("50.43")
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
@@ -280,7 +284,7 @@ def answers(screen, shop, hands, line):
                 f"the same reading at once goes unasked: {hands.text('.says')!r}, {hands.current()}")
     hands.last("accepted", list(pieces)[1])
     found = list(shop.readings(pieces).values())
-    screen.must(found[:2] == [["50.41"], ["50.43"]] and found[3] == [], "answers", f"the book has {found}")
+    screen.must(found == [["50.41"], ["50.43"], [], []], "answers", f"the book has {found}")
     refusals(screen, shop, hands, page)
 
 
@@ -350,12 +354,16 @@ def tabs(screen, shop, hands, line):
         hands.waiting(1, first)
         hands.type("50.43", first)
         hands.waiting(2, first)
+        line.delay = 0.3
         line.mend()
+        for page in (first, second):
+            page.evaluate("dispatchEvent(new Event('online'))")
         hands.waiting(0, first)
         hands.waiting(0, second)
         found = list(shop.readings(pieces).values())
         screen.must(found == [["50.41"], ["50.43"], [], []], "tabs", f"locks {locks}: the book has {found}")
         screen.must(line.posts == 2, "tabs", f"locks {locks}: {line.posts} requests for two readings")
+        line.delay = 0
         second.close()
 
 
@@ -490,7 +498,7 @@ PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "operators
 # Each protection with the part that must fail without it.
 WITHOUT = [
     ("one key for one entry", "answers", "queue.mjs", "'Idempotency-Key': entry.key", "'Idempotency-Key': fresh()"),
-    ("kept before it is sent", "cut", "keep.mjs", "return new Kept(", "return new InPage("),
+    ("kept before it is sent", "operators", "keep.mjs", "return new Kept(", "return new InPage("),
     ("one tab sends at a time", "tabs", "queue.mjs", "if (navigator.locks) return navigator.locks.request(NAME, work);", "if (navigator.locks) return work();"),
     ("the lease", "tabs", "keep.mjs", "return false;\n      await done(store.put({", "return true;\n      await done(store.put({"),
     ("bound to the operator", "operators", "queue.mjs", "&& one.by === this.who.operator);\n      if (!entry)", ");\n      if (!entry)"),
@@ -533,7 +541,7 @@ def main():
 def walk(screen, shop, line, token, asked):
     """The parts that are asked for, or each protection left out."""
     if asked.without:
-        for name, part, *change in WITHOUT:
+        for name, part, *change in [row for row in WITHOUT if row[1] in (asked.only or PARTS)]:
             before = len(screen.faults)
             one_part(screen, shop, line, token, asked.size, part, change)
             seen, screen.faults = screen.faults[before:], screen.faults[:before]

@@ -109,7 +109,7 @@ pub const CHARGE_MELT: Form = Form {
             Field::rows(
                 "lots",
                 "From lots",
-                "Tick what goes in and say how much.",
+                "",
                 weighed("lot"),
             )
             .optional(),
@@ -196,8 +196,8 @@ pub const CLOSE_MELT: Form = Form {
             Field::mass("heel", "Heel in the crucible", "0 if none."),
             Field::chosen(
                 "prills/jar",
-                "Prills went into",
-                "Leave it empty if there were none.",
+                "Prills into",
+                "",
             )
             .optional(),
             Field::mass("prills/mass", "Prills", "").optional(),
