@@ -474,7 +474,7 @@ def speed(shop, hands):
 
 def timed(shop, hands, how):
     """Twelve trays of nine: the 95th of a hundred from Enter to the grade, milliseconds."""
-    taken = []
+    taken, server = [], []
     for _ in range(12):
         melt, pieces = shop.melt(9)
         page = hands.go(f"/bench/tray?melt={melt}")
@@ -489,9 +489,12 @@ def timed(shop, hands, how):
             hands.type(f"50.{40 + number}")
             hands.last("accepted", pour)
         taken += page.evaluate("window.taken")
+        server += page.evaluate("performance.getEntriesByType('resource').filter(one => one.name.endsWith('/v1/weighings')).map(one => one.duration)")
     taken.sort()
+    server.sort()
     p95 = taken[len(taken) * 95 // 100]
-    print(f"Enter to grade, {how}: {len(taken)} readings, median {taken[len(taken) // 2]:.1f} ms, p95 {p95:.1f} ms, worst {taken[-1]:.1f} ms")
+    print(f"Enter to grade, {how}: {len(taken)} readings, median {taken[len(taken) // 2]:.1f} ms, p95 {p95:.1f} ms, worst {taken[-1]:.1f} ms;"
+          f" of that the request: median {server[len(server) // 2]:.1f} ms, p95 {server[len(server) * 95 // 100]:.1f} ms")
 
 
 PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "operators", "tablets", "plain", "speed"]
