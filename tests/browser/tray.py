@@ -475,7 +475,7 @@ def struck(screen, shop, hands, melt):
     hands.look("strike")
     hands.targets("strike")
     page.dblclick("[data-outcomes] [value=good]")
-    hands.waiting(0)
+    hands.until("document.querySelector('.strip [data-state=recorded]') && !document.querySelector('.strip [data-state=waiting]')")
     states = [shop.row(piece)["state"] for piece in pieces]
     screen.must(states.count("struck") >= 1, "strike", f"nothing is struck: {states}")
     if states.count("struck") == 1:
