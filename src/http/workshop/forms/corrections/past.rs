@@ -1,0 +1,380 @@
+//! What an entry says now, as a form of its correction takes it.
+
+use super::super::super::offered::{self, of_now};
+use super::super::super::{App, Form, Visit, named};
+use super::super::words::MARKS;
+use super::index_of;
+use crate::domain::{Book, Event, Lot, MeltInput, OwnerId, PieceId, Residue};
+use crate::http::commands::event_json;
+use crate::http::problem::Problem;
+use crate::pages::workshop::{Choice, Offer, Row, html};
+use crate::record::Entry;
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use serde_json::{Map, Value};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
+
+/// What may be corrected of an entry: the last part of the address, and the form.
+pub type Deeds = Vec<(&'static str, &'static Form)>;
+
+/// The entry that the path names, as it was recorded.
+///
+/// # Errors
+/// 404 for one that is not there.
+pub fn entry_of(app: &App, visit: &Visit) -> Result<(u64, Entry), Problem> {
+    let index = index_of(visit)?;
+    if index >= app.views.position() {
+        return Err(Problem::not_found(format!("there is no entry {index}")));
+    }
+    Ok((index, app.entry(index)?))
+}
+
+/// What an entry says now.
+///
+/// # Errors
+/// When the log cannot be read.
+pub fn said_now(app: &App, index: u64, entry: &Entry) -> Result<Vec<Event>, Problem> {
+    of_now(app, |book| book.said(index, entry.events()))
+}
+
+/// The forms that fit an entry: by what it was recorded as.
+#[must_use]
+pub fn deeds(entry: &Entry) -> Deeds {
+    let mut events = entry.events();
+    let finishing = entry.events().any(|event| matches!(event, Event::PieceFinished(_)));
+    let own = events.find_map(|event| match event {
+        Event::LotReceived(_) => Some(("lot", &super::LOT)),
+        Event::ScaleRegistered(_) => Some(("scale", &super::SCALE)),
+        Event::SessionOpened(_) => Some(("opening", &super::OPENING)),
+        Event::SessionChecked(_) => Some(("check", &super::CHECK)),
+        Event::SessionClosed(_) => Some(("closing", &super::CLOSING)),
+        Event::MeltCharged(_) => Some(("charge", &super::CHARGE)),
+        Event::PiecePoured(_) => Some(("pours", &super::POURS)),
+        Event::PieceWeighed(_) if !finishing => Some(("weighing", &super::WEIGHING)),
+        Event::PieceFinished(_) => Some(("finishing", &super::FINISHING)),
+        Event::MeltClosed(_) => Some(("melt", &super::MELT)),
+        Event::PieceStruck(_) => Some(("strikes", &super::STRUCK)),
+        Event::ConsignmentReturned(_) => Some(("return", &super::RETURNED)),
+        _ => None,
+    });
+    let withdrawn = entry.events().all(is_withdrawable).then_some(("withdrawal", &super::WITHDRAWAL));
+    own.into_iter().chain(withdrawn).collect()
+}
+
+/// What stands for itself: keys, the clock, what was given once, what is on paper.
+const fn is_withdrawable(event: &Event) -> bool {
+    !matches!(
+        event,
+        Event::KeyAdded(_)
+            | Event::KeyRevoked(_)
+            | Event::KeySuspect(_)
+            | Event::ClockSet(_)
+            | Event::FieldErased(_)
+            | Event::EntryCorrected(_)
+            | Event::PieceSerialled(_)
+            | Event::PieceNumbered(_)
+            | Event::CertificateIssued(_)
+            | Event::CertificateSuperseded(_)
+            | Event::CertificatePrinted(_)
+    )
+}
+
+/// What stands for all that an entry says now.
+fn seen(said: &[Event]) -> String {
+    let text: Vec<String> = said.iter().map(|event| event_json(event).to_string()).collect();
+    let hash: [u8; 32] = Sha256::digest(text.join("\n")).into();
+    let (short, _) = hash.split_at(12);
+    URL_SAFE_NO_PAD.encode(short)
+}
+
+/// A question to whoever corrects what somebody corrected since the form was made.
+pub(super) fn corrected_meanwhile(
+    app: &App,
+    visit: &Visit,
+    body: &Map<String, Value>,
+) -> Result<Option<String>, Problem> {
+    let (index, entry) = entry_of(app, visit)?;
+    let now = seen(&said_now(app, index, &entry)?);
+    let same = body.get("seen").and_then(Value::as_str) == Some(now.as_str());
+    Ok((!same).then(|| {
+        format!("somebody has corrected entry {index} since you opened the form. Record yours in the place of theirs?")
+    }))
+}
+
+/// A question before an entry is withdrawn.
+pub(super) fn sure_of_withdrawing(
+    app: &App,
+    visit: &Visit,
+    body: &Map<String, Value>,
+) -> Result<Option<String>, Problem> {
+    if let Some(words) = corrected_meanwhile(app, visit, body)? {
+        return Ok(Some(words));
+    }
+    let (index, entry) = entry_of(app, visit)?;
+    let kinds: BTreeSet<&str> = entry.events().map(Event::kind).collect();
+    let kinds: Vec<String> = kinds.into_iter().map(|kind| kind.replace(['.', '_'], " ")).collect();
+    Ok(Some(format!("entry {index} ({}) will say nothing any more. Withdraw it?", kinds.join(", "))))
+}
+
+/// What a form of a correction holds: what the entry says now, and what could stand there instead.
+pub(super) fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
+    let (index, entry) = entry_of(app, visit)?;
+    let mut said = said_now(app, index, &entry)?;
+    let mut filled = vec![("index".to_owned(), index.to_string()), ("seen".to_owned(), seen(&said))];
+    // A withdrawn entry is begun from what it first said.
+    if said.is_empty() {
+        said = entry.events().cloned().collect();
+    }
+    for event in &said {
+        fill(&mut filled, event);
+    }
+    pours(&mut filled, &said);
+    let mut offer = things(app, visit, &said)?;
+    offer.about = Some(html! {
+        p .about { strong { "Entry " (index) } ", recorded " (app.settings.workshop.zone.in_words(entry.payload.iat)) "." }
+    });
+    offer.filled = filled;
+    Ok(offer)
+}
+
+/// What an event puts into the fields: its members under their names, those of a line under the line's.
+fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
+    match event {
+        Event::PieceWeighed(e) => {
+            once(filled, "session", &e.session.to_string());
+            once(filled, "stage", e.stage.word());
+            line(filled, "items", &e.piece.to_string(), &[("mass", e.mass.text())]);
+        }
+        Event::PieceFinished(e) => once(filled, "jar", &e.jar.to_string()),
+        Event::PieceStruck(e) => {
+            once(filled, "die", &e.die.to_string());
+            line(filled, "items", &e.piece.to_string(), &[("outcome", e.outcome.word())]);
+        }
+        Event::MeltCharged(e) => {
+            once(filled, "metal", e.metal.word());
+            once(filled, "session", &e.session.to_string());
+            e.inputs.iter().for_each(|input| drawn(filled, input));
+        }
+        Event::MeltClosed(e) => {
+            once(filled, "melt", &e.melt.to_string());
+            once(filled, "session", &e.session.to_string());
+            once(filled, "heel", e.heel.text());
+            if let Some(prills) = &e.prills {
+                once(filled, "prills/jar", &prills.jar.to_string());
+                once(filled, "prills/mass", prills.mass.text());
+            }
+        }
+        Event::PieceHallmarked(e) => {
+            once(filled, "hallmark/fineness", &e.hallmark.fineness.to_string());
+            for seen in &e.hallmark.marks {
+                let legible = if seen.legible { "yes" } else { "" };
+                line(filled, "hallmark/marks", seen.mark.word(), &[("legible", legible)]);
+            }
+            line(filled, "lines", &e.piece.to_string(), &[("outcome", "marked")]);
+        }
+        Event::PieceUnmarked(e) => {
+            let assay = e.assay.map(|assay| assay.to_string()).unwrap_or_default();
+            let members = [("outcome", "unmarked"), ("reason", e.reason.word()), ("assay", &assay)];
+            line(filled, "lines", &e.piece.to_string(), &members);
+        }
+        Event::PieceKept(e) => {
+            let assay = e.assay.map(|assay| assay.to_string()).unwrap_or_default();
+            line(filled, "lines", &e.piece.to_string(), &[("outcome", e.how.word()), ("assay", &assay)]);
+        }
+        Event::PieceMissing(e) => line(filled, "lines", &e.piece.to_string(), &[("outcome", "missing")]),
+        other => plain(filled, other),
+    }
+}
+
+/// The members of an event that the form's fields are called by.
+fn plain(filled: &mut Vec<(String, String)>, event: &Event) {
+    let Value::Object(members) = event_json(event) else {
+        return;
+    };
+    for (name, value) in members {
+        match value {
+            Value::String(text) => once(filled, &name, &text),
+            Value::Bool(true) => once(filled, &name, "yes"),
+            _ => {}
+        }
+    }
+}
+
+fn once(filled: &mut Vec<(String, String)>, name: &str, value: &str) {
+    if filled.iter().all(|(known, _)| known != name) {
+        filled.push((name.to_owned(), value.to_owned()));
+    }
+}
+
+/// A line that is ticked, with what stands in its fields.
+fn line(filled: &mut Vec<(String, String)>, member: &str, id: &str, fields: &[(&str, &str)]) {
+    let tick = (member.to_owned(), id.to_owned());
+    if !filled.contains(&tick) {
+        filled.push(tick);
+    }
+    for (name, value) in fields {
+        once(filled, &format!("{member}/{id}/{name}"), value);
+    }
+}
+
+fn drawn(filled: &mut Vec<(String, String)>, input: &MeltInput) {
+    let id = input.subject().to_string();
+    match input {
+        MeltInput::Lot { mass, .. } => line(filled, "lots", &id, &[("mass", mass.text())]),
+        MeltInput::Jar { mass, .. } => line(filled, "jars", &id, &[("mass", mass.text())]),
+        MeltInput::Heel { .. } => line(filled, "heels", &id, &[]),
+        MeltInput::Piece { .. } => line(filled, "pieces", &id, &[]),
+    }
+}
+
+/// Pours are lines without a thing of their own: the first line is the first pour.
+fn pours(filled: &mut Vec<(String, String)>, said: &[Event]) {
+    let poured = said.iter().filter_map(|event| match event {
+        Event::PiecePoured(e) => Some(e),
+        _ => None,
+    });
+    for (number, e) in (1_usize..).zip(poured) {
+        filled.push((format!("pours/{number}/series"), e.series.to_string()));
+        filled.push((format!("pours/{number}/shape"), e.shape.to_string()));
+        filled.extend(e.mould.iter().map(|mould| (format!("pours/{number}/mould"), mould.to_string())));
+    }
+}
+
+/// What could stand in the fields of any correction: the entry's own things first of all.
+fn things(app: &App, visit: &Visit, said: &[Event]) -> Result<Offer, Problem> {
+    let pieces: Vec<PieceId> = said.iter().filter_map(Event::piece).collect();
+    let charged = said.iter().any(|event| matches!(event, Event::MeltCharged(_)));
+    let mut labelled = Vec::new();
+    let found = of_now(app, |book| Found::of(book, said, &pieces, charged))?;
+    for (member, things) in found.choices {
+        let choices = things.into_iter().map(|(id, else_called)| {
+            let label = offered::said(app, visit, id, "label")?;
+            let name = offered::said(app, visit, id, "name")?;
+            Ok(Choice {
+                value: id.to_string(),
+                words: label.or(name).unwrap_or(else_called),
+            })
+        });
+        labelled.push((member, choices.collect::<Result<Vec<Choice>, Problem>>()?));
+    }
+    let mut sessions = Vec::new();
+    for session in &found.sessions {
+        sessions.push(offered::session_choice(app, visit, session)?);
+    }
+    labelled.push(("session", sessions));
+    labelled.push(("series", offered::series(app, |_| true)?));
+    Ok(Offer {
+        choices: labelled,
+        rows: found.rows,
+        ..Offer::default()
+    })
+}
+
+/// What the book has of such things.
+struct Found {
+    rows: Vec<(&'static str, Vec<Row>)>,
+    sessions: Vec<crate::domain::Session>,
+    choices: Vec<(&'static str, Vec<(uuid::Uuid, String)>)>,
+}
+
+/// How many sessions before and after are offered instead of the one that was said.
+const SESSIONS_MOST: usize = 60;
+
+impl Found {
+    fn of(book: &Book, said: &[Event], pieces: &[PieceId], charged: bool) -> Self {
+        let own: BTreeSet<PieceId> = pieces.iter().copied().collect();
+        let of_entry = offered::sorted(book, book.pieces().filter(|piece| own.contains(&piece.piece)));
+        let of_entry: Vec<Row> = of_entry.into_iter().map(|piece| offered::line(book, piece)).collect();
+        let mut rows = vec![("items", of_entry.clone()), ("lines", of_entry)];
+        rows.push(("hallmark/marks", MARKS.iter().map(|(id, words)| row(id, words, "")).collect()));
+        if charged {
+            rows.extend(sources(book, said));
+        }
+        let mut sessions: Vec<_> = book.sessions().cloned().collect();
+        sessions.sort_by_key(|session| std::cmp::Reverse(session.since));
+        sessions.truncate(SESSIONS_MOST);
+        let named = said.iter().filter_map(|event| match event {
+            Event::LotReceived(e) => Some(e.session),
+            Event::PieceWeighed(e) => Some(e.session),
+            Event::MeltCharged(e) => Some(e.session),
+            Event::MeltClosed(e) => Some(e.session),
+            Event::SessionChecked(e) => Some(e.session),
+            Event::SessionClosed(e) => Some(e.session),
+            _ => None,
+        });
+        let missing = named.filter(|id| sessions.iter().all(|session| session.session != *id)).next();
+        sessions.extend(missing.and_then(|id| book.session(id).cloned()));
+        Self {
+            rows,
+            sessions,
+            choices: vec![
+                ("owner", book.owners().map(|owner| (owner.owner.0, customer(owner.owner))).collect()),
+                ("scale", book.scales().map(|scale| (scale.scale.0, format!("Scale to {} g", scale.max))).collect()),
+                ("die", book.dies().map(|die| (die.die.0, format!("Die of the {}", die.owner))).collect()),
+                ("jar", jars(book, Residue::Lemel)),
+                ("prills/jar", jars(book, Residue::Prills)),
+            ],
+        }
+    }
+}
+
+fn customer(id: OwnerId) -> String {
+    let id = id.to_string();
+    format!("Customer {}", id.get(..8).unwrap_or_default())
+}
+
+fn jars(book: &Book, residue: Residue) -> Vec<(uuid::Uuid, String)> {
+    let jars = book.jars().filter(|jar| jar.residue == residue);
+    jars.map(|jar| (jar.jar.0, format!("Jar of {}, {} {}", jar.residue, jar.metal, jar.fineness)))
+        .collect()
+}
+
+fn row(id: &str, words: &str, more: &str) -> Row {
+    Row {
+        id: id.to_owned(),
+        words: words.to_owned(),
+        more: more.to_owned(),
+        version: 0,
+    }
+}
+
+/// What could have gone into a crucible: every lot, and of heels, jars and pieces what went in and what is there.
+fn sources(book: &Book, said: &[Event]) -> Vec<(&'static str, Vec<Row>)> {
+    let inputs = said.iter().filter_map(|event| match event {
+        Event::MeltCharged(e) => Some(&e.inputs),
+        _ => None,
+    });
+    let own: BTreeSet<uuid::Uuid> = inputs.flatten().map(MeltInput::subject).collect();
+    let mut lots: Vec<&Lot> = book.lots().collect();
+    lots.sort_by_key(|lot| lot.number);
+    let lots = lots.into_iter().map(|lot| {
+        let words = format!("Lot {}", lot.number);
+        row(&lot.lot.to_string(), &words, &format!("{} {}, {} g left", lot.metal, lot.fineness, lot.left))
+    });
+    let mut melts: Vec<_> = book.melts().collect();
+    melts.sort_by_key(|melt| melt.number);
+    let heels = melts.into_iter().filter(|melt| {
+        let there = melt.heel.is_some_and(|heel| !heel.is_zero()) && melt.heel_taken.is_none();
+        own.contains(&melt.melt.0) || there
+    });
+    let heels = heels.map(|melt| {
+        let mass = melt.heel.map(|heel| format!("{heel} g")).unwrap_or_default();
+        row(&melt.melt.to_string(), &format!("Heel of melt {}", melt.number), &mass)
+    });
+    let jars = book.jars().filter(|jar| own.contains(&jar.jar.0) || !jar.mass.is_zero());
+    let jars = jars.map(|jar| {
+        let more = format!("{} {}, {} g by the book now", jar.metal, jar.fineness, jar.mass);
+        row(&jar.jar.to_string(), &format!("Jar of {}", jar.residue), &more)
+    });
+    let condemned = crate::domain::PieceState::Condemned;
+    let pieces = book.pieces().filter(|piece| own.contains(&piece.piece.0) || piece.state == condemned);
+    let pieces = offered::sorted(book, pieces).into_iter();
+    let pieces = pieces.map(|piece| row(&piece.piece.to_string(), &named::piece(piece), &offered::more_of(book, piece)));
+    vec![
+        ("lots", lots.collect()),
+        ("heels", heels.collect()),
+        ("jars", jars.collect()),
+        ("pieces", pieces.collect()),
+    ]
+}
