@@ -56,7 +56,7 @@ fn fields(page: &SignIn<'_>) -> Markup {
                     autocapitalize="none" spellcheck="false" aria-describedby="token-help token-fault"
                     aria-invalid=[page.fault.map(|_| "true")];
                 p #token-help .help {
-                    "It begins with pb_. Whoever looks after the book makes one with `pourbook token add`; it is shown once."
+                    "It begins with pb_. Whoever looks after the book makes one with " code { "pourbook token add" } "; it is shown once."
                 }
                 p #token-fault .fault role=[page.fault.map(|_| "alert")] {
                     @if let Some(fault) = page.fault { (fault) }
