@@ -3,10 +3,9 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not in it does not exist. Its words
 //! stand here, its rows in `table`, and how each command is read in `recordings`.
 
+mod office;
 pub(in crate::http) mod recordings;
 mod table;
-
-pub use table::ROUTES;
 
 use super::App;
 use super::access::Role;
@@ -133,6 +132,33 @@ impl Route {
     #[must_use]
     pub const fn is_page(&self) -> bool {
         matches!(self.deed, Deed::Page(_) | Deed::Sheet(_))
+    }
+}
+
+/// Every route. Of two that match, the first is taken.
+pub const ROUTES: Routes = Routes(&[table::ROUTES, office::ROUTES]);
+
+/// The rows of the table, which stand in several files.
+#[derive(Clone, Copy, Debug)]
+pub struct Routes(&'static [&'static [Route]]);
+
+/// Goes over all rows.
+type Rows = std::iter::Flatten<std::iter::Copied<std::slice::Iter<'static, &'static [Route]>>>;
+
+impl Routes {
+    /// All rows, in their order.
+    #[must_use]
+    pub fn iter(self) -> Rows {
+        self.0.iter().copied().flatten()
+    }
+}
+
+impl IntoIterator for Routes {
+    type Item = &'static Route;
+    type IntoIter = Rows;
+
+    fn into_iter(self) -> Rows {
+        self.iter()
     }
 }
 

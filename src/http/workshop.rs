@@ -8,6 +8,8 @@ mod form;
 mod forms;
 mod home;
 mod named;
+mod offered;
+pub mod office;
 mod settings;
 mod sign_in;
 mod typed;

@@ -38,6 +38,7 @@
 mod drawn;
 mod form;
 mod frame;
+pub mod office;
 mod sign_in;
 
 pub use drawn::{FormSeen, Question, form};

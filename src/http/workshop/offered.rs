@@ -24,7 +24,9 @@ const SHOWN_MOST: usize = 300;
 /// # Errors
 /// When the log cannot be read.
 pub fn of_now<T>(app: &App, answer: impl FnOnce(&Book) -> T) -> Result<T, Problem> {
-    let asked = app.accounts.ask(AsOf::Newest, |reckoning| answer(reckoning.book()));
+    let asked = app
+        .accounts
+        .ask(AsOf::Newest, |reckoning| answer(reckoning.book()));
     asked.map_err(failed)
 }
 
@@ -93,11 +95,18 @@ pub fn pieces(
     let (rows, parts) = of_now(app, |book| {
         let found = sorted(book, book.pieces().filter(|piece| wanted(book, piece)));
         let parts = parts(book, &found);
-        let of_series = found.into_iter().filter(|piece| series.is_none_or(|series| series == piece.series.0));
-        let rows: Vec<Row> = of_series.take(SHOWN_MOST).map(|piece| line(book, piece)).collect();
+        let of_series = found
+            .into_iter()
+            .filter(|piece| series.is_none_or(|series| series == piece.series.0));
+        let rows: Vec<Row> = of_series
+            .take(SHOWN_MOST)
+            .map(|piece| line(book, piece))
+            .collect();
         (rows, parts)
     })?;
-    let ticked = rows.iter().filter(|row| one.is_some_and(|one| one.to_string() == row.id));
+    let ticked = rows
+        .iter()
+        .filter(|row| one.is_some_and(|one| one.to_string() == row.id));
     let ticked = ticked.chain(rows.iter().take(if all { TAKEN_MOST } else { 0 }));
     let filled = ticked.map(|row| (member.to_owned(), row.id.clone())).collect();
     let about = office::narrowed(&office::Narrowed {
@@ -123,7 +132,9 @@ fn parts(book: &Book, pieces: &[&Piece]) -> Vec<(String, String, usize)> {
         let count = counts.entry(piece.series).or_default();
         *count = count.saturating_add(1);
     }
-    let named = counts.into_iter().filter_map(|(id, count)| Some((book.series(id)?, count)));
+    let named = counts
+        .into_iter()
+        .filter_map(|(id, count)| Some((book.series(id)?, count)));
     let mut parts: Vec<(u64, (String, String, usize))> = named
         .map(|(series, count)| {
             let part = (series.series.to_string(), series.code.to_string(), count);
@@ -172,11 +183,15 @@ pub fn is_running_edition(series: &Series) -> bool {
 /// When the log or the vault cannot be read.
 pub fn sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
     let mut open: Vec<Session> = of_now(app, |book| {
-        let open = book.sessions().filter(|session| session.state == SessionState::Open);
+        let open = book
+            .sessions()
+            .filter(|session| session.state == SessionState::Open);
         open.cloned().collect()
     })?;
     open.sort_by_key(|session| session.since);
-    open.iter().map(|session| session_choice(app, visit, session)).collect()
+    open.iter()
+        .map(|session| session_choice(app, visit, session))
+        .collect()
 }
 
 /// One session to choose.

@@ -22,8 +22,8 @@ use super::offered::{self, said};
 use super::{App, Visit, named};
 use crate::domain::{Book, Piece, Timestamp};
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{Facts, Line, Way};
 use crate::pages::workshop::html;
+use crate::pages::workshop::office::{Facts, Line, Way};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -54,7 +54,9 @@ fn by_series(book: &Book, wanted: impl Fn(&Piece) -> bool) -> Vec<(String, Strin
         let count = counts.entry(piece.series).or_default();
         *count = count.saturating_add(1);
     }
-    let named = counts.into_iter().filter_map(|(id, count)| Some((book.series(id)?, count)));
+    let named = counts
+        .into_iter()
+        .filter_map(|(id, count)| Some((book.series(id)?, count)));
     let mut found: Vec<_> = named.collect();
     found.sort_by_key(|(series, _)| series.since);
     found

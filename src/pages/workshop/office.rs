@@ -191,7 +191,11 @@ pub struct Narrowed<'a> {
 /// Links that narrow what a form offers, and tick all of it.
 #[must_use]
 pub fn narrowed(narrowed: &Narrowed<'_>) -> Markup {
-    let query = narrowed.part.as_ref().map(|part| format!("series={part}&")).unwrap_or_default();
+    let query = narrowed
+        .part
+        .as_ref()
+        .map(|part| format!("series={part}&"))
+        .unwrap_or_default();
     html! {
         @if narrowed.parts.len() > 1 {
             p .narrow {

@@ -4,7 +4,10 @@
 //! all that it marks.
 
 use super::words::{MARKS, NOTE, OUTCOMES, UNMARKED};
-use crate::domain::{Book, Command, Consignment, ConsignmentId, Event, Grade, Marking, Piece, PieceState as S, ReturnConsignment};
+use crate::domain::{
+    Book, Command, Consignment, ConsignmentId, Event, Grade, Marking, Piece, PieceState as S,
+    ReturnConsignment,
+};
 use crate::http::located::{self, Misfit};
 use crate::http::problem::Problem;
 use crate::http::routes::{Recording, recordings};
@@ -46,9 +49,22 @@ pub const SEND_CONSIGNMENT: Form = Form {
                a time.",
         cautions: &[],
         fields: &[
-            Field::ticked("pieces", "Pieces", "Accepted, with a serial, and struck where their series asks for it."),
-            Field::decimal("fineness", "Fineness claimed for all of them", "‰", "What their series states."),
-            Field::ticked("marks", "Marks asked for", "Sponsor's, fineness and office's mark at least."),
+            Field::ticked(
+                "pieces",
+                "Pieces",
+                "Accepted, with a serial, and struck where their series asks for it.",
+            ),
+            Field::decimal(
+                "fineness",
+                "Fineness claimed for all of them",
+                "‰",
+                "What their series states.",
+            ),
+            Field::ticked(
+                "marks",
+                "Marks asked for",
+                "Sponsor's, fineness and office's mark at least.",
+            ),
             Field::text("office", "Which office", "Private.").optional(),
             Field::text("seal", "Number of the seal", "Private.").optional(),
             NOTE,
@@ -70,9 +86,20 @@ pub const RETURN_CONSIGNMENT: Form = Form {
                what was sent.",
         cautions: &[],
         fields: &[
-            Field::decimal("hallmark/fineness", "What the fineness mark says", "‰", "Of those that were marked.").optional(),
-            Field::rows("hallmark/marks", "Marks on those that were marked", "Tick what was struck, and whether it can be read.", SEEN)
-                .optional(),
+            Field::decimal(
+                "hallmark/fineness",
+                "What the fineness mark says",
+                "‰",
+                "Of those that were marked.",
+            )
+            .optional(),
+            Field::rows(
+                "hallmark/marks",
+                "Marks on those that were marked",
+                "Tick what was struck, and whether it can be read.",
+                SEEN,
+            )
+            .optional(),
             Field::rows("lines", "The pieces", "", LINES),
             NOTE,
             Field::done_at(),
@@ -87,10 +114,16 @@ pub const RETURN_CONSIGNMENT: Form = Form {
 /// Whether a piece may be sent, as far as can be seen of it.
 #[must_use]
 pub fn may_be_sent(book: &Book, piece: &Piece) -> bool {
-    let Some(series) = book.series(piece.series).filter(|series| series.marking == Marking::Required) else {
+    let Some(series) = book
+        .series(piece.series)
+        .filter(|series| series.marking == Marking::Required)
+    else {
         return false;
     };
-    let accepted = piece.grading.as_ref().is_some_and(|grading| grading.grade == Grade::Accepted);
+    let accepted = piece
+        .grading
+        .as_ref()
+        .is_some_and(|grading| grading.grade == Grade::Accepted);
     let waits = match piece.state {
         S::Serialled | S::Struck => true,
         S::Unmarked => piece.refused_at.is_none_or(|refused| series.fineness < refused),
@@ -116,16 +149,26 @@ fn usual_marks() -> impl Iterator<Item = &'static str> {
 
 fn sending(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let mut offer = offered::pieces(app, visit, "pieces", may_be_sent)?;
-    let ids: BTreeSet<&str> = offer.rows_of("pieces").iter().map(|row| row.id.as_str()).collect();
+    let ids: BTreeSet<&str> = offer
+        .rows_of("pieces")
+        .iter()
+        .map(|row| row.id.as_str())
+        .collect();
     let finenesses = of_now(app, |book| {
-        let offered = book.pieces().filter(|piece| ids.contains(piece.piece.to_string().as_str()));
+        let offered = book
+            .pieces()
+            .filter(|piece| ids.contains(piece.piece.to_string().as_str()));
         let stated = offered.filter_map(|piece| book.series(piece.series));
-        stated.map(|series| series.fineness.to_string()).collect::<BTreeSet<String>>()
+        stated
+            .map(|series| series.fineness.to_string())
+            .collect::<BTreeSet<String>>()
     })?;
     if let (1, Some(one)) = (finenesses.len(), finenesses.first()) {
         offer.filled.push(("fineness".to_owned(), one.clone()));
     }
-    offer.filled.extend(usual_marks().map(|mark| ("marks".to_owned(), mark.to_owned())));
+    offer
+        .filled
+        .extend(usual_marks().map(|mark| ("marks".to_owned(), mark.to_owned())));
     offer.rows.push(("marks", marks()));
     Ok(offer)
 }
@@ -151,7 +194,11 @@ fn returning(app: &App, visit: &Visit) -> Result<Offer, Problem> {
         filled.push(("hallmark/marks".to_owned(), mark.to_owned()));
         filled.push((format!("hallmark/marks/{mark}/legible"), "yes".to_owned()));
     }
-    filled.extend(rows.iter().filter(|_| marked).map(|row| (format!("lines/{}/outcome", row.id), "marked".to_owned())));
+    filled.extend(
+        rows.iter()
+            .filter(|_| marked)
+            .map(|row| (format!("lines/{}/outcome", row.id), "marked".to_owned())),
+    );
     let path = &visit.asked.path;
     let about = html! {
         p .about {

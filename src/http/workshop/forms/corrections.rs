@@ -121,7 +121,12 @@ pub const SCALE: Form = correcting(
     &[
         INDEX,
         SEEN,
-        Field::choice("class", "Accuracy class", "", &[("I", "I"), ("II", "II"), ("III", "III")]),
+        Field::choice(
+            "class",
+            "Accuracy class",
+            "",
+            &[("I", "I"), ("II", "II"), ("III", "III")],
+        ),
         Field::mass("d", "Step it shows (d)", ""),
         Field::mass("e", "Verification interval (e)", ""),
         Field::mass("max", "Greatest load (Max)", ""),
@@ -139,7 +144,15 @@ const READING: Field = Field::mass("reading", "What the scale showed", "");
 pub const OPENING: Form = correcting(
     "Correct an opening check",
     &OPENING_READ,
-    &[INDEX, SEEN, Field::chosen("scale", "Scale", ""), NOMINAL, READING, REASON, NOTE],
+    &[
+        INDEX,
+        SEEN,
+        Field::chosen("scale", "Scale", ""),
+        NOMINAL,
+        READING,
+        REASON,
+        NOTE,
+    ],
 );
 
 /// A check between was mistyped.
@@ -165,9 +178,21 @@ pub const CHARGE: Form = correcting(
         SEEN,
         Field::choice("metal", "Metal", "", PRECIOUS),
         SESSION,
-        Field::rows("lots", "From lots", "Tick what went in, and how much.", weighed("lot", Taken::Ticked)).optional(),
+        Field::rows(
+            "lots",
+            "From lots",
+            "Tick what went in, and how much.",
+            weighed("lot", Taken::Ticked),
+        )
+        .optional(),
         Field::ticked("heels", "Heels", "They go in whole.").optional(),
-        Field::rows("jars", "Jars", "What came out of them.", weighed("jar", Taken::Ticked)).optional(),
+        Field::rows(
+            "jars",
+            "Jars",
+            "What came out of them.",
+            weighed("jar", Taken::Ticked),
+        )
+        .optional(),
         Field::ticked("pieces", "Condemned pieces", "").optional(),
         REASON,
         NOTE,
@@ -211,7 +236,12 @@ pub const WEIGHING: Form = correcting(
         SEEN,
         SESSION,
         Field::choice("stage", "When", "", STAGES),
-        Field::rows("items", "Pieces", "Untick a piece that was not on the scale.", weighed("piece", Taken::Ticked)),
+        Field::rows(
+            "items",
+            "Pieces",
+            "Untick a piece that was not on the scale.",
+            weighed("piece", Taken::Ticked),
+        ),
         REASON,
         NOTE,
     ],
@@ -226,7 +256,12 @@ pub const FINISHING: Form = correcting(
         SEEN,
         SESSION,
         Field::chosen("jar", "The jar that took the lemel", ""),
-        Field::rows("items", "Pieces", "Untick a piece that was not filed.", weighed("piece", Taken::Ticked)),
+        Field::rows(
+            "items",
+            "Pieces",
+            "Untick a piece that was not filed.",
+            weighed("piece", Taken::Ticked),
+        ),
         REASON,
         NOTE,
     ],
@@ -321,7 +356,10 @@ fn read(command: Option<&str>, body: &Value) -> Result<Command, Misfit> {
     let note = instead.remove("note");
     instead.remove("seen");
     let index = instead.remove("index");
-    let index = index.as_ref().and_then(Value::as_str).and_then(|text| text.parse::<u64>().ok());
+    let index = index
+        .as_ref()
+        .and_then(Value::as_str)
+        .and_then(|text| text.parse::<u64>().ok());
     let mut correction = Map::new();
     correction.extend(index.map(|index| ("index".to_owned(), json!(index))));
     if let Some(command) = command {

@@ -121,16 +121,22 @@ fn to_numbers(_: &App, _: &Visit, _: &Recorded) -> String {
 }
 
 fn is_accepted(piece: &Piece) -> bool {
-    piece.grading.as_ref().is_some_and(|grading| grading.grade == Grade::Accepted)
+    piece
+        .grading
+        .as_ref()
+        .is_some_and(|grading| grading.grade == Grade::Accepted)
 }
 
 fn is_weighed_finally(piece: &Piece) -> bool {
-    let last = piece.reading().is_some_and(|reading| reading.stage == Stage::Final);
+    let last = piece
+        .reading()
+        .is_some_and(|reading| reading.stage == Stage::Final);
     last && !piece.back_unweighed
 }
 
 fn is_edition(book: &Book, series: SeriesId) -> bool {
-    book.series(series).is_some_and(|series| series.kind_of == SeriesKind::Edition)
+    book.series(series)
+        .is_some_and(|series| series.kind_of == SeriesKind::Edition)
 }
 
 /// Whether a piece waits for its serial.
@@ -198,8 +204,11 @@ fn for_prints(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let mut query = visit.asked.parameters()?;
     let one: Option<uuid::Uuid> = query.parse("piece", "an id")?;
     let rows = of_now(app, |book| {
-        let newest = book.certificates().filter(|certificate| certificate.superseded.is_none());
-        let wanted = newest.filter(|certificate| one.map_or(waits_for_print(certificate), |one| one == certificate.piece.0));
+        let newest = book
+            .certificates()
+            .filter(|certificate| certificate.superseded.is_none());
+        let wanted = newest
+            .filter(|certificate| one.map_or(waits_for_print(certificate), |one| one == certificate.piece.0));
         let mut found: Vec<&Certificate> = wanted.collect();
         found.sort_by_key(|certificate| (certificate.since, certificate.serial.clone()));
         let row = |certificate: &&Certificate| {
@@ -207,14 +216,19 @@ fn for_prints(app: &App, visit: &Visit) -> Result<Offer, Problem> {
             Row {
                 id: certificate.certificate.to_string(),
                 words: piece.map_or_else(|| certificate.serial.to_string(), named::piece),
-                more: piece.map(|piece| offered::more_of(book, piece)).unwrap_or_default(),
+                more: piece
+                    .map(|piece| offered::more_of(book, piece))
+                    .unwrap_or_default(),
                 version: 0,
             }
         };
         found.iter().map(row).collect::<Vec<Row>>()
     })?;
     // As many as one PDF takes are ticked: printing is what one comes here for.
-    let ticked = rows.iter().take(64).map(|row| ("certificates".to_owned(), row.id.clone()));
+    let ticked = rows
+        .iter()
+        .take(64)
+        .map(|row| ("certificates".to_owned(), row.id.clone()));
     Ok(Offer {
         filled: ticked.collect(),
         rows: vec![("certificates", rows)],

@@ -32,7 +32,12 @@ pub const RECORD_ORDER: Form = Form {
         fields: &[
             Field::chosen("series", "Edition", ""),
             Field::rows("shapes", "What is promised", "", COUNTS),
-            Field::text("buyer", "To whom", "Private: shown to office and admin, and erasable.").optional(),
+            Field::text(
+                "buyer",
+                "To whom",
+                "Private: shown to office and admin, and erasable.",
+            )
+            .optional(),
             NOTE,
             Field::done_at(),
         ],
@@ -66,7 +71,12 @@ pub const RESERVE_PIECE: Form = Form {
         lead: "For an order in its turn, or for somebody without one.",
         cautions: &[],
         fields: &[
-            Field::chosen("order", "For the order", "Leave it empty for somebody without one.").optional(),
+            Field::chosen(
+                "order",
+                "For the order",
+                "Leave it empty for somebody without one.",
+            )
+            .optional(),
             Field::text("buyer", "For whom", "Private.").optional(),
             NOTE,
         ],
@@ -95,8 +105,14 @@ pub const RELEASE_PIECE: Form = Form {
 fn editions(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let wanted = visit.asked.parameters()?.take("series");
     let shapes = of_now(app, |book| {
-        let running = book.all_series().filter(|series| offered::is_running_edition(series));
-        let of_one = running.filter(|series| wanted.as_ref().is_none_or(|wanted| *wanted == series.series.to_string()));
+        let running = book
+            .all_series()
+            .filter(|series| offered::is_running_edition(series));
+        let of_one = running.filter(|series| {
+            wanted
+                .as_ref()
+                .is_none_or(|wanted| *wanted == series.series.to_string())
+        });
         let names = of_one.flat_map(|series| series.shapes.iter().map(|size| size.shape.to_string()));
         names.collect::<BTreeSet<String>>()
     })?;
@@ -109,7 +125,10 @@ fn editions(app: &App, visit: &Visit) -> Result<Offer, Problem> {
             ("series", offered::series(app, offered::is_running_edition)?),
             ("shape", shapes.into_iter().map(shape).collect()),
         ],
-        filled: wanted.map(|series| ("series".to_owned(), series)).into_iter().collect(),
+        filled: wanted
+            .map(|series| ("series".to_owned(), series))
+            .into_iter()
+            .collect(),
         ..Offer::default()
     })
 }
@@ -153,7 +172,10 @@ fn one(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 
 fn sure(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let row = order(app, visit)?;
-    Ok(Some(format!("Order {} loses its turn and all that is kept for it. Give it up?", row.number)))
+    Ok(Some(format!(
+        "Order {} loses its turn and all that is kept for it. Give it up?",
+        row.number
+    )))
 }
 
 /// Open orders that may get a piece.
@@ -163,7 +185,9 @@ fn sure(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<Strin
 pub fn open_orders(app: &App, visit: &Visit, piece: Option<PieceId>) -> Result<Vec<Choice>, Problem> {
     let mut open: Vec<Order> = of_now(app, |book| {
         let piece = piece.and_then(|id| book.piece(id));
-        let fits = |order: &&Order| piece.is_none_or(|piece| piece.series == order.series && order.lacks(&piece.shape) > 0);
+        let fits = |order: &&Order| {
+            piece.is_none_or(|piece| piece.series == order.series && order.lacks(&piece.shape) > 0)
+        };
         let open = book.orders().filter(|order| order.state == OrderState::Open);
         open.filter(fits).cloned().collect()
     })?;
@@ -174,7 +198,11 @@ pub fn open_orders(app: &App, visit: &Visit, piece: Option<PieceId>) -> Result<V
         let code = named::of(app, order.series.0).unwrap_or_default();
         Ok(Choice {
             value: order.order.to_string(),
-            words: format!("Order {}{buyer}: {} of {code}", order.number, counted(&order.shapes)),
+            words: format!(
+                "Order {}{buyer}: {} of {code}",
+                order.number,
+                counted(&order.shapes)
+            ),
         })
     };
     open.iter().map(choice).collect()

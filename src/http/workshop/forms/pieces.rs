@@ -21,7 +21,12 @@ const fn about_piece(sheet: FormSheet, recording: &'static crate::http::routes::
     }
 }
 
-const fn sheet(title: &'static str, lead: &'static str, fields: &'static [Field], submit: &'static str) -> FormSheet {
+const fn sheet(
+    title: &'static str,
+    lead: &'static str,
+    fields: &'static [Field],
+    submit: &'static str,
+) -> FormSheet {
     FormSheet {
         title,
         lead,
@@ -49,7 +54,10 @@ pub const MOVE_PIECE: Form = Form {
         sheet(
             "Move to an open series",
             "A handsome piece outside the limits is sold by its actual weight. It leaves its edition for good.",
-            &[Field::chosen("to", "Open series", "None here: open one first."), NOTE],
+            &[
+                Field::chosen("to", "Open series", "None here: open one first."),
+                NOTE,
+            ],
             "Move it",
         ),
         &recordings::MOVE_PIECE,
@@ -72,13 +80,23 @@ pub const CONDEMN_PIECE: Form = Form {
 
 /// A mis-struck piece is kept.
 pub const ARCHIVE_PIECE: Form = about_piece(
-    sheet("Keep a mis-struck piece", "For the archive: it is never sold.", &[NOTE], "Keep it"),
+    sheet(
+        "Keep a mis-struck piece",
+        "For the archive: it is never sold.",
+        &[NOTE],
+        "Keep it",
+    ),
     &recordings::ARCHIVE_PIECE,
 );
 
 /// A lost piece turned up.
 pub const FIND_PIECE: Form = about_piece(
-    sheet("Found again", "A piece that was lost on its way turned up.", &[NOTE], "Record it"),
+    sheet(
+        "Found again",
+        "A piece that was lost on its way turned up.",
+        &[NOTE],
+        "Record it",
+    ),
     &recordings::FIND_PIECE,
 );
 
@@ -112,7 +130,11 @@ pub const BUY_BACK_PIECE: Form = Form {
             "Buy back",
             "Weigh it as it comes: what the scale shows stands beside its last weight.",
             &[
-                Field::chosen("session", "Weighed in session", "None here: open one at the bench first."),
+                Field::chosen(
+                    "session",
+                    "Weighed in session",
+                    "None here: open one at the bench first.",
+                ),
                 Field::mass("mass", "What the scale shows", "With all its digits."),
                 Field::text("seller", "From whom", "Private.").optional(),
                 Field::money("price", "What was paid", "Private.").optional(),
@@ -132,7 +154,11 @@ pub const STEAL_PIECE: Form = Form {
         sheet(
             "Stolen",
             "Its page warns whoever is offered it, from now on.",
-            &[Field::text("reference", "Number of the report", "Private.").optional(), NOTE, Field::done_at()],
+            &[
+                Field::text("reference", "Number of the report", "Private.").optional(),
+                NOTE,
+                Field::done_at(),
+            ],
             "Report it stolen",
         ),
         &recordings::STEAL_PIECE,
@@ -141,7 +167,12 @@ pub const STEAL_PIECE: Form = Form {
 
 /// A stolen piece is back.
 pub const RECOVER_PIECE: Form = about_piece(
-    sheet("It is back", "A stolen piece is again what it was before.", &[NOTE], "Record it"),
+    sheet(
+        "It is back",
+        "A stolen piece is again what it was before.",
+        &[NOTE],
+        "Record it",
+    ),
     &recordings::RECOVER_PIECE,
 );
 
@@ -152,7 +183,11 @@ pub const DESTROY_PIECE: Form = Form {
         sheet(
             "Destroyed",
             "Before a witness. This is the end of the piece in the book.",
-            &[Field::text("witness", "Who saw it", "Private."), NOTE, Field::done_at()],
+            &[
+                Field::text("witness", "Who saw it", "Private."),
+                NOTE,
+                Field::done_at(),
+            ],
             "Record it as destroyed",
         ),
         &recordings::DESTROY_PIECE,
@@ -183,13 +218,22 @@ fn name(app: &App, visit: &Visit) -> Result<String, Problem> {
 }
 
 fn sure_of_condemning(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
-    Ok(Some(format!("{} will not be a piece of yours any more, only metal. Is it this one?", name(app, visit)?)))
+    Ok(Some(format!(
+        "{} will not be a piece of yours any more, only metal. Is it this one?",
+        name(app, visit)?
+    )))
 }
 
 fn sure_of_theft(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
-    Ok(Some(format!("{} will be shown to everybody as stolen. Is it this one?", name(app, visit)?)))
+    Ok(Some(format!(
+        "{} will be shown to everybody as stolen. Is it this one?",
+        name(app, visit)?
+    )))
 }
 
 fn sure_of_destroying(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
-    Ok(Some(format!("{} ends here, and nothing brings it back. Is it this one?", name(app, visit)?)))
+    Ok(Some(format!(
+        "{} ends here, and nothing brings it back. Is it this one?",
+        name(app, visit)?
+    )))
 }

@@ -25,7 +25,11 @@ pub const SEND_TO_REFINER: Form = Form {
         cautions: &["Acid residues and fumes: lids, gloves, extraction, and the waste rules of the place."],
         fields: &[
             Field::choice("metal", "Metal", "", PRECIOUS),
-            Field::chosen("session", "Weighed in session", "None here: open one at the bench first."),
+            Field::chosen(
+                "session",
+                "Weighed in session",
+                "None here: open one at the bench first.",
+            ),
             Field::rows("jars", "Jars", "Tick those that are emptied.", JARS).optional(),
             Field::ticked("pieces", "Condemned pieces", "This is their end.").optional(),
             Field::text("refiner", "To whom", "Private.").optional(),
@@ -50,9 +54,26 @@ pub const RETURN_REFINING: Form = Form {
         fields: &[
             Field::chosen("outturn/session", "Metal that came back: weighed in session", "").optional(),
             Field::mass("outturn/mass", "Metal that came back: your own weight", "").optional(),
-            Field::decimal("outturn/fineness", "Metal that came back: fineness by the refiner's assay", "‰", "").optional(),
-            Field::mass("settled/mass", "Metal that was paid for", "As the statement says; 0 if nothing was found.").optional(),
-            Field::decimal("settled/fineness", "Metal that was paid for: its fineness", "‰", "").optional(),
+            Field::decimal(
+                "outturn/fineness",
+                "Metal that came back: fineness by the refiner's assay",
+                "‰",
+                "",
+            )
+            .optional(),
+            Field::mass(
+                "settled/mass",
+                "Metal that was paid for",
+                "As the statement says; 0 if nothing was found.",
+            )
+            .optional(),
+            Field::decimal(
+                "settled/fineness",
+                "Metal that was paid for: its fineness",
+                "‰",
+                "",
+            )
+            .optional(),
             Field::money("price", "What was paid for it", "Private.").optional(),
             Field::money("charge", "What the refiner charged", "Private.").optional(),
             Field::text("document", "Number of the statement", "Private.").optional(),
@@ -72,7 +93,9 @@ fn to_stock(_: &App, _: &Visit, _: &Recorded) -> String {
 fn residues(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let mut offer = offered::pieces(app, visit, "pieces", |_, piece| piece.state == S::Condemned)?;
     let mut jars: Vec<Jar> = of_now(app, |book| {
-        let full = book.jars().filter(|jar| !jar.mass.is_zero() || !jar.swept.is_zero());
+        let full = book
+            .jars()
+            .filter(|jar| !jar.mass.is_zero() || !jar.swept.is_zero());
         full.cloned().collect()
     })?;
     jars.sort_by_key(|jar| jar.since);
@@ -81,7 +104,10 @@ fn residues(app: &App, visit: &Visit) -> Result<Offer, Problem> {
         Ok(Row {
             id: jar.jar.to_string(),
             words: label.unwrap_or_else(|| format!("Jar of {}", jar.residue)),
-            more: format!("{} {}, {}, {} g by the book", jar.metal, jar.fineness, jar.residue, jar.mass),
+            more: format!(
+                "{} {}, {}, {} g by the book",
+                jar.metal, jar.fineness, jar.residue, jar.mass
+            ),
             version: 0,
         })
     };

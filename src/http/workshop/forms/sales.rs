@@ -32,8 +32,18 @@ pub const SELL_PIECES: Form = Form {
         cautions: CAUTIONS,
         fields: &[
             Field::rows("items", "Pieces", "", ITEMS),
-            Field::chosen("order", "Under the order", "Leave it empty for a sale without one.").optional(),
-            Field::text("buyer", "To whom", "Private: shown to office and admin, and erasable.").optional(),
+            Field::chosen(
+                "order",
+                "Under the order",
+                "Leave it empty for a sale without one.",
+            )
+            .optional(),
+            Field::text(
+                "buyer",
+                "To whom",
+                "Private: shown to office and admin, and erasable.",
+            )
+            .optional(),
             Field::text("document", "Number of the invoice", "Private.").optional(),
             NOTE,
             Field::done_at(),
@@ -84,9 +94,19 @@ pub const DISPATCH_PIECES: Form = Form {
         cautions: &[],
         fields: &[
             PIECES,
-            Field::text("weight", "What the sealed parcel weighs", "Private. With its unit, like 412 g.").optional(),
+            Field::text(
+                "weight",
+                "What the sealed parcel weighs",
+                "Private. With its unit, like 412 g.",
+            )
+            .optional(),
             Field::text("seal", "Number of the seal", "Private.").optional(),
-            Field::money("insured", "Insured for", "Private. Is that enough at today's price?").optional(),
+            Field::money(
+                "insured",
+                "Insured for",
+                "Private. Is that enough at today's price?",
+            )
+            .optional(),
             Field::text("carrier", "Who carries it", "Private.").optional(),
             Field::text("tracking", "Number of the parcel", "Private.").optional(),
             NOTE,
@@ -148,8 +168,12 @@ fn for_sale(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let order = visit.asked.parameters()?.take("order");
     let ready = |_: &_, piece: &Piece| matches!(piece.state, S::Certified | S::Reserved);
     let mut offer = offered::pieces(app, visit, "items", ready)?;
-    offer.choices.push(("order", super::orders::open_orders(app, visit, None)?));
-    offer.filled.extend(order.map(|order| ("order".to_owned(), order)));
+    offer
+        .choices
+        .push(("order", super::orders::open_orders(app, visit, None)?));
+    offer
+        .filled
+        .extend(order.map(|order| ("order".to_owned(), order)));
     Ok(offer)
 }
 
@@ -198,13 +222,15 @@ fn named_in(body: &Map<String, Value>) -> usize {
 fn sure_of_cancelling(_: &App, _: &Visit, body: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let count = named_in(body);
     let words = crate::pages::workshop::office::counted(count, "piece");
-    Ok((count > 0).then(|| format!("{words} will be out of this sale for good. Has the buyer never had them?")))
+    Ok((count > 0)
+        .then(|| format!("{words} will be out of this sale for good. Has the buyer never had them?")))
 }
 
 fn sure_of_loss(_: &App, _: &Visit, body: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let count = named_in(body);
     let words = crate::pages::workshop::office::counted(count, "piece");
-    Ok((count > 0).then(|| format!("{words} will be shown to everybody as lost. Has the carrier given them up?")))
+    Ok((count > 0)
+        .then(|| format!("{words} will be shown to everybody as lost. Has the carrier given them up?")))
 }
 
 fn to_recorded(_: &App, _: &Visit, recorded: &Recorded) -> String {

@@ -47,16 +47,40 @@ pub const OPEN_SERIES: Form = Form {
              assay office before announcing. A stated weight is a minimum.",
         ],
         fields: &[
-            Field::text("code", "Its code", "Two to four capitals, like TW: every serial begins with it."),
+            Field::text(
+                "code",
+                "Its code",
+                "Two to four capitals, like TW: every serial begins with it.",
+            ),
             Field::choice("kind_of", "What it is", "", KINDS),
             Field::text("title", "Its name", "Buyers see it.").optional(),
-            Field::text("commissioner", "For whom it is made", "Holders of a certificate see it.").optional(),
+            Field::text(
+                "commissioner",
+                "For whom it is made",
+                "Holders of a certificate see it.",
+            )
+            .optional(),
             Field::choice("metal", "Metal", "", PRECIOUS),
             Field::decimal("fineness", "Fineness it is stated at", "‰", "Like 999 or 925."),
-            Field::rows("shapes", "Shapes of an edition, and how many of each", "An open series has none.", SHAPES).optional(),
-            Field::mass("limits/nominal", "Nominal weight", "An edition has one, with limits.").optional(),
-            Field::mass("limits/lower", "Lower limit", "What is stated is a minimum, so this is seldom below the nominal weight.")
-                .optional(),
+            Field::rows(
+                "shapes",
+                "Shapes of an edition, and how many of each",
+                "An open series has none.",
+                SHAPES,
+            )
+            .optional(),
+            Field::mass(
+                "limits/nominal",
+                "Nominal weight",
+                "An edition has one, with limits.",
+            )
+            .optional(),
+            Field::mass(
+                "limits/lower",
+                "Lower limit",
+                "What is stated is a minimum, so this is seldom below the nominal weight.",
+            )
+            .optional(),
             Field::mass("limits/upper", "Upper limit", "").optional(),
             Field::choice("unit", "Unit that comes first", "", UNITS),
             Field::whole("digits", "Digits of its serials", "4 to 6."),
@@ -69,9 +93,18 @@ pub const OPEN_SERIES: Form = Form {
             )
             .optional(),
             Field::day("exempt_from", "From which day that row holds", "").optional(),
-            Field::text("decided", "Who decided on the marking", "Private. Like: the maker, after asking the assay office.").optional(),
+            Field::text(
+                "decided",
+                "Who decided on the marking",
+                "Private. Like: the maker, after asking the assay office.",
+            )
+            .optional(),
             Field::tick("struck", "Its pieces are struck before they go on", ""),
-            Field::tick("number_on_metal", "The number is put on the metal", "Then the final weighing follows the number."),
+            Field::tick(
+                "number_on_metal",
+                "The number is put on the metal",
+                "Then the final weighing follows the number.",
+            ),
             Field::tick("unnumbered", "An edition without numbers", ""),
             Field::tick("spares_sold", "Spares may be sold without a number", ""),
             NOTE,
@@ -120,7 +153,13 @@ fn edition_words(app: &App, visit: &Visit) -> Result<String, Problem> {
         return Err(Problem::not_found("that series is closed already"));
     }
     let places = row.shapes.iter().zip(&row.numbers);
-    let given = places.map(|(size, given)| format!("{given} of {} {}", size.size, size.shape.as_str().replace('_', " ")));
+    let given = places.map(|(size, given)| {
+        format!(
+            "{given} of {} {}",
+            size.size,
+            size.shape.as_str().replace('_', " ")
+        )
+    });
     let given: Vec<String> = given.collect();
     Ok(format!("{} with {} given", row.code, given.join(", ")))
 }
@@ -135,5 +174,7 @@ fn closing(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 
 fn sure_of_closing(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let words = edition_words(app, visit)?;
-    Ok(Some(format!("{words}: closing it is for good, and numbers not given are never given. Close it?")))
+    Ok(Some(format!(
+        "{words}: closing it is for good, and numbers not given are never given. Close it?"
+    )))
 }

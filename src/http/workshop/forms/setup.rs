@@ -33,10 +33,18 @@ pub const REGISTER_SCALE: Form = Form {
         lead: "What stands on its plate decides how sure each weight is, and so every grade and certificate.",
         cautions: &[],
         fields: &[
-            Field::text("label", "What you call it", "Private. Like: bench scale by the window."),
+            Field::text(
+                "label",
+                "What you call it",
+                "Private. Like: bench scale by the window.",
+            ),
             Field::choice("class", "Accuracy class", "On the plate, by OIML R 76.", CLASSES),
             Field::mass("d", "Step it shows (d)", "The smallest step of its display."),
-            Field::mass("e", "Verification interval (e)", "On the plate; the same as d if only one is given."),
+            Field::mass(
+                "e",
+                "Verification interval (e)",
+                "On the plate; the same as d if only one is given.",
+            ),
             Field::mass("max", "Greatest load (Max)", "On the plate."),
             Field::mass(
                 "repeatability",
@@ -67,7 +75,12 @@ pub const REGISTER_DIE: Form = Form {
         fields: &[
             Field::text("label", "What it shows", "Private."),
             Field::choice("owner", "Whose it is", "", OWNERS),
-            Field::chosen("series", "Cut for the edition", "Leave it empty for a die that strikes any series.").optional(),
+            Field::chosen(
+                "series",
+                "Cut for the edition",
+                "Leave it empty for a die that strikes any series.",
+            )
+            .optional(),
             NOTE,
         ],
         submit: "Record the die",
@@ -100,7 +113,14 @@ pub const REGISTER_OWNER: Form = Form {
         lead: "Their metal is kept apart from the workshop's and from other people's, until they agree to mixing. The name is \
                private; the book itself knows a number only.",
         cautions: &[],
-        fields: &[Field::text("name", "Name", "Private: shown to office and admin, and erasable."), NOTE],
+        fields: &[
+            Field::text(
+                "name",
+                "Name",
+                "Private: shown to office and admin, and erasable.",
+            ),
+            NOTE,
+        ],
         submit: "Record the customer",
     },
     offer: nothing,

@@ -4,7 +4,9 @@ use super::super::forms::consignments::may_be_sent;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::{by_series, fact, lines_of, since_days};
-use crate::domain::{AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S};
+use crate::domain::{
+    AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
+};
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
 use crate::pages::workshop::{Markup, html};
@@ -28,12 +30,19 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         .into_iter()
         .partition(|row| row.state == ConsignmentState::AtOffice);
     let unshown = back.len().saturating_sub(BACK_MOST);
-    let lines = |rows: &[Consignment]| rows.iter().map(|row| line(app, visit, row)).collect::<Result<Vec<Line>, Problem>>();
+    let lines = |rows: &[Consignment]| {
+        rows.iter()
+            .map(|row| line(app, visit, row))
+            .collect::<Result<Vec<Line>, Problem>>()
+    };
     let to_send = ready.into_iter().map(|(id, code, count)| Line {
         words: format!("{code}: {}", counted(count, "piece")),
         path: None,
         more: "ready to be sent".to_owned(),
-        ways: vec![Way::new("Send them", format!("/consignments/new?series={id}&tick=all"))],
+        ways: vec![Way::new(
+            "Send them",
+            format!("/consignments/new?series={id}&tick=all"),
+        )],
     });
     let page = Office {
         title: "Assay office".to_owned(),
@@ -82,17 +91,30 @@ fn unmarked_ways(piece: &Piece) -> Vec<Way> {
 
 fn line(app: &App, visit: &Visit, row: &Consignment) -> Result<Line, Problem> {
     let id = row.consignment;
-    let office = said(app, visit, id.0, "office")?.map(|office| format!(", {office}")).unwrap_or_default();
+    let office = said(app, visit, id.0, "office")?
+        .map(|office| format!(", {office}"))
+        .unwrap_or_default();
     let sent = app.settings.workshop.zone.in_words(row.at);
     let out = row.state == ConsignmentState::AtOffice;
     let more = match out {
-        true => format!("{}{office}, sent {sent}, {}", counted(row.pieces.len(), "piece"), since_days(app, row.at)),
-        false => format!("{}{office}: {}", counted(row.pieces.len(), "piece"), outcomes(row)),
+        true => format!(
+            "{}{office}, sent {sent}, {}",
+            counted(row.pieces.len(), "piece"),
+            since_days(app, row.at)
+        ),
+        false => format!(
+            "{}{office}: {}",
+            counted(row.pieces.len(), "piece"),
+            outcomes(row)
+        ),
     };
     let mut ways = Vec::new();
     if out {
         ways.push(Way::new("It is back", format!("/consignments/{id}/return")));
-        ways.push(Way::new("Packing list", format!("/consignments/{id}/packing-list")));
+        ways.push(Way::new(
+            "Packing list",
+            format!("/consignments/{id}/packing-list"),
+        ));
     }
     Ok(Line {
         words: format!("Consignment {}", row.number),
@@ -104,7 +126,12 @@ fn line(app: &App, visit: &Visit, row: &Consignment) -> Result<Line, Problem> {
 
 /// What became of the pieces, counted; it adds up to what was sent.
 fn outcomes(row: &Consignment) -> String {
-    let count = |wanted: &[AssayOutcome]| row.outcomes.iter().filter(|outcome| wanted.contains(outcome)).count();
+    let count = |wanted: &[AssayOutcome]| {
+        row.outcomes
+            .iter()
+            .filter(|outcome| wanted.contains(outcome))
+            .count()
+    };
     format!(
         "{} marked, {} unmarked, {} kept or cut, {} missing",
         count(&[AssayOutcome::Marked]),
@@ -120,20 +147,37 @@ fn outcomes(row: &Consignment) -> String {
 /// 404 for a consignment that is not there.
 pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let id = ConsignmentId(visit.asked.id("consignment")?);
-    let found = of_now(app, |book| book.consignment(id).map(|row| (row.clone(), pieces(book, row), mates(book, row))))?;
-    let (row, pieces, mates) = found.ok_or_else(|| Problem::not_found("there is no consignment with that id"))?;
+    let found = of_now(app, |book| {
+        book.consignment(id)
+            .map(|row| (row.clone(), pieces(book, row), mates(book, row)))
+    })?;
+    let (row, pieces, mates) =
+        found.ok_or_else(|| Problem::not_found("there is no consignment with that id"))?;
     let zone = app.settings.workshop.zone;
-    let marks: Vec<String> = row.marks.iter().map(|mark| mark.word().replace('_', " ")).collect();
+    let marks: Vec<String> = row
+        .marks
+        .iter()
+        .map(|mark| mark.word().replace('_', " "))
+        .collect();
     let mut facts = vec![
         ("Where it is", state(app, &row)),
-        ("Sent", html! { (zone.in_words(row.at)) ", entry " a href=(format!("/entries/{}", row.since)) { (row.since) } }),
-        ("Declared", html! { (counted(row.pieces.len(), "piece")) ", " (row.mass) " g, at " (row.fineness) " ‰" }),
+        (
+            "Sent",
+            html! { (zone.in_words(row.at)) ", entry " a href=(format!("/entries/{}", row.since)) { (row.since) } },
+        ),
+        (
+            "Declared",
+            html! { (counted(row.pieces.len(), "piece")) ", " (row.mass) " g, at " (row.fineness) " ‰" },
+        ),
         ("Marks asked for", html! { (marks.join(", ")) }),
     ];
     for (member, word) in [("office", "Which office"), ("seal", "Seal"), ("note", "Note")] {
         facts.extend(fact(app, visit, id.0, member, word)?);
     }
-    let mut ways = vec![Way::new("Packing list (PDF)", format!("/consignments/{id}/packing-list"))];
+    let mut ways = vec![Way::new(
+        "Packing list (PDF)",
+        format!("/consignments/{id}/packing-list"),
+    )];
     if row.state == ConsignmentState::AtOffice {
         ways.insert(0, Way::new("It is back", format!("/consignments/{id}/return")));
     }
@@ -172,7 +216,10 @@ fn state(app: &App, row: &Consignment) -> Markup {
 
 fn pieces(book: &Book, row: &Consignment) -> Vec<Line> {
     let told = row.pieces.iter().enumerate().map(|(at, sent)| {
-        let outcome = row.outcomes.get(at).map(|outcome| format!(", {}", outcome.word()));
+        let outcome = row
+            .outcomes
+            .get(at)
+            .map(|outcome| format!(", {}", outcome.word()));
         let more = format!("declared {} g{}", sent.mass, outcome.unwrap_or_default());
         of_piece(book, sent.piece, more)
     });
@@ -180,8 +227,15 @@ fn pieces(book: &Book, row: &Consignment) -> Vec<Line> {
 }
 
 fn mates(book: &Book, row: &Consignment) -> Vec<Line> {
-    let more = |id: &PieceId| book.piece(*id).map(|piece| offered::more_of(book, piece)).unwrap_or_default();
-    row.melt_mates.iter().map(|id| of_piece(book, *id, more(id))).collect()
+    let more = |id: &PieceId| {
+        book.piece(*id)
+            .map(|piece| offered::more_of(book, piece))
+            .unwrap_or_default()
+    };
+    row.melt_mates
+        .iter()
+        .map(|id| of_piece(book, *id, more(id)))
+        .collect()
 }
 
 fn of_piece(book: &Book, id: PieceId, more: String) -> Line {

@@ -3,7 +3,9 @@
 use super::super::offered::said;
 use super::super::{App, Seen, Visit};
 use crate::accounts::{AsOf, PlanAsked, Reckoning, SeriesPlan};
-use crate::domain::{Book, Grade, OrderState, Piece, PieceState as S, Series, SeriesKind, SeriesState, Shape};
+use crate::domain::{
+    Book, Grade, OrderState, Piece, PieceState as S, Series, SeriesKind, SeriesState, Shape,
+};
 use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Board, SeriesSeen, ShapeSeen, Step, Way};
@@ -104,7 +106,10 @@ fn series(book: &Book, row: &Series, pieces: &[&Piece], plan: Option<&SeriesPlan
 
 fn says(row: &Series) -> String {
     let limits = row.limits.as_ref().map(|limits| {
-        format!(", {} g nominal, {} to {} g", limits.nominal, limits.lower, limits.upper)
+        format!(
+            ", {} g nominal, {} to {} g",
+            limits.nominal, limits.lower, limits.upper
+        )
     });
     let struck = if row.struck { ", struck" } else { "" };
     let kind = match row.kind_of {
@@ -112,7 +117,10 @@ fn says(row: &Series) -> String {
         SeriesKind::Open => "Open series",
     };
     let limits = limits.unwrap_or_default();
-    format!("{kind} in {} {} ‰{limits}{struck}, marking {}.", row.metal, row.fineness, row.marking)
+    format!(
+        "{kind} in {} {} ‰{limits}{struck}, marking {}.",
+        row.metal, row.fineness, row.marking
+    )
 }
 
 /// How many pours the plan of a series gives each shape, and for how many that are wanted.
@@ -121,7 +129,9 @@ fn pours(plan: Option<&SeriesPlan>) -> BTreeMap<String, (u64, u32)> {
         return BTreeMap::new();
     };
     let answer = plan.answer().ok().flatten().map(|answer| answer.to_json());
-    let items = answer.as_ref().and_then(|answer| answer.get("shapes")?.as_array());
+    let items = answer
+        .as_ref()
+        .and_then(|answer| answer.get("shapes")?.as_array());
     let of = |shape: &str| {
         let mut items = items.into_iter().flatten();
         let item = items.find(|item| item.get("shape").and_then(|name| name.as_str()) == Some(shape));
@@ -135,14 +145,27 @@ fn pours(plan: Option<&SeriesPlan>) -> BTreeMap<String, (u64, u32)> {
     told.collect()
 }
 
-fn shape_seen(book: &Book, row: &Series, shape: &Shape, pieces: &[&Piece], pours: Option<&(u64, u32)>) -> ShapeSeen {
+fn shape_seen(
+    book: &Book,
+    row: &Series,
+    shape: &Shape,
+    pieces: &[&Piece],
+    pours: Option<&(u64, u32)>,
+) -> ShapeSeen {
     let of_shape: Vec<&&Piece> = pieces.iter().filter(|piece| piece.shape == *shape).collect();
     let list = |states: &[S]| {
         let words: Vec<&str> = states.iter().map(|state| state.word()).collect();
-        format!("/pieces?series={}&shape={shape}&state={}", row.code, words.join(","))
+        format!(
+            "/pieces?series={}&shape={shape}&state={}",
+            row.code,
+            words.join(",")
+        )
     };
     let place = row.shapes.iter().position(|size| size.shape == *shape);
-    let promised = place.and_then(|place| row.promised.get(place)).copied().unwrap_or(0);
+    let promised = place
+        .and_then(|place| row.promised.get(place))
+        .copied()
+        .unwrap_or(0);
     let mut steps = Vec::new();
     if row.kind_of == SeriesKind::Edition {
         steps.push(Step {
@@ -157,7 +180,10 @@ fn shape_seen(book: &Book, row: &Series, shape: &Shape, pieces: &[&Piece], pours
         path: format!("/pieces?series={}&shape={shape}", row.code),
     });
     for (word, states) in STEPS {
-        let count = of_shape.iter().filter(|piece| states.contains(&piece.state)).count();
+        let count = of_shape
+            .iter()
+            .filter(|piece| states.contains(&piece.state))
+            .count();
         steps.push(Step {
             word,
             count,
@@ -169,7 +195,11 @@ fn shape_seen(book: &Book, row: &Series, shape: &Shape, pieces: &[&Piece], pours
         .is_some_and(|availability| availability.promised > availability.available);
     ShapeSeen {
         shape: shape.as_str().replace('_', " "),
-        size: row.shapes.iter().find(|size| size.shape == *shape).map(|size| size.size),
+        size: row
+            .shapes
+            .iter()
+            .find(|size| size.shape == *shape)
+            .map(|size| size.size),
         steps,
         to_pour: (row.state == SeriesState::Open).then(|| to_pour(pours)).flatten(),
         over_promised,
@@ -178,10 +208,15 @@ fn shape_seen(book: &Book, row: &Series, shape: &Shape, pieces: &[&Piece], pours
 
 fn to_pour(pours: Option<&(u64, u32)>) -> Option<String> {
     let (pours, wanted) = pours.copied().filter(|(_, wanted)| *wanted > 0)?;
-    Some(format!("{wanted} more wanted: pour {pours} to be 95 % sure of them."))
+    Some(format!(
+        "{wanted} more wanted: pour {pours} to be 95 % sure of them."
+    ))
 }
 
 /// Whether a grading says so.
 pub(super) fn is_graded(piece: &Piece, grades: &[Grade]) -> bool {
-    piece.grading.as_ref().is_some_and(|grading| grades.contains(&grading.grade))
+    piece
+        .grading
+        .as_ref()
+        .is_some_and(|grading| grades.contains(&grading.grade))
 }

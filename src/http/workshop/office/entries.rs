@@ -2,10 +2,10 @@
 
 use super::super::forms::corrections::{deeds, entry_of, said_now};
 use super::super::{App, Seen, Visit, named};
-use crate::domain::{Event, EntryCorrected};
+use crate::domain::{EntryCorrected, Event};
+use crate::http::access::Role;
 use crate::http::commands::event_json;
 use crate::http::private;
-use crate::http::access::Role;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Facts, Office, Section, Way};
 use crate::pages::workshop::{Markup, html};
@@ -54,10 +54,16 @@ fn facts(app: &App, entry: &Entry) -> Facts {
     let who = app.access.name_of(entry.payload.by);
     let mut facts = vec![
         ("Recorded", html! { (zone.in_words(entry.payload.iat)) }),
-        ("By", html! { (who.unwrap_or_else(|| "somebody whose name is not kept".to_owned())) }),
+        (
+            "By",
+            html! { (who.unwrap_or_else(|| "somebody whose name is not kept".to_owned())) },
+        ),
     ];
     if let Some(at) = entry.payload.at {
-        facts.push(("Done", html! { (zone.in_words(at)) ", by the word of who recorded it" }));
+        facts.push((
+            "Done",
+            html! { (zone.in_words(at)) ", by the word of who recorded it" },
+        ));
     }
     for event in entry.events() {
         if let Event::EntryCorrected(corrected) = event {
@@ -83,7 +89,10 @@ fn ways(visit: &Visit, index: u64, entry: &Entry, now: &[Event]) -> Vec<Way> {
     if visit.role() != Role::Office {
         return ways;
     }
-    if entry.events().any(|event| matches!(event, Event::CertificatePrinted(_))) {
+    if entry
+        .events()
+        .any(|event| matches!(event, Event::CertificatePrinted(_)))
+    {
         ways.push(Way::new("The PDF", format!("/prints/{index}")));
     }
     for (place, form) in deeds(entry) {
@@ -102,14 +111,21 @@ fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: 
         _ => Map::new(),
     };
     let kind = event.kind().replace(['.', '_'], " ");
-    let shown = members.iter().filter(|(name, _)| !["kind", "v", "entries"].contains(&name.as_str()));
+    let shown = members
+        .iter()
+        .filter(|(name, _)| !["kind", "v", "entries"].contains(&name.as_str()));
     let shown: Vec<(String, String)> = shown
         .map(|(name, value)| (name.replace('_', " "), value_words(app, value)))
         .collect();
     let private: Vec<(String, String)> = private
         .into_iter()
         .flatten()
-        .map(|(name, value)| (format!("{}, private", name.replace('_', " ")), value_words(app, value)))
+        .map(|(name, value)| {
+            (
+                format!("{}, private", name.replace('_', " ")),
+                value_words(app, value),
+            )
+        })
         .collect();
     html! {
         section .told {
@@ -137,7 +153,9 @@ fn value_words(app: &App, value: &Value) -> String {
             words.join("; ")
         }
         Value::Object(members) => {
-            let words = members.iter().map(|(name, value)| format!("{} {}", name.replace('_', " "), value_words(app, value)));
+            let words = members
+                .iter()
+                .map(|(name, value)| format!("{} {}", name.replace('_', " "), value_words(app, value)));
             words.collect::<Vec<String>>().join(", ")
         }
     }

@@ -30,5 +30,8 @@ pub fn labels(app: &App, visit: &Visit) -> Result<Seen, Problem> {
 /// 404 for an entry that printed nothing, 410 when something that it was made from is erased.
 pub fn print(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let found = prints::print(app, &visit.asked)?;
-    Ok(Seen::File(found, format!("certificates-{}.pdf", visit.asked.member("index"))))
+    Ok(Seen::File(
+        found,
+        format!("certificates-{}.pdf", visit.asked.member("index")),
+    ))
 }

@@ -1,6 +1,8 @@
 //! Numbers and certificates: who waits for a serial, for the final weighing, for a number, for a certificate, for a print.
 
-use super::super::forms::numbers::{waits_for_certificate, waits_for_number, waits_for_print, waits_for_serial};
+use super::super::forms::numbers::{
+    waits_for_certificate, waits_for_number, waits_for_print, waits_for_serial,
+};
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
 use super::{by_series, lines_of, shown};
@@ -74,7 +76,12 @@ pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
     Ok(office::page(&page, "/office/numbers").into())
 }
 
-fn section(title: &str, waiting: &[(String, String, usize)], forms: &[(&str, &str)], none: &'static str) -> Section {
+fn section(
+    title: &str,
+    waiting: &[(String, String, usize)],
+    forms: &[(&str, &str)],
+    none: &'static str,
+) -> Section {
     let line = |(id, code, count): &(String, String, usize)| Line {
         words: format!("{code}: {}", counted(*count, "piece")),
         path: None,
@@ -82,7 +89,11 @@ fn section(title: &str, waiting: &[(String, String, usize)], forms: &[(&str, &st
         ways: forms
             .iter()
             .map(|(words, path)| {
-                let ticked = if path.starts_with("/bench") { "" } else { "&tick=all" };
+                let ticked = if path.starts_with("/bench") {
+                    ""
+                } else {
+                    "&tick=all"
+                };
                 Way::new(*words, format!("{path}?series={id}{ticked}"))
             })
             .collect(),
@@ -109,7 +120,8 @@ fn find(book: &Book) -> Waiting {
         let newest = piece.certificate.and_then(|id| book.certificate(id));
         newest.is_some_and(waits_for_print)
     };
-    let here = |piece: &Piece| piece.serial.is_some() && !piece.state.is_away() && piece.state != S::Condemned;
+    let here =
+        |piece: &Piece| piece.serial.is_some() && !piece.state.is_away() && piece.state != S::Condemned;
     Waiting {
         serials: by_series(book, |piece| waits_for_serial(book, piece)),
         finals: by_series(book, |piece| waits_for_final(book, piece)),
@@ -135,7 +147,9 @@ fn waits_for_final(book: &Book, piece: &Piece) -> bool {
     let last = piece.reading();
     let weighed = last.is_some_and(|reading| reading.stage == Stage::Final) && !piece.back_unweighed;
     let renumbered = series.number_on_metal
-        && piece.numbered_at.is_some_and(|index| last.is_some_and(|reading| reading.index <= index));
+        && piece
+            .numbered_at
+            .is_some_and(|index| last.is_some_and(|reading| reading.index <= index));
     match piece.state {
         S::Serialled | S::Struck | S::Hallmarked => marked && struck && !weighed,
         S::Numbered => !weighed || renumbered,

@@ -5,10 +5,10 @@ use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::{fact, shown, since_days};
 use crate::domain::{Book, Order, OrderId, OrderState, Piece, PieceState as S, Sale, SaleId};
-use crate::http::problem::Problem;
 use crate::http::private;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::http::problem::Problem;
 use crate::pages::workshop::html;
+use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -21,16 +21,26 @@ type Live = (Sale, Vec<S>);
 /// When the log or the vault cannot be read.
 pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (open, sales) = of_now(app, |book| (open_orders(book), live_sales(book)))?;
-    let orders = open.iter().map(|order| order_line(app, visit, order)).collect::<Result<Vec<Line>, Problem>>()?;
+    let orders = open
+        .iter()
+        .map(|order| order_line(app, visit, order))
+        .collect::<Result<Vec<Line>, Problem>>()?;
     let with = |state: S| sales.iter().filter(move |(_, states)| states.contains(&state));
-    let lines = |state: S| with(state).map(|live| sale_line(app, visit, live)).collect::<Result<Vec<Line>, Problem>>();
+    let lines = |state: S| {
+        with(state)
+            .map(|live| sale_line(app, visit, live))
+            .collect::<Result<Vec<Line>, Problem>>()
+    };
     let (orders, unshown_orders) = shown(orders);
     let (waiting, unshown_waiting) = shown(lines(S::Sold)?);
     let (sent, unshown_sent) = shown(lines(S::Dispatched)?);
     let (done, unshown_done) = shown(lines(S::Delivered)?.into_iter().rev().collect());
     let page = Office {
         title: "Orders and sales".to_owned(),
-        ways: vec![Way::new("Record an order", "/orders/new"), Way::new("Sell", "/sales/new")],
+        ways: vec![
+            Way::new("Record an order", "/orders/new"),
+            Way::new("Sell", "/sales/new"),
+        ],
         sections: vec![
             Section {
                 title: "Promised".to_owned(),
@@ -80,7 +90,9 @@ fn live_sales(book: &Book) -> Vec<Live> {
             states.entry(sale).or_default().push(piece.state);
         }
     }
-    let live = states.into_iter().filter_map(|(id, states)| Some((book.sale(id)?.clone(), states)));
+    let live = states
+        .into_iter()
+        .filter_map(|(id, states)| Some((book.sale(id)?.clone(), states)));
     let mut live: Vec<Live> = live.collect();
     live.sort_by_key(|(sale, _)| sale.number);
     live
@@ -88,14 +100,19 @@ fn live_sales(book: &Book) -> Vec<Live> {
 
 fn order_line(app: &App, visit: &Visit, order: &Order) -> Result<Line, Problem> {
     let id = order.order;
-    let buyer = said(app, visit, id.0, "buyer")?.map(|buyer| format!(" for {buyer}")).unwrap_or_default();
+    let buyer = said(app, visit, id.0, "buyer")?
+        .map(|buyer| format!(" for {buyer}"))
+        .unwrap_or_default();
     let code = named::of(app, order.series.0).unwrap_or_default();
     Ok(Line {
         words: format!("Order {}{buyer}", order.number),
         path: Some(format!("/orders/{id}")),
         more: format!("{} of {code}; {}", shapes(&order.shapes), supplied(order)),
         ways: vec![
-            Way::new("Sell under it", format!("/sales/new?order={id}&series={}", order.series)),
+            Way::new(
+                "Sell under it",
+                format!("/sales/new?order={id}&series={}", order.series),
+            ),
             Way::new("Give it up", format!("/orders/{id}/cancellation")),
         ],
     })
@@ -108,7 +125,9 @@ fn supplied(order: &Order) -> String {
 
 fn sale_line(app: &App, visit: &Visit, (sale, states): &Live) -> Result<Line, Problem> {
     let id = sale.sale;
-    let buyer = said(app, visit, id.0, "buyer")?.map(|buyer| format!(" to {buyer}")).unwrap_or_default();
+    let buyer = said(app, visit, id.0, "buyer")?
+        .map(|buyer| format!(" to {buyer}"))
+        .unwrap_or_default();
     let has = |state: S| states.contains(&state);
     let mut ways = Vec::new();
     if has(S::Sold) {
@@ -121,7 +140,11 @@ fn sale_line(app: &App, visit: &Visit, (sale, states): &Live) -> Result<Line, Pr
     Ok(Line {
         words: format!("Sale {}{buyer}", sale.number),
         path: Some(format!("/sales/{id}")),
-        more: format!("{}, made {}", counted(states.len(), "piece"), since_days(app, sale.at)),
+        more: format!(
+            "{}, made {}",
+            counted(states.len(), "piece"),
+            since_days(app, sale.at)
+        ),
         ways,
     })
 }
@@ -153,7 +176,10 @@ pub fn order(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     }
     let mut ways = Vec::new();
     if row.state == OrderState::Open {
-        ways.push(Way::new("Sell under it", format!("/sales/new?order={id}&series={}", row.series)));
+        ways.push(Way::new(
+            "Sell under it",
+            format!("/sales/new?order={id}&series={}", row.series),
+        ));
         ways.push(Way::new("Give it up", format!("/orders/{id}/cancellation")));
     }
     let page = Office {
@@ -175,7 +201,11 @@ fn piece_line(book: &Book, piece: &Piece) -> Line {
     Line {
         words: named::piece(piece),
         path: Some(format!("/pieces/{}", piece.piece)),
-        more: format!("{}, {}", offered::more_of(book, piece), piece.state.word().replace('_', " ")),
+        more: format!(
+            "{}, {}",
+            offered::more_of(book, piece),
+            piece.state.word().replace('_', " ")
+        ),
         ways: Vec::new(),
     }
 }
@@ -188,9 +218,18 @@ pub fn sale(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let id = SaleId(visit.asked.id("sale")?);
     let found = of_now(app, |book| {
         let row = book.sale(id)?.clone();
-        let pieces: Vec<Piece> = row.pieces.iter().filter_map(|piece| book.piece(*piece)).cloned().collect();
+        let pieces: Vec<Piece> = row
+            .pieces
+            .iter()
+            .filter_map(|piece| book.piece(*piece))
+            .cloned()
+            .collect();
         let lines: Vec<Line> = pieces.iter().map(|piece| sold_line(book, id, piece)).collect();
-        let live: Vec<S> = pieces.iter().filter(|piece| piece.sale == Some(id)).map(|piece| piece.state).collect();
+        let live: Vec<S> = pieces
+            .iter()
+            .filter(|piece| piece.sale == Some(id))
+            .map(|piece| piece.state)
+            .collect();
         Some((row, lines, live))
     })?;
     let (row, lines, live) = found.ok_or_else(|| Problem::not_found("there is no sale with that id"))?;
@@ -200,7 +239,10 @@ pub fn sale(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     )];
     if let Some(order) = row.order {
         let name = named::of(app, order.0).unwrap_or_default();
-        facts.push(("Under the order", html! { a href=(format!("/orders/{order}")) { (name) } }));
+        facts.push((
+            "Under the order",
+            html! { a href=(format!("/orders/{order}")) { (name) } },
+        ));
     }
     let private = private::of_subject(app, id.0, Some(visit.role()))?;
     for (member, word) in FACTS {
@@ -248,8 +290,10 @@ fn told(value: Option<&Value>) -> Option<String> {
 fn sold_line(book: &Book, sale: SaleId, piece: &Piece) -> Line {
     let mut line = piece_line(book, piece);
     if piece.sale == Some(sale) && piece.state == S::Delivered {
-        line.ways.push(Way::new("Given back", format!("/pieces/{}/return", piece.piece)));
-        line.ways.push(Way::new("Buy back", format!("/pieces/{}/buyback", piece.piece)));
+        line.ways
+            .push(Way::new("Given back", format!("/pieces/{}/return", piece.piece)));
+        line.ways
+            .push(Way::new("Buy back", format!("/pieces/{}/buyback", piece.piece)));
     }
     if piece.sale != Some(sale) {
         line.more.push_str(", out of this sale");
@@ -269,6 +313,10 @@ fn sale_ways(id: SaleId, live: &[S]) -> Vec<Way> {
     way(&[S::Dispatched], "Arrived", "deliveries");
     way(&[S::Dispatched], "Came back undelivered", "returns-to-sender");
     way(&[S::Dispatched], "Lost on the way", "losses");
-    way(&[S::Sold, S::Lost, S::Stolen, S::Destroyed], "Not sold after all", "cancellation");
+    way(
+        &[S::Sold, S::Lost, S::Stolen, S::Destroyed],
+        "Not sold after all",
+        "cancellation",
+    );
     ways
 }

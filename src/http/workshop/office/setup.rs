@@ -13,19 +13,41 @@ use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
 /// When the log or the vault cannot be read.
 pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (scales, dies, lots, owners) = of_now(app, found)?;
-    let scales = scales.iter().map(|row| scale(app, visit, row)).collect::<Result<Vec<Line>, Problem>>()?;
-    let dies = dies.iter().map(|row| die(app, visit, row)).collect::<Result<Vec<Line>, Problem>>()?;
-    let lots = lots.iter().map(|row| lot(app, visit, row)).collect::<Result<Vec<Line>, Problem>>()?;
-    let owners = owners.iter().map(|row| owner(app, visit, row)).collect::<Result<Vec<Line>, Problem>>()?;
+    let scales = scales
+        .iter()
+        .map(|row| scale(app, visit, row))
+        .collect::<Result<Vec<Line>, Problem>>()?;
+    let dies = dies
+        .iter()
+        .map(|row| die(app, visit, row))
+        .collect::<Result<Vec<Line>, Problem>>()?;
+    let lots = lots
+        .iter()
+        .map(|row| lot(app, visit, row))
+        .collect::<Result<Vec<Line>, Problem>>()?;
+    let owners = owners
+        .iter()
+        .map(|row| owner(app, visit, row))
+        .collect::<Result<Vec<Line>, Problem>>()?;
     let (lots, unshown) = shown(lots);
     let page = Office {
         title: "Set up".to_owned(),
         lead: "What there must be before metal is poured.".to_owned(),
         sections: vec![
-            section("Scales", scales, "No scale yet: begin here.", &[("A scale", "/scales/new")]),
+            section(
+                "Scales",
+                scales,
+                "No scale yet: begin here.",
+                &[("A scale", "/scales/new")],
+            ),
             Section {
                 unshown,
-                ..section("Lots of metal", lots, "No metal yet.", &[("Metal received", "/lots/new")])
+                ..section(
+                    "Lots of metal",
+                    lots,
+                    "No metal yet.",
+                    &[("Metal received", "/lots/new")],
+                )
             },
             section("Dies", dies, "No die.", &[("A die", "/dies/new")]),
             section(
@@ -65,12 +87,19 @@ fn found(book: &Book) -> Found {
 }
 
 fn scale(app: &App, visit: &Visit, row: &Scale) -> Result<Line, Problem> {
-    let verified = if row.verified { "verified" } else { "not verified: it supports no certificate" };
+    let verified = if row.verified {
+        "verified"
+    } else {
+        "not verified: it supports no certificate"
+    };
     let session = if row.session.is_some() { ", in session" } else { "" };
     Ok(Line {
         words: said(app, visit, row.scale.0, "label")?.unwrap_or_else(|| "Scale".to_owned()),
         path: Some(format!("/entries/{}", row.since)),
-        more: format!("class {:?}, d = {} g, e = {} g, up to {} g, {verified}{session}", row.class, row.d, row.e, row.max),
+        more: format!(
+            "class {:?}, d = {} g, e = {} g, up to {} g, {verified}{session}",
+            row.class, row.d, row.e, row.max
+        ),
         ways: Vec::new(),
     })
 }
@@ -96,8 +125,13 @@ fn die(app: &App, visit: &Visit, row: &Die) -> Result<Line, Problem> {
 }
 
 fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
-    let seller = said(app, visit, row.lot.0, "seller")?.map(|seller| format!(", from {seller}")).unwrap_or_default();
-    let invoiced = row.invoiced.map(|invoiced| format!(", {invoiced} g invoiced")).unwrap_or_default();
+    let seller = said(app, visit, row.lot.0, "seller")?
+        .map(|seller| format!(", from {seller}"))
+        .unwrap_or_default();
+    let invoiced = row
+        .invoiced
+        .map(|invoiced| format!(", {invoiced} g invoiced"))
+        .unwrap_or_default();
     Ok(Line {
         words: format!("Lot {}", row.number),
         path: Some(format!("/entries/{}", row.since)),
@@ -118,12 +152,20 @@ fn owner(app: &App, visit: &Visit, row: &Owner) -> Result<Line, Problem> {
     let name = said(app, visit, row.owner.0, "name")?;
     let mut ways = Vec::new();
     if !row.agreed {
-        ways.push(Way::new("They agree to mixing", format!("/owners/{id}/agreement")));
+        ways.push(Way::new(
+            "They agree to mixing",
+            format!("/owners/{id}/agreement"),
+        ));
     }
     Ok(Line {
         words: name.unwrap_or_else(|| format!("Customer {}", id.get(..8).unwrap_or_default())),
         path: Some(format!("/entries/{}", row.since)),
-        more: if row.agreed { "mixing is agreed" } else { "their metal is kept apart" }.to_owned(),
+        more: if row.agreed {
+            "mixing is agreed"
+        } else {
+            "their metal is kept apart"
+        }
+        .to_owned(),
         ways,
     })
 }

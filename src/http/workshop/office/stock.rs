@@ -25,7 +25,11 @@ const PARTS: &[Part] = &[
         help: "",
         none: "Nothing is for sale.",
         wanted: |piece| piece.state == S::Certified,
-        each: &[("Sell", "/sales/new?piece="), ("Keep for somebody", "reservation"), ("New certificate", "supersession")],
+        each: &[
+            ("Sell", "/sales/new?piece="),
+            ("Keep for somebody", "reservation"),
+            ("New certificate", "supersession"),
+        ],
         all: &[("Sell", "/sales/new")],
     },
     Part {
@@ -59,7 +63,10 @@ const PARTS: &[Part] = &[
         none: "Nothing is outside its limits.",
         wanted: |piece| {
             let open = matches!(piece.state, S::Graded | S::Serialled | S::Struck | S::Hallmarked);
-            open && is_graded(piece, &[Grade::Under, Grade::Over, Grade::Borderline, Grade::Faulty])
+            open && is_graded(
+                piece,
+                &[Grade::Under, Grade::Over, Grade::Borderline, Grade::Faulty],
+            )
         },
         each: &[("Move to an open series", "series"), ("Give up", "condemnation")],
         all: &[],
@@ -78,7 +85,10 @@ const PARTS: &[Part] = &[
         none: "",
         wanted: |piece| piece.state == S::Condemned,
         each: &[],
-        all: &[("Charge a crucible", "/bench/charge"), ("Send to the refiner", "/refinings/new")],
+        all: &[
+            ("Charge a crucible", "/bench/charge"),
+            ("Send to the refiner", "/refinings/new"),
+        ],
     },
     Part {
         title: "Stolen",
@@ -109,7 +119,10 @@ pub fn stock(app: &App, _: &Visit) -> Result<Seen, Problem> {
         words: format!("Refining {}", row.number),
         path: None,
         more: format!("{} g of {}, sent {}", row.mass, row.metal, zone.in_words(row.at)),
-        ways: vec![Way::new("The refiner's account", format!("/refinings/{}/return", row.refining))],
+        ways: vec![Way::new(
+            "The refiner's account",
+            format!("/refinings/{}/return", row.refining),
+        )],
     });
     sections.push(Section {
         title: "At the refiner".to_owned(),
@@ -136,7 +149,11 @@ fn sections(book: &Book) -> Vec<Section> {
             lines,
             unshown,
             none: part.none,
-            ways: part.all.iter().map(|(words, path)| Way::new(*words, *path)).collect(),
+            ways: part
+                .all
+                .iter()
+                .map(|(words, path)| Way::new(*words, *path))
+                .collect(),
         }
     };
     PARTS.iter().map(section).collect()
@@ -152,7 +169,9 @@ fn ways(part: &Part, piece: &Piece) -> Vec<Way> {
 }
 
 fn refinings(book: &Book) -> Vec<Refining> {
-    let away = book.refinings().filter(|row| row.state == RefiningState::AtRefiner);
+    let away = book
+        .refinings()
+        .filter(|row| row.state == RefiningState::AtRefiner);
     let mut away: Vec<Refining> = away.cloned().collect();
     away.sort_by_key(|row| row.number);
     away

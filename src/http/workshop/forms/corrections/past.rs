@@ -42,7 +42,9 @@ pub fn said_now(app: &App, index: u64, entry: &Entry) -> Result<Vec<Event>, Prob
 #[must_use]
 pub fn deeds(entry: &Entry) -> Deeds {
     let mut events = entry.events();
-    let finishing = entry.events().any(|event| matches!(event, Event::PieceFinished(_)));
+    let finishing = entry
+        .events()
+        .any(|event| matches!(event, Event::PieceFinished(_)));
     let own = events.find_map(|event| match event {
         Event::LotReceived(_) => Some(("lot", &super::LOT)),
         Event::ScaleRegistered(_) => Some(("scale", &super::SCALE)),
@@ -58,7 +60,10 @@ pub fn deeds(entry: &Entry) -> Deeds {
         Event::ConsignmentReturned(_) => Some(("return", &super::RETURNED)),
         _ => None,
     });
-    let withdrawn = entry.events().all(is_withdrawable).then_some(("withdrawal", &super::WITHDRAWAL));
+    let withdrawn = entry
+        .events()
+        .all(is_withdrawable)
+        .then_some(("withdrawal", &super::WITHDRAWAL));
     own.into_iter().chain(withdrawn).collect()
 }
 
@@ -113,15 +118,24 @@ pub(super) fn sure_of_withdrawing(
     }
     let (index, entry) = entry_of(app, visit)?;
     let kinds: BTreeSet<&str> = entry.events().map(Event::kind).collect();
-    let kinds: Vec<String> = kinds.into_iter().map(|kind| kind.replace(['.', '_'], " ")).collect();
-    Ok(Some(format!("entry {index} ({}) will say nothing any more. Withdraw it?", kinds.join(", "))))
+    let kinds: Vec<String> = kinds
+        .into_iter()
+        .map(|kind| kind.replace(['.', '_'], " "))
+        .collect();
+    Ok(Some(format!(
+        "entry {index} ({}) will say nothing any more. Withdraw it?",
+        kinds.join(", ")
+    )))
 }
 
 /// What a form of a correction holds: what the entry says now, and what could stand there instead.
 pub(super) fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let (index, entry) = entry_of(app, visit)?;
     let mut said = said_now(app, index, &entry)?;
-    let mut filled = vec![("index".to_owned(), index.to_string()), ("seen".to_owned(), seen(&said))];
+    let mut filled = vec![
+        ("index".to_owned(), index.to_string()),
+        ("seen".to_owned(), seen(&said)),
+    ];
     // A withdrawn entry is begun from what it first said.
     if said.is_empty() {
         said = entry.events().cloned().collect();
@@ -149,7 +163,12 @@ fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
         Event::PieceFinished(e) => once(filled, "jar", &e.jar.to_string()),
         Event::PieceStruck(e) => {
             once(filled, "die", &e.die.to_string());
-            line(filled, "items", &e.piece.to_string(), &[("outcome", e.outcome.word())]);
+            line(
+                filled,
+                "items",
+                &e.piece.to_string(),
+                &[("outcome", e.outcome.word())],
+            );
         }
         Event::MeltCharged(e) => {
             once(filled, "metal", e.metal.word());
@@ -169,18 +188,32 @@ fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
             once(filled, "hallmark/fineness", &e.hallmark.fineness.to_string());
             for seen in &e.hallmark.marks {
                 let legible = if seen.legible { "yes" } else { "" };
-                line(filled, "hallmark/marks", seen.mark.word(), &[("legible", legible)]);
+                line(
+                    filled,
+                    "hallmark/marks",
+                    seen.mark.word(),
+                    &[("legible", legible)],
+                );
             }
             line(filled, "lines", &e.piece.to_string(), &[("outcome", "marked")]);
         }
         Event::PieceUnmarked(e) => {
             let assay = e.assay.map(|assay| assay.to_string()).unwrap_or_default();
-            let members = [("outcome", "unmarked"), ("reason", e.reason.word()), ("assay", &assay)];
+            let members = [
+                ("outcome", "unmarked"),
+                ("reason", e.reason.word()),
+                ("assay", &assay),
+            ];
             line(filled, "lines", &e.piece.to_string(), &members);
         }
         Event::PieceKept(e) => {
             let assay = e.assay.map(|assay| assay.to_string()).unwrap_or_default();
-            line(filled, "lines", &e.piece.to_string(), &[("outcome", e.how.word()), ("assay", &assay)]);
+            line(
+                filled,
+                "lines",
+                &e.piece.to_string(),
+                &[("outcome", e.how.word()), ("assay", &assay)],
+            );
         }
         Event::PieceMissing(e) => line(filled, "lines", &e.piece.to_string(), &[("outcome", "missing")]),
         other => plain(filled, other),
@@ -237,7 +270,11 @@ fn pours(filled: &mut Vec<(String, String)>, said: &[Event]) {
     for (number, e) in (1_usize..).zip(poured) {
         filled.push((format!("pours/{number}/series"), e.series.to_string()));
         filled.push((format!("pours/{number}/shape"), e.shape.to_string()));
-        filled.extend(e.mould.iter().map(|mould| (format!("pours/{number}/mould"), mould.to_string())));
+        filled.extend(
+            e.mould
+                .iter()
+                .map(|mould| (format!("pours/{number}/mould"), mould.to_string())),
+        );
     }
 }
 
@@ -285,9 +322,15 @@ impl Found {
     fn of(book: &Book, said: &[Event], pieces: &[PieceId], charged: bool) -> Self {
         let own: BTreeSet<PieceId> = pieces.iter().copied().collect();
         let of_entry = offered::sorted(book, book.pieces().filter(|piece| own.contains(&piece.piece)));
-        let of_entry: Vec<Row> = of_entry.into_iter().map(|piece| offered::line(book, piece)).collect();
+        let of_entry: Vec<Row> = of_entry
+            .into_iter()
+            .map(|piece| offered::line(book, piece))
+            .collect();
         let mut rows = vec![("items", of_entry.clone()), ("lines", of_entry)];
-        rows.push(("hallmark/marks", MARKS.iter().map(|(id, words)| row(id, words, "")).collect()));
+        rows.push((
+            "hallmark/marks",
+            MARKS.iter().map(|(id, words)| row(id, words, "")).collect(),
+        ));
         if charged {
             rows.extend(sources(book, said));
         }
@@ -303,15 +346,32 @@ impl Found {
             Event::SessionClosed(e) => Some(e.session),
             _ => None,
         });
-        let missing = named.filter(|id| sessions.iter().all(|session| session.session != *id)).next();
+        let missing = named
+            .filter(|id| sessions.iter().all(|session| session.session != *id))
+            .next();
         sessions.extend(missing.and_then(|id| book.session(id).cloned()));
         Self {
             rows,
             sessions,
             choices: vec![
-                ("owner", book.owners().map(|owner| (owner.owner.0, customer(owner.owner))).collect()),
-                ("scale", book.scales().map(|scale| (scale.scale.0, format!("Scale to {} g", scale.max))).collect()),
-                ("die", book.dies().map(|die| (die.die.0, format!("Die of the {}", die.owner))).collect()),
+                (
+                    "owner",
+                    book.owners()
+                        .map(|owner| (owner.owner.0, customer(owner.owner)))
+                        .collect(),
+                ),
+                (
+                    "scale",
+                    book.scales()
+                        .map(|scale| (scale.scale.0, format!("Scale to {} g", scale.max)))
+                        .collect(),
+                ),
+                (
+                    "die",
+                    book.dies()
+                        .map(|die| (die.die.0, format!("Die of the {}", die.owner)))
+                        .collect(),
+                ),
                 ("jar", jars(book, Residue::Lemel)),
                 ("prills/jar", jars(book, Residue::Prills)),
             ],
@@ -326,8 +386,13 @@ fn customer(id: OwnerId) -> String {
 
 fn jars(book: &Book, residue: Residue) -> Vec<(uuid::Uuid, String)> {
     let jars = book.jars().filter(|jar| jar.residue == residue);
-    jars.map(|jar| (jar.jar.0, format!("Jar of {}, {} {}", jar.residue, jar.metal, jar.fineness)))
-        .collect()
+    jars.map(|jar| {
+        (
+            jar.jar.0,
+            format!("Jar of {}, {} {}", jar.residue, jar.metal, jar.fineness),
+        )
+    })
+    .collect()
 }
 
 fn row(id: &str, words: &str, more: &str) -> Row {
@@ -350,7 +415,11 @@ fn sources(book: &Book, said: &[Event]) -> Vec<(&'static str, Vec<Row>)> {
     lots.sort_by_key(|lot| lot.number);
     let lots = lots.into_iter().map(|lot| {
         let words = format!("Lot {}", lot.number);
-        row(&lot.lot.to_string(), &words, &format!("{} {}, {} g left", lot.metal, lot.fineness, lot.left))
+        row(
+            &lot.lot.to_string(),
+            &words,
+            &format!("{} {}, {} g left", lot.metal, lot.fineness, lot.left),
+        )
     });
     let mut melts: Vec<_> = book.melts().collect();
     melts.sort_by_key(|melt| melt.number);
@@ -360,17 +429,31 @@ fn sources(book: &Book, said: &[Event]) -> Vec<(&'static str, Vec<Row>)> {
     });
     let heels = heels.map(|melt| {
         let mass = melt.heel.map(|heel| format!("{heel} g")).unwrap_or_default();
-        row(&melt.melt.to_string(), &format!("Heel of melt {}", melt.number), &mass)
+        row(
+            &melt.melt.to_string(),
+            &format!("Heel of melt {}", melt.number),
+            &mass,
+        )
     });
-    let jars = book.jars().filter(|jar| own.contains(&jar.jar.0) || !jar.mass.is_zero());
+    let jars = book
+        .jars()
+        .filter(|jar| own.contains(&jar.jar.0) || !jar.mass.is_zero());
     let jars = jars.map(|jar| {
         let more = format!("{} {}, {} g by the book now", jar.metal, jar.fineness, jar.mass);
         row(&jar.jar.to_string(), &format!("Jar of {}", jar.residue), &more)
     });
     let condemned = crate::domain::PieceState::Condemned;
-    let pieces = book.pieces().filter(|piece| own.contains(&piece.piece.0) || piece.state == condemned);
+    let pieces = book
+        .pieces()
+        .filter(|piece| own.contains(&piece.piece.0) || piece.state == condemned);
     let pieces = offered::sorted(book, pieces).into_iter();
-    let pieces = pieces.map(|piece| row(&piece.piece.to_string(), &named::piece(piece), &offered::more_of(book, piece)));
+    let pieces = pieces.map(|piece| {
+        row(
+            &piece.piece.to_string(),
+            &named::piece(piece),
+            &offered::more_of(book, piece),
+        )
+    });
     vec![
         ("lots", lots.collect()),
         ("heels", heels.collect()),
