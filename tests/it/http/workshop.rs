@@ -1,6 +1,7 @@
 //! The workshop's own pages: who is let in, what a cookie can and cannot do, and forms that give commands.
 
 mod forms;
+mod office;
 mod sessions;
 
 use super::{Reply, TestApp};

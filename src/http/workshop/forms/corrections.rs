@@ -5,6 +5,7 @@
 //! Deliberately absent: private members, which are erased and not corrected.
 
 mod past;
+mod things;
 
 use super::super::{App, Form, Visit};
 use super::words::{BASES, CORRECTIONS, METALS, NOTE, OUTCOMES, PRECIOUS, STAGES, STRIKES, UNMARKED};
