@@ -104,6 +104,9 @@ pub struct Recording {
     pub read: fn(&Value) -> Result<Command, Misfit>,
     /// The member that stands in the path, if it is about one existing subject: then `If-Match` is needed.
     pub subject: Option<&'static str>,
+    /// The part of the path that names the entry which it corrects: then what that entry is about is held to the version that
+    /// was seen. Of forms only: the API names its entries in the body.
+    pub entry: Option<&'static str>,
     /// Whether it is a tray whose items carry the version of their piece.
     pub tray: bool,
     /// Members of the command that a client may not give, since the writer fills them in.

@@ -70,7 +70,7 @@ class Maker:
         if kind == "select-one":
             options = field.evaluate("field => [...field.options].map(one => [one.value, one.text])")
             fits = [option for option, text in options if value.lower() in (option.lower(), text.lower())
-                    or (len(value) > 2 and value.lower() in text.lower())]
+                    or (len(value) >= 2 and value.lower() in text.lower())]
             if not self.screen.must(bool(fits), "shop", f"{name} has no choice {value!r}: {options}"):
                 return
             field.focus()
@@ -340,6 +340,7 @@ def numbered(maker):
     maker.page.locator("main label.pick input").last.uncheck()
     maker.send()
     maker.near("ST", "Set spares aside")
+    maker.page.locator("main label.pick input").first.check()
     maker.send()
     maker.near("ST", "Issue certificates")
     maker.page.locator("main label.pick input").last.uncheck()

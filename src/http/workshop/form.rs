@@ -65,15 +65,19 @@ fn fresh_key(app: &App) -> Uuid {
     uuid::Builder::from_random_bytes([a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p]).into_uuid()
 }
 
-/// The thing that the path names.
-fn subject(form: &Form, visit: &Visit) -> Result<Option<Uuid>, Problem> {
+/// The thing that the path names; of an entry that is corrected, what it is about.
+fn subject(app: &App, form: &Form, visit: &Visit) -> Result<Option<Uuid>, Problem> {
+    if form.recording.entry.is_some() {
+        let (_, entry) = super::corrections::entry_of(app, visit)?;
+        return Ok(entry.events().find_map(|event| event.subjects().first().copied()));
+    }
     let member = form.recording.subject;
     member.map(|member| visit.asked.id(member)).transpose()
 }
 
 /// The version of the thing that the path names.
 fn version_now(app: &App, form: &Form, visit: &Visit) -> Result<Option<u64>, Problem> {
-    let Some(subject) = subject(form, visit)? else {
+    let Some(subject) = subject(app, form, visit)? else {
         return Ok(None);
     };
     match app.views.version(subject).map_err(failed)? {
@@ -200,7 +204,7 @@ async fn decide(
     sent: &Control,
     members: &Members,
 ) -> Result<Outcome, Problem> {
-    let (Some(key), Some(subject)) = (sent.key, subject_seen(form, visit, sent)?) else {
+    let (Some(key), Some(subject)) = (sent.key, subject_seen(app, form, visit, sent)?) else {
         return Ok(Outcome::Refused(Problem::unreadable(
             "something of this form was lost on its way: look it over, and send it again",
         )));
@@ -228,8 +232,13 @@ async fn decide(
 /// The thing that the path names with the version that was seen, where one is named; nothing when its version was lost.
 struct SubjectSeen(Option<(Uuid, u64)>);
 
-fn subject_seen(form: &Form, visit: &Visit, sent: &Control) -> Result<Option<SubjectSeen>, Problem> {
-    Ok(match subject(form, visit)? {
+fn subject_seen(
+    app: &App,
+    form: &Form,
+    visit: &Visit,
+    sent: &Control,
+) -> Result<Option<SubjectSeen>, Problem> {
+    Ok(match subject(app, form, visit)? {
         None => Some(SubjectSeen(None)),
         Some(subject) => sent.version.map(|version| SubjectSeen(Some((subject, version)))),
     })

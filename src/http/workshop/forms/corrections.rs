@@ -1,7 +1,8 @@
 //! Corrections: a form with what an entry says now in it, one for each kind of work that people mistype; and a withdrawal for any.
 //!
 //! What comes out of a form is the command that should have been given, whole: the book decides the entry anew, and all that rests
-//! on it. What belongs to the entry and to nobody's typing (its index, what it said when the form was made) travels in the form.
+//! on it. Its index travels in the form, and the version of what the entry
+//! is about, so that of two people the second is told.
 //! Deliberately absent: private members, which are erased and not corrected.
 
 mod past;
@@ -22,7 +23,6 @@ pub use past::{Deeds, deeds, entry_of, said_now};
 const LEAD: &str = "What was recorded stays to be read. What you write here holds from now on, and all that rests on it is decided anew; \
                     what could then not have been is refused and named.";
 const INDEX: Field = Field::hidden("index");
-const SEEN: Field = Field::hidden("seen");
 const REASON: Field = Field::choice("reason", "Why it is corrected", "", CORRECTIONS);
 const SESSION: Field = Field::chosen("session", "Weighed in session", "");
 
@@ -49,7 +49,7 @@ const fn correcting(title: &'static str, recording: &'static Recording, fields: 
             submit: "Record the correction",
         },
         offer: past::offered,
-        ask: Some(past::corrected_meanwhile),
+        ask: None,
         then: to_corrected,
     }
 }
@@ -59,6 +59,7 @@ macro_rules! readings {
     ($($const:ident $command:literal;)*) => {
         $(const $const: Recording = Recording {
             read: |body| read(Some($command), body),
+            entry: Some("entry"),
             ..recordings::CORRECT_ENTRIES
         };)*
     };
@@ -80,6 +81,7 @@ readings! {
 }
 const WITHDRAWAL_READ: Recording = Recording {
     read: |body| read(None, body),
+    entry: Some("entry"),
     ..recordings::CORRECT_ENTRIES
 };
 
@@ -89,7 +91,7 @@ pub const WITHDRAWAL: Form = Form {
         title: "Withdraw an entry",
         lead: "From now on it says nothing. It stays to be read, struck through, with your reason.",
         cautions: &[],
-        fields: &[INDEX, SEEN, REASON, NOTE],
+        fields: &[INDEX, REASON, NOTE],
         submit: "Withdraw it",
     },
     ask: Some(past::sure_of_withdrawing),
@@ -102,7 +104,6 @@ pub const LOT: Form = correcting(
     &LOT_READ,
     &[
         INDEX,
-        SEEN,
         Field::choice("metal", "Metal", "", METALS),
         Field::decimal("fineness", "Fineness as declared", "‰", ""),
         Field::choice("basis", "What the fineness rests on", "", BASES),
@@ -121,7 +122,6 @@ pub const SCALE: Form = correcting(
     &SCALE_READ,
     &[
         INDEX,
-        SEEN,
         Field::choice(
             "class",
             "Accuracy class",
@@ -147,7 +147,6 @@ pub const OPENING: Form = correcting(
     &OPENING_READ,
     &[
         INDEX,
-        SEEN,
         Field::chosen("scale", "Scale", ""),
         NOMINAL,
         READING,
@@ -160,14 +159,14 @@ pub const OPENING: Form = correcting(
 pub const CHECK: Form = correcting(
     "Correct a check",
     &CHECK_READ,
-    &[INDEX, SEEN, SESSION, NOMINAL, READING, REASON, NOTE],
+    &[INDEX, SESSION, NOMINAL, READING, REASON, NOTE],
 );
 
 /// A closing check was mistyped.
 pub const CLOSING: Form = correcting(
     "Correct a closing check",
     &CLOSING_READ,
-    &[INDEX, SEEN, SESSION, NOMINAL, READING, REASON, NOTE],
+    &[INDEX, SESSION, NOMINAL, READING, REASON, NOTE],
 );
 
 /// A charge was mistyped.
@@ -176,7 +175,6 @@ pub const CHARGE: Form = correcting(
     &CHARGE_READ,
     &[
         INDEX,
-        SEEN,
         Field::choice("metal", "Metal", "", PRECIOUS),
         SESSION,
         Field::rows(
@@ -206,7 +204,6 @@ pub const POURS: Form = correcting(
     &POURS_READ,
     &[
         INDEX,
-        SEEN,
         Field::hidden("melt"),
         Field::rows(
             "pours",
@@ -234,7 +231,6 @@ pub const WEIGHING: Form = correcting(
     &WEIGHING_READ,
     &[
         INDEX,
-        SEEN,
         SESSION,
         Field::choice("stage", "When", "", STAGES),
         Field::rows(
@@ -254,7 +250,6 @@ pub const FINISHING: Form = correcting(
     &FINISHING_READ,
     &[
         INDEX,
-        SEEN,
         SESSION,
         Field::chosen("jar", "The jar that took the lemel", ""),
         Field::rows(
@@ -274,7 +269,6 @@ pub const MELT: Form = correcting(
     &MELT_READ,
     &[
         INDEX,
-        SEEN,
         Field::hidden("melt"),
         SESSION,
         Field::mass("heel", "Heel left in the crucible", "0 for nothing."),
@@ -291,7 +285,6 @@ pub const STRUCK: Form = correcting(
     &STRIKES_READ,
     &[
         INDEX,
-        SEEN,
         Field::chosen("die", "Die", ""),
         Field::rows(
             "items",
@@ -315,7 +308,6 @@ pub const RETURNED: Form = correcting(
     &RETURN_READ,
     &[
         INDEX,
-        SEEN,
         Field::hidden("consignment"),
         Field::decimal("hallmark/fineness", "What the fineness mark says", "‰", "").optional(),
         Field::rows(
@@ -355,7 +347,6 @@ fn read(command: Option<&str>, body: &Value) -> Result<Command, Misfit> {
     let mut instead = body.as_object().cloned().unwrap_or_default();
     let reason = instead.remove("reason");
     let note = instead.remove("note");
-    instead.remove("seen");
     let index = instead.remove("index");
     let index = index
         .as_ref()

@@ -33,26 +33,26 @@ pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
                weighing and the certificate."
             .to_owned(),
         sections: vec![
-            section("Wait for a serial", &waiting.serials, &[("Give serials", "/serials/new")], "Nothing waits for a serial."),
+            section("Wait for a serial", &waiting.serials, &[("Give serials", "/serials/new?tick=all&")], "Nothing waits for a serial."),
             Section {
                 help: "On a verified scale, in a session that ends with a closing check.",
                 ..section(
                     "Wait for the final weighing",
                     &waiting.finals,
-                    &[("Weigh at the bench", "/bench/tray")],
+                    &[("Weigh at the bench", "/bench/tray?")],
                     "Nothing waits to be weighed.",
                 )
             },
             section(
                 "Wait for a number",
                 &waiting.numbers,
-                &[("Give numbers", "/numbers/new"), ("Set spares aside", "/spares/new")],
+                &[("Give numbers", "/numbers/new?tick=all&"), ("Set spares aside", "/spares/new?")],
                 "Nothing waits for a number.",
             ),
             section(
                 "Wait for a certificate",
                 &waiting.certificates,
-                &[("Issue certificates", "/certificates/new")],
+                &[("Issue certificates", "/certificates/new?tick=all&")],
                 "Nothing waits for a certificate.",
             ),
             Section {
@@ -88,14 +88,7 @@ fn section(
         more: String::new(),
         ways: forms
             .iter()
-            .map(|(words, path)| {
-                let ticked = if path.starts_with("/bench") {
-                    ""
-                } else {
-                    "&tick=all"
-                };
-                Way::new(*words, format!("{path}?series={id}{ticked}"))
-            })
+            .map(|(words, path)| Way::new(*words, format!("{path}series={id}")))
             .collect(),
     };
     Section {

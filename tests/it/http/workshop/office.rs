@@ -52,7 +52,11 @@ impl Desk {
         let to = sent.expect(303).header("location").unwrap().to_owned();
         assert_eq!(self.size(), size + 1, "{path}: one entry");
         let again = self.browser.send(&self.app, bare, &shown, &all).await.expect(303);
-        assert_eq!(again.header("location"), Some(to.as_str()), "{path}: the second tap");
+        assert_eq!(
+            again.header("location"),
+            Some(to.as_str()),
+            "{path}: the second tap"
+        );
         assert_eq!(self.size(), size + 1, "{path}: the second tap");
         let (to, _) = to.split_once("recorded=").unwrap();
         to.trim_end_matches(['?', '&']).to_owned()
@@ -75,11 +79,15 @@ impl Desk {
         };
         let page = reply.expect(status).text();
         assert_eq!(self.size(), size, "{path}");
-        assert!(page.to_lowercase().contains(&says.to_lowercase()), "{path}: {says:?} in {page}");
+        assert!(
+            page.to_lowercase().contains(&says.to_lowercase()),
+            "{path}: {says:?} in {page}"
+        );
         assert!(page.contains("role=\"alert\""), "{path}");
         for (name, typed) in fields.iter().filter(|(_, typed)| !typed.is_empty()) {
             let kept = typed.replace('&', "&amp;");
-            let there = page.contains(&format!("value=\"{kept}\"")) || page.contains(&format!("{kept}</textarea>"));
+            let there =
+                page.contains(&format!("value=\"{kept}\"")) || page.contains(&format!("{kept}</textarea>"));
             assert!(there, "{path}: {name} {typed:?} is lost: {page}");
         }
         page
@@ -97,7 +105,11 @@ impl Desk {
     }
 
     pub async fn session(&self, scale: &str) -> String {
-        self.bench("/v1/sessions", json!({"scale": scale, "nominal": "50.00", "reading": "50.00"})).await
+        self.bench(
+            "/v1/sessions",
+            json!({"scale": scale, "nominal": "50.00", "reading": "50.00"}),
+        )
+        .await
     }
 
     pub async fn json(&self, path: &str) -> serde_json::Value {

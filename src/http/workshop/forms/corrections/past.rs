@@ -9,10 +9,7 @@ use crate::http::commands::event_json;
 use crate::http::problem::Problem;
 use crate::pages::workshop::{Offer, html};
 use crate::record::Entry;
-use base64::Engine as _;
-use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::{Map, Value};
-use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;
 
 /// What may be corrected of an entry: the last part of the address, and the form.
@@ -85,37 +82,12 @@ const fn is_withdrawable(event: &Event) -> bool {
     )
 }
 
-/// What stands for all that an entry says now.
-fn seen(said: &[Event]) -> String {
-    let text: Vec<String> = said.iter().map(|event| event_json(event).to_string()).collect();
-    let hash: [u8; 32] = Sha256::digest(text.join("\n")).into();
-    let (short, _) = hash.split_at(12);
-    URL_SAFE_NO_PAD.encode(short)
-}
-
-/// A question to whoever corrects what somebody corrected since the form was made.
-pub(super) fn corrected_meanwhile(
-    app: &App,
-    visit: &Visit,
-    body: &Map<String, Value>,
-) -> Result<Option<String>, Problem> {
-    let (index, entry) = entry_of(app, visit)?;
-    let now = seen(&said_now(app, index, &entry)?);
-    let same = body.get("seen").and_then(Value::as_str) == Some(now.as_str());
-    Ok((!same).then(|| {
-        format!("somebody has corrected entry {index} since you opened the form. Record yours in the place of theirs?")
-    }))
-}
-
 /// A question before an entry is withdrawn.
 pub(super) fn sure_of_withdrawing(
     app: &App,
     visit: &Visit,
-    body: &Map<String, Value>,
+    _: &Map<String, Value>,
 ) -> Result<Option<String>, Problem> {
-    if let Some(words) = corrected_meanwhile(app, visit, body)? {
-        return Ok(Some(words));
-    }
     let (index, entry) = entry_of(app, visit)?;
     let kinds: BTreeSet<&str> = entry.events().map(Event::kind).collect();
     let kinds: Vec<String> = kinds
@@ -132,10 +104,7 @@ pub(super) fn sure_of_withdrawing(
 pub(super) fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let (index, entry) = entry_of(app, visit)?;
     let mut said = said_now(app, index, &entry)?;
-    let mut filled = vec![
-        ("index".to_owned(), index.to_string()),
-        ("seen".to_owned(), seen(&said)),
-    ];
+    let mut filled = vec![("index".to_owned(), index.to_string())];
     // A withdrawn entry is begun from what it first said.
     if said.is_empty() {
         said = entry.events().cloned().collect();

@@ -3,7 +3,7 @@
 use super::super::super::offered::{self, of_now};
 use super::super::super::{App, Visit, named};
 use super::super::words::MARKS;
-use crate::domain::{Book, Event, Lot, MeltInput, OwnerId, PieceId, PieceState, Residue, Session, SessionId};
+use crate::domain::{Book, Event, Lot, MeltInput, OwnerId, PieceId, PieceState, Residue, Session};
 use crate::http::problem::Problem;
 use crate::pages::workshop::{Choice, Offer, Row};
 use std::cmp::Reverse;
@@ -174,7 +174,7 @@ fn sources(book: &Book, said: &[Event]) -> Vec<(&'static str, Vec<Row>)> {
         let more = format!("{} {}, {} g by the book now", jar.metal, jar.fineness, jar.mass);
         row(&jar.jar.to_string(), &format!("Jar of {}", jar.residue), &more)
     });
-        let pieces = book
+    let pieces = book
         .pieces()
         .filter(|piece| own.contains(&piece.piece.0) || piece.state == PieceState::Condemned);
     let pieces = offered::sorted(book, pieces).into_iter();

@@ -14,10 +14,15 @@ async fn out(desk: &Desk) -> (String, Vec<String>) {
     marked.as_object_mut().unwrap().remove("ground");
     marked["marking"] = json!("required");
     let marked = app.done("/v1/series", marked).await;
-    let shop = Workshop { series: marked, ..shop };
+    let shop = Workshop {
+        series: marked,
+        ..shop
+    };
     let (melt, pieces) = shop.pour(app, &["50.40", "50.60"]).await;
     shop.close(app, &melt).await;
-    app.post("/v1/serials", json!({"pieces": pieces})).await.expect(201);
+    app.post("/v1/serials", json!({"pieces": pieces}))
+        .await
+        .expect(201);
     let sent = json!({"pieces": pieces, "fineness": "999", "marks": ["sponsor", "fineness", "office"]});
     (app.done("/v1/consignments", sent).await, pieces)
 }
@@ -29,20 +34,42 @@ async fn of_two_people_on_one_consignment_the_second_is_told() {
     let path = format!("/consignments/{consignment}/return");
     let other = Browser::of(&desk.app, Role::Office).await;
     let shown = other.get(&desk.app, &path).await.expect(200).text();
-    let outcomes: Vec<String> = pieces.iter().map(|piece| format!("lines/{piece}/outcome")).collect();
+    let outcomes: Vec<String> = pieces
+        .iter()
+        .map(|piece| format!("lines/{piece}/outcome"))
+        .collect();
     let mut lines: Vec<(&str, &str)> = pieces.iter().map(|piece| ("lines", piece.as_str())).collect();
     lines.extend(outcomes.iter().map(|name| (name.as_str(), "missing")));
     desk.once(&path, &lines).await;
     let size = desk.size();
-    let asked = other.send(&desk.app, &path, &shown, &lines).await.expect(200).text();
+    let asked = other
+        .send(&desk.app, &path, &shown, &lines)
+        .await
+        .expect(200)
+        .text();
     let mark = hidden(&asked, "sure");
     lines.push(("sure", &mark));
-    let told = other.send(&desk.app, &path, &shown, &lines).await.expect(412).text();
-    assert!(told.contains("Somebody has recorded something about this since you opened the form"), "{told}");
+    let told = other
+        .send(&desk.app, &path, &shown, &lines)
+        .await
+        .expect(412)
+        .text();
+    assert!(
+        told.contains("Somebody has recorded something about this since you opened the form"),
+        "{told}"
+    );
     assert_eq!(desk.size(), size);
-    assert_eq!(told.matches("value=\"missing\" selected").count(), 2, "what was typed is kept");
+    assert_eq!(
+        told.matches("value=\"missing\" selected").count(),
+        2,
+        "what was typed is kept"
+    );
     // Sent once more, with what is there now before one's eyes, it is the book that says no.
-    let told = other.send(&desk.app, &path, &told, &lines).await.expect(409).text();
+    let told = other
+        .send(&desk.app, &path, &told, &lines)
+        .await
+        .expect(409)
+        .text();
     assert!(told.contains("consignment is back"), "{told}");
 }
 
@@ -65,7 +92,12 @@ async fn every_page_of_the_office_is_there_in_an_empty_book_and_for_every_role()
         }
     }
     let browser = Browser::of(&app, Role::Office).await;
-    for path in ["/entries/999", "/entries/x", "/entries/0/lot?x=1", "/orders/11111111-1111-4111-8111-111111111111"] {
+    for path in [
+        "/entries/999",
+        "/entries/x",
+        "/entries/0/lot?x=1",
+        "/orders/11111111-1111-4111-8111-111111111111",
+    ] {
         let found = browser.get(&app, path).await.status;
         assert!(path.starts_with("/entries/0") || found == 404, "{path}: {found}");
     }
@@ -79,10 +111,27 @@ async fn a_form_can_be_opened_for_one_series_and_with_all_ticked() {
     shop.close(&desk.app, &melt).await;
     let page = desk.page("/serials/new").await;
     assert!(page.contains("Tick all 2") && !page.contains("checked"), "{page}");
-    assert_eq!(desk.page("/serials/new?tick=all").await.matches(" checked").count(), 2);
-    assert_eq!(desk.page(&format!("/serials/new?piece={}", pieces[1])).await.matches(" checked").count(), 1);
+    assert_eq!(
+        desk.page("/serials/new?tick=all")
+            .await
+            .matches(" checked")
+            .count(),
+        2
+    );
+    assert_eq!(
+        desk.page(&format!("/serials/new?piece={}", pieces[1]))
+            .await
+            .matches(" checked")
+            .count(),
+        1
+    );
     let other = desk.app.done("/v1/series", series("ZZ")).await;
-    assert!(!desk.page(&format!("/serials/new?series={other}")).await.contains(&pieces[0]));
+    assert!(
+        !desk
+            .page(&format!("/serials/new?series={other}"))
+            .await
+            .contains(&pieces[0])
+    );
     desk.reply("/serials/new?series=x").await.expect(400);
     let _ = item(&desk.app, &pieces[0], "50.40");
 }
@@ -93,16 +142,33 @@ async fn the_board_counts_each_piece_once_and_links_to_its_pieces() {
     let shop = Workshop::open(&desk.app).await;
     let (melt, pieces) = shop.pour(&desk.app, &["50.40", "50.60", "49.00"]).await;
     shop.close(&desk.app, &melt).await;
-    desk.app.post("/v1/serials", json!({"pieces": [pieces[0]]})).await.expect(201);
+    desk.app
+        .post("/v1/serials", json!({"pieces": [pieces[0]]}))
+        .await
+        .expect(201);
     let page = desk.page("/office").await;
     let figure = |word: &str| {
-        let at = page.find(&format!("<dt>{word}</dt>")).unwrap_or_else(|| panic!("{word}: {page}"));
+        let at = page
+            .find(&format!("<dt>{word}</dt>"))
+            .unwrap_or_else(|| panic!("{word}: {page}"));
         let rest = &page[at..];
         let cell = &rest[rest.find("<dd>").unwrap() + 4..rest.find("</dd>").unwrap()];
-        cell.split('>').next_back().map_or("", |_| cell.trim_end_matches("</a>").rsplit('>').next().unwrap()).to_owned()
+        cell.split('>')
+            .next_back()
+            .map_or("", |_| cell.trim_end_matches("</a>").rsplit('>').next().unwrap())
+            .to_owned()
     };
-    for (word, count) in [("poured", "3"), ("being made", "2"), ("accepted", "1"), ("sold", "0"), ("promised", "0")] {
+    for (word, count) in [
+        ("poured", "3"),
+        ("being made", "2"),
+        ("accepted", "1"),
+        ("sold", "0"),
+        ("promised", "0"),
+    ] {
         assert_eq!(figure(word), count, "{word}");
     }
-    assert!(page.contains("/pieces?series=TW&amp;shape=oval&amp;state=serialled"), "{page}");
+    assert!(
+        page.contains("/pieces?series=TW&amp;shape=oval&amp;state=serialled"),
+        "{page}"
+    );
 }
