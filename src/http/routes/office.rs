@@ -3,7 +3,7 @@
 use super::Route;
 use super::table::{ALL, OFFICE, TRADE, form, sent, sheet};
 use crate::http::workshop::{
-    consignments, corrections, numbers, office, orders, pieces, refinings, sales, series, setup,
+    consignments, corrections, fates, numbers, office, orders, refinings, sales, series, setup,
 };
 
 macro_rules! rows {
@@ -56,20 +56,20 @@ rows! {
         "/sales/{sale}/deliveries" OFFICE, sales::DELIVER_PIECES;
         "/sales/{sale}/losses" OFFICE, sales::LOSE_PIECES;
         "/sales/{sale}/returns-to-sender" OFFICE, sales::SEND_BACK_PIECES;
-        "/pieces/{piece}/fault" TRADE, pieces::FAULT_PIECE;
-        "/pieces/{piece}/series" OFFICE, pieces::MOVE_PIECE;
-        "/pieces/{piece}/condemnation" TRADE, pieces::CONDEMN_PIECE;
-        "/pieces/{piece}/archive" TRADE, pieces::ARCHIVE_PIECE;
+        "/pieces/{piece}/fault" TRADE, fates::FAULT_PIECE;
+        "/pieces/{piece}/series" OFFICE, fates::MOVE_PIECE;
+        "/pieces/{piece}/condemnation" TRADE, fates::CONDEMN_PIECE;
+        "/pieces/{piece}/archive" TRADE, fates::ARCHIVE_PIECE;
         "/pieces/{piece}/supersession" OFFICE, numbers::SUPERSEDE;
         "/pieces/{piece}/reservation" OFFICE, orders::RESERVE_PIECE;
         "/pieces/{piece}/release" OFFICE, orders::RELEASE_PIECE;
-        "/pieces/{piece}/finding" OFFICE, pieces::FIND_PIECE;
-        "/pieces/{piece}/return" OFFICE, pieces::RETURN_PIECE;
-        "/pieces/{piece}/restocking" OFFICE, pieces::RESTOCK_PIECE;
-        "/pieces/{piece}/buyback" OFFICE, pieces::BUY_BACK_PIECE;
-        "/pieces/{piece}/theft" OFFICE, pieces::STEAL_PIECE;
-        "/pieces/{piece}/recovery" OFFICE, pieces::RECOVER_PIECE;
-        "/pieces/{piece}/destruction" OFFICE, pieces::DESTROY_PIECE;
+        "/pieces/{piece}/finding" OFFICE, fates::FIND_PIECE;
+        "/pieces/{piece}/return" OFFICE, fates::RETURN_PIECE;
+        "/pieces/{piece}/restocking" OFFICE, fates::RESTOCK_PIECE;
+        "/pieces/{piece}/buyback" OFFICE, fates::BUY_BACK_PIECE;
+        "/pieces/{piece}/theft" OFFICE, fates::STEAL_PIECE;
+        "/pieces/{piece}/recovery" OFFICE, fates::RECOVER_PIECE;
+        "/pieces/{piece}/destruction" OFFICE, fates::DESTROY_PIECE;
         "/refinings/new" OFFICE, refinings::SEND_TO_REFINER;
         "/refinings/{refining}/return" OFFICE, refinings::RETURN_REFINING;
         "/entries/{entry}/withdrawal" OFFICE, corrections::WITHDRAWAL;

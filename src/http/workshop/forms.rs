@@ -2,14 +2,16 @@
 
 pub mod consignments;
 pub mod corrections;
+pub mod fates;
 pub mod lots;
 pub mod numbers;
 pub mod orders;
-pub mod pieces;
+
 pub mod refinings;
 pub mod sales;
 pub mod series;
 pub mod setup;
+pub mod steps;
 mod words;
 
 use super::offered::{self, of_now};

@@ -6,7 +6,7 @@
 
 use super::{App, Visit, named};
 use crate::accounts::AsOf;
-use crate::domain::{Book, Piece, Series, SeriesId, SeriesKind, SeriesState, Session, SessionState};
+use crate::domain::{Book, Piece, Series, SeriesId, SeriesKind, SeriesState, Session};
 use crate::http::problem::Problem;
 use crate::http::{failed, private};
 use crate::pages::workshop::{Choice, Offer, Row, office};
@@ -175,23 +175,6 @@ pub fn series_words(series: &Series) -> String {
 #[must_use]
 pub fn is_running_edition(series: &Series) -> bool {
     series.kind_of == SeriesKind::Edition && series.state == SeriesState::Open
-}
-
-/// The sessions that are open, each by its scale and when it began.
-///
-/// # Errors
-/// When the log or the vault cannot be read.
-pub fn sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
-    let mut open: Vec<Session> = of_now(app, |book| {
-        let open = book
-            .sessions()
-            .filter(|session| session.state == SessionState::Open);
-        open.cloned().collect()
-    })?;
-    open.sort_by_key(|session| session.since);
-    open.iter()
-        .map(|session| session_choice(app, visit, session))
-        .collect()
 }
 
 /// One session to choose.

@@ -4,6 +4,7 @@ use super::words::{NOTE, PRECIOUS};
 use crate::domain::{Jar, PieceState as S, RefiningId};
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
+use crate::http::workshop::bench;
 use crate::http::workshop::offered::{self, of_now};
 use crate::http::workshop::{App, Form, Visit};
 use crate::pages::workshop::{Field, FormSheet, Offer, Row, Rows, Taken, html};
@@ -113,7 +114,9 @@ fn residues(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     };
     let rows: Result<Vec<Row>, Problem> = jars.iter().map(row).collect();
     offer.rows.push(("jars", rows?));
-    offer.choices.push(("session", offered::sessions(app, visit)?));
+    offer
+        .choices
+        .push(("session", bench::session_choices(app, visit)?));
     Ok(offer)
 }
 
@@ -128,7 +131,7 @@ fn account(app: &App, visit: &Visit) -> Result<Offer, Problem> {
                 ", sent " (app.settings.workshop.zone.in_words(row.at)) "."
             }
         }),
-        choices: vec![("outturn/session", offered::sessions(app, visit)?)],
+        choices: vec![("outturn/session", bench::session_choices(app, visit)?)],
         ..Offer::default()
     })
 }

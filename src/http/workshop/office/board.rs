@@ -11,35 +11,42 @@ use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Board, SeriesSeen, ShapeSeen, Step, Way};
 use std::collections::BTreeMap;
 
-/// The points of a piece's way, with the states that stand there; each piece is at one of them.
-const STEPS: &[(&str, &[S])] = &[
-    ("being made", &[S::Poured, S::Graded]),
-    ("accepted", &[S::Serialled]),
-    ("stamped", &[S::Struck]),
-    ("at assay", &[S::AtOffice]),
-    ("hallmarked", &[S::Hallmarked]),
-    ("spare", &[S::Spare]),
-    ("numbered", &[S::Numbered]),
-    ("in stock", &[S::Certified, S::Returned, S::BoughtBack]),
-    ("kept", &[S::Reserved]),
-    ("sold", &[S::Sold, S::Dispatched, S::Delivered]),
-    (
-        "fallen away",
-        &[
-            S::Condemned,
-            S::Remelted,
-            S::Refined,
-            S::MisStruck,
-            S::Archived,
-            S::Unmarked,
-            S::Kept,
-            S::Missing,
-            S::Lost,
-            S::Stolen,
-            S::Destroyed,
-        ],
-    ),
+/// A point of a piece's way: its word, the states that stand there and, where that matters, the grades.
+type Point = (&'static str, &'static [S], &'static [Grade]);
+
+/// Every point; each piece is at one of them.
+const POINTS: &[Point] = &[
+    ("not weighed", &[S::Poured], &[]),
+    ("outside limits", &[S::Graded, S::Serialled], OUTSIDE),
+    ("accepted", &[S::Graded, S::Serialled], &[Grade::Accepted]),
+    ("stamped", &[S::Struck], &[]),
+    ("at assay", &[S::AtOffice], &[]),
+    ("hallmarked", &[S::Hallmarked], &[]),
+    ("spare", &[S::Spare], &[]),
+    ("numbered", &[S::Numbered], &[]),
+    ("in stock", &[S::Certified, S::Returned, S::BoughtBack], &[]),
+    ("kept", &[S::Reserved], &[]),
+    ("sold", &[S::Sold, S::Dispatched, S::Delivered], &[]),
+    ("fallen away", AWAY, &[]),
 ];
+const OUTSIDE: &[Grade] = &[Grade::Under, Grade::Over, Grade::Borderline, Grade::Faulty];
+const AWAY: &[S] = &[
+    S::Condemned,
+    S::Remelted,
+    S::Refined,
+    S::MisStruck,
+    S::Archived,
+    S::Unmarked,
+    S::Kept,
+    S::Missing,
+    S::Lost,
+    S::Stolen,
+    S::Destroyed,
+];
+
+fn stands_at(piece: &Piece, (_, states, grades): &Point) -> bool {
+    states.contains(&piece.state) && (grades.is_empty() || is_graded(piece, grades))
+}
 
 /// `GET /office`.
 ///
@@ -123,8 +130,16 @@ fn says(row: &Series) -> String {
     )
 }
 
-/// How many pours the plan of a series gives each shape, and for how many that are wanted.
-fn pours(plan: Option<&SeriesPlan>) -> BTreeMap<String, (u64, u32)> {
+/// What the plan of a series says of a shape.
+struct Pours {
+    wanted: u32,
+    pours: u64,
+    /// Whether any pour of the shape came out good or bad yet: without one a plan says what nobody would believe.
+    known: bool,
+}
+
+/// What the plan of a series says of each shape.
+fn pours(plan: Option<&SeriesPlan>) -> BTreeMap<String, Pours> {
     let Some(plan) = plan else {
         return BTreeMap::new();
     };
@@ -140,7 +155,12 @@ fn pours(plan: Option<&SeriesPlan>) -> BTreeMap<String, (u64, u32)> {
     let told = plan.shapes.iter().map(|record| {
         let name = record.shape.to_string();
         let pours = of(&name).unwrap_or_else(|| u64::from(record.wanted));
-        (name, (pours, record.wanted))
+        let told = Pours {
+            wanted: record.wanted,
+            pours,
+            known: record.good > 0 || record.bad > 0,
+        };
+        (name, told)
     });
     told.collect()
 }
@@ -150,15 +170,21 @@ fn shape_seen(
     row: &Series,
     shape: &Shape,
     pieces: &[&Piece],
-    pours: Option<&(u64, u32)>,
+    pours: Option<&Pours>,
 ) -> ShapeSeen {
     let of_shape: Vec<&&Piece> = pieces.iter().filter(|piece| piece.shape == *shape).collect();
-    let list = |states: &[S]| {
-        let words: Vec<&str> = states.iter().map(|state| state.word()).collect();
+    let list = |(_, states, grades): &Point| {
+        let states: Vec<&str> = states.iter().map(|state| state.word()).collect();
+        let grades: Vec<&str> = grades.iter().map(|grade| grade.word()).collect();
+        let graded = if grades.is_empty() {
+            String::new()
+        } else {
+            format!("&grade={}", grades.join(","))
+        };
         format!(
-            "/pieces?series={}&shape={shape}&state={}",
+            "/pieces?series={}&shape={shape}&state={}{graded}",
             row.code,
-            words.join(",")
+            states.join(",")
         )
     };
     let place = row.shapes.iter().position(|size| size.shape == *shape);
@@ -179,15 +205,12 @@ fn shape_seen(
         count: of_shape.len(),
         path: format!("/pieces?series={}&shape={shape}", row.code),
     });
-    for (word, states) in STEPS {
-        let count = of_shape
-            .iter()
-            .filter(|piece| states.contains(&piece.state))
-            .count();
+    for point in POINTS {
+        let count = of_shape.iter().filter(|piece| stands_at(piece, point)).count();
         steps.push(Step {
-            word,
+            word: point.0,
             count,
-            path: list(states),
+            path: list(point),
         });
     }
     let over_promised = book
@@ -206,11 +229,17 @@ fn shape_seen(
     }
 }
 
-fn to_pour(pours: Option<&(u64, u32)>) -> Option<String> {
-    let (pours, wanted) = pours.copied().filter(|(_, wanted)| *wanted > 0)?;
-    Some(format!(
-        "{wanted} more wanted: pour {pours} to be 95 % sure of them."
-    ))
+/// How many to pour, where the record says anything of the yield.
+fn to_pour(told: Option<&Pours>) -> Option<String> {
+    let told = told.filter(|told| told.wanted > 0)?;
+    let wanted = told.wanted;
+    Some(match told.known {
+        true => format!(
+            "{wanted} more wanted: pour {} to be 95 % sure of them.",
+            told.pours
+        ),
+        false => format!("{wanted} more wanted. How many to pour is told once some of them are weighed."),
+    })
 }
 
 /// Whether a grading says so.

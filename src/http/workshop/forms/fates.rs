@@ -5,6 +5,7 @@ use super::{of_piece, to_piece};
 use crate::domain::{PieceId, SeriesKind, SeriesState};
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
+use crate::http::workshop::bench;
 use crate::http::workshop::offered;
 use crate::http::workshop::{App, Form, Visit, named};
 use crate::pages::workshop::{Field, FormSheet, Offer};
@@ -206,7 +207,7 @@ fn open_series(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 
 fn weighed(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     Ok(Offer {
-        choices: vec![("session", offered::sessions(app, visit)?)],
+        choices: vec![("session", bench::session_choices(app, visit)?)],
         ..of_piece(app, visit)?
     })
 }
