@@ -37,14 +37,17 @@ class Maker:
         self.look("sign-in")
         self.page.click("#token")
         self.page.keyboard.type(self.book.token)
-        self.page.keyboard.press("Enter")
-        self.page.wait_for_url("**/home*")
+        self.follow(lambda: self.page.keyboard.press("Enter"))
+
+    def follow(self, act):
+        """Does something that leads to another page, and waits until it is there."""
+        with self.page.expect_navigation():
+            act()
 
     def click(self, words, within="main"):
         """Clicks the first link or button that says so."""
         found = self.page.locator(f"{within} :is(a, button):has-text('{words}')").first
-        found.click()
-        self.page.wait_for_load_state()
+        self.follow(found.click)
 
     def go(self, *words):
         """Goes through the navigation: the page, and in the office the second line."""
@@ -55,8 +58,7 @@ class Maker:
     def near(self, thing, words):
         """Clicks what stands beside a thing of a list."""
         item = self.page.locator(f"main li:has-text('{thing}')").first
-        item.locator(f":is(a, button):has-text('{words}')").first.click()
-        self.page.wait_for_load_state()
+        self.follow(item.locator(f":is(a, button):has-text('{words}')").first.click)
 
     def type(self, **fields):
         """Fills fields in by name; `__` stands for a slash."""
@@ -89,16 +91,18 @@ class Maker:
         for thing in things:
             self.page.locator(f"main label.pick:has-text('{thing}') input").first.check()
 
+    def press(self):
+        """Presses the button of the form."""
+        self.follow(lambda: self.page.click("main form.entry .send button"))
+
     def send(self, sure=None):
         """Sends the form. `sure`: words of the question that must be asked, which is answered with yes."""
-        self.page.click("main form.entry p.send button")
-        self.page.wait_for_load_state()
+        self.press()
         if sure:
             asked = self.page.locator(".notice.asks")
             if self.screen.must(asked.count() == 1, "shop", f"nothing is asked where {sure!r} should be: {self.text()[:400]}"):
                 self.screen.must(sure in asked.inner_text(), "shop", f"asks {asked.inner_text()!r}, wanted {sure!r}")
-                asked.locator("button").click()
-                self.page.wait_for_load_state()
+                self.follow(asked.locator("button").click)
         said = self.page.locator(".done, .notice.wrong")
         words = said.first.inner_text() if said.count() else ""
         self.screen.must("Recorded" in words, "shop", f"{self.page.url}: not recorded: {self.text()[:600]}")
@@ -108,8 +112,7 @@ class Maker:
         before = self.page.eval_on_selector_all(
             "main form.entry :is(input:not([type=hidden]), select, textarea)", "all => all.map(one => [one.name, one.value])")
         self.page.evaluate("document.querySelector('main form.entry').noValidate = true")
-        self.page.click("main form.entry p.send button")
-        self.page.wait_for_load_state()
+        self.press()
         self.screen.must(says.lower() in self.text().lower(), "shop", f"does not say {says!r}: {self.text()[:600]}")
         after = self.page.eval_on_selector_all(
             "main form.entry :is(input:not([type=hidden]), select, textarea)", "all => all.map(one => [one.name, one.value])")
@@ -195,8 +198,7 @@ def close_session(maker, name=None):
     maker.go("Bench")
     maker.click("Closing check")
     maker.type(nominal="50", reading="50.00")
-    maker.page.click("main form.entry .send button")
-    maker.page.wait_for_load_state()
+    maker.press()
     if name:
         maker.look(name)
 
@@ -311,12 +313,10 @@ def assayed(maker):
     maker.refused("came back for a reason")
     maker.look("form-return-refused")
     maker.put(f"lines/{piece}/reason", "Damaged there")
-    maker.page.click("main form.entry p.send button")
-    maker.page.wait_for_load_state()
+    maker.press()
     maker.says("4 were sent: 3 marked, 1 unmarked, 0 kept or cut, 0 missing")
     maker.look("form-return-asks")
-    maker.page.click(".notice.asks button")
-    maker.page.wait_for_load_state()
+    maker.follow(lambda: maker.page.click(".notice.asks button"))
     maker.says("Recorded", "3 marked, 1 unmarked, 0 kept or cut, 0 missing, of 4 sent")
     maker.look("consignment-back")
     maker.go("Office", "Assay office")
@@ -407,8 +407,7 @@ def at_last(maker):
     """The board as it is now, and the first page."""
     maker.go("Office")
     maker.look("board-at-last")
-    maker.page.locator("main dl.way a").first.click()
-    maker.page.wait_for_load_state()
+    maker.follow(maker.page.locator("main dl.way a").first.click)
     maker.look("list")
     maker.go("Home")
     maker.look("home")
