@@ -30,7 +30,6 @@ rows! {
         "/entries/{entry}" ALL, office::entry;
         "/consignments/{consignment}/packing-list" OFFICE, office::packing_list;
         "/series/{series}/labels" OFFICE, office::labels;
-        "/prints/{index}" OFFICE, office::print;
     }
     forms {
         "/scales/new" OFFICE, setup::REGISTER_SCALE;

@@ -11,7 +11,7 @@ use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
 use crate::http::routes::Recording;
 use crate::http::{failed, sessions};
-use crate::pages::workshop::{FormSeen, FormSheet, Offer, Question, Typed, form as drawn};
+use crate::pages::workshop::{FormSeen, FormSheet, Kind, Offer, Question, Row, Taken, Typed, form as drawn};
 use crate::writer::Recorded;
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
@@ -115,7 +115,7 @@ pub async fn show_again(
         None => version_now(app, form, visit)?,
         seen => seen,
     };
-    let offer = offered(app, form, visit).await?;
+    let offer = with_lines_sent(app, form, offered(app, form, visit).await?, &typed)?;
     let shown = Shown {
         typed: &typed,
         key: sent.key.unwrap_or_else(|| fresh_key(app)),
@@ -126,6 +126,31 @@ pub async fn show_again(
         status: StatusCode::OK,
     };
     Ok(drawn_page(app, form, visit, &offer, &shown))
+}
+
+/// Adds the lines that were sent and are not offered any more: what is wrong with one stands beside it, and nothing that was
+/// ticked is lost.
+fn with_lines_sent(app: &App, form: &Form, mut offer: Offer, typed: &Typed) -> Result<Offer, Problem> {
+    for field in form.sheet.fields {
+        let lines = matches!(field.kind, Kind::Rows(rows) if !matches!(rows.taken, Taken::Blank(_)));
+        for id in typed.all(field.member).filter(|_| lines) {
+            let Some(known) = hyphenated(id) else { continue };
+            if offer.rows_of(field.member).iter().any(|row| row.id == id) {
+                continue;
+            }
+            let row = Row {
+                id: id.to_owned(),
+                words: named::of(app, known).unwrap_or_else(|| id.to_owned()),
+                more: "not offered any more".to_owned(),
+                version: app.views.version(known).map_err(failed)?,
+            };
+            match offer.rows.iter_mut().find(|(member, _)| *member == field.member) {
+                Some((_, rows)) => rows.push(row),
+                None => offer.rows.push((field.member, vec![row])),
+            }
+        }
+    }
+    Ok(offer)
 }
 
 async fn offered(app: &Data<App>, form: &'static Form, visit: &Visit) -> Result<Offer, Problem> {
@@ -184,7 +209,7 @@ pub async fn take(
     };
     // Content that differs from what the key was used for becomes an entry of its own, if it is sent once more.
     let key = sent.key.filter(|_| !is("idempotency-key-reused"));
-    let offer = offered(app, form, visit).await?;
+    let offer = with_lines_sent(app, form, offered(app, form, visit).await?, &typed)?;
     let shown = Shown {
         typed: &typed,
         key: key.unwrap_or_else(|| fresh_key(app)),

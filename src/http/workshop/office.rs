@@ -12,7 +12,7 @@ mod stock;
 pub use assay::{assay, consignment};
 pub use board::board;
 pub use entries::entry;
-pub use files::{labels, packing_list, print};
+pub use files::{labels, packing_list};
 pub use numbers::numbers;
 pub use orders::{order, orders, sale};
 pub use setup::setup;

@@ -104,7 +104,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
         app.sessions.end(&before);
     }
     let id = app.sessions.begin((app.chance)(), &holder, now);
-    let signed_in = app.sessions.of(&app.access, &id, now);
+    let signed_in = app.sessions.of(&app.access, &id, now, true);
     let signed_in = signed_in.ok_or_else(|| Problem::internal("a session ended as it began"))?;
     let next = next.unwrap_or_else(|| HOME.to_owned());
     let mut reply = match kept {

@@ -2,7 +2,9 @@
 
 mod bench;
 mod forms;
+mod lists;
 mod office;
+mod piece;
 mod sessions;
 
 use super::{Reply, TestApp};

@@ -197,7 +197,7 @@ fn shape_seen(
         steps.push(Step {
             word: "promised",
             count: usize::try_from(promised).unwrap_or(usize::MAX),
-            path: format!("/orders?series={}&state={}", row.code, OrderState::Open),
+            path: format!("/orders?series={}&state={}", row.code, OrderState::Open.word()),
         });
     }
     steps.push(Step {

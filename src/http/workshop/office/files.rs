@@ -1,8 +1,8 @@
-//! Files to print: packing lists, labels, certificates.
+//! Files to print: packing lists and labels.
 
 use super::super::{App, Seen, Visit, named};
 use crate::http::problem::Problem;
-use crate::http::{labels as sheets, packing_lists, prints};
+use crate::http::{labels as sheets, packing_lists};
 
 /// `GET /consignments/{consignment}/packing-list`.
 ///
@@ -22,16 +22,4 @@ pub fn labels(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let found = sheets::labels(app, &visit.asked)?;
     let code = named::of(app, visit.asked.id("series")?).unwrap_or_default();
     Ok(Seen::File(found, format!("labels-{code}.pdf")))
-}
-
-/// `GET /prints/{index}`.
-///
-/// # Errors
-/// 404 for an entry that printed nothing, 410 when something that it was made from is erased.
-pub fn print(app: &App, visit: &Visit) -> Result<Seen, Problem> {
-    let found = prints::print(app, &visit.asked)?;
-    Ok(Seen::File(
-        found,
-        format!("certificates-{}.pdf", visit.asked.member("index")),
-    ))
 }

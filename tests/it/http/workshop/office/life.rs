@@ -68,7 +68,7 @@ async fn set_up(desk: &Desk) -> Set {
     .await;
     let mut impossible = SCALE.to_vec();
     impossible[2] = ("d", "0.1");
-    desk.refused("/scales/new", &impossible, 409, "scale cannot be so")
+    desk.refused("/scales/new", &impossible, 422, "scale cannot be so")
         .await;
     assert_eq!(desk.once("/scales/new", SCALE).await, "/office/setup");
     let scale = &rows::<Scale>(desk)[0];
@@ -78,7 +78,7 @@ async fn set_up(desk: &Desk) -> Set {
     desk.refused(
         "/series/new",
         &series("ST", "edition"),
-        409,
+        422,
         "an edition has shapes",
     )
     .await;
@@ -203,7 +203,7 @@ async fn consigned(desk: &Desk, pieces: &[String]) -> String {
     desk.refused(
         "/consignments/new",
         &fields,
-        409,
+        422,
         "sponsor's, a fineness and an office's mark",
     )
     .await;
@@ -255,7 +255,7 @@ async fn consigned(desk: &Desk, pieces: &[String]) -> String {
             .map(|(name, outcome)| (name.as_str(), outcome.as_str())),
     );
     // An unmarked piece without a reason is refused beside its line, and a line that is missing is named.
-    let told = desk.refused(&path, &lines, 409, "came back for a reason").await;
+    let told = desk.refused(&path, &lines, 422, "came back for a reason").await;
     assert!(
         told.contains(&format!("f-lines-{}-reason-fault", pieces[3])),
         "{told}"
@@ -341,7 +341,7 @@ async fn an_edition_goes_from_the_first_scale_to_a_piece_that_comes_back() {
 
     let four = &pieces[..4];
     let mut ticked: Vec<(&str, &str)> = four.iter().map(|piece| ("pieces", piece.as_str())).collect();
-    desk.refused("/serials/new", &[], 409, "nothing is named").await;
+    desk.refused("/serials/new", &[], 422, "nothing is named").await;
     assert_eq!(desk.once("/serials/new", &ticked).await, "/office/numbers");
     let strikes: Vec<Value> = four
         .iter()
@@ -509,7 +509,7 @@ async fn afterwards(desk: &Desk, set: &Set, first: &str, second: &str) {
     desk.refused(
         &format!("/pieces/{second}/destruction"),
         &[("note", "hammer")],
-        409,
+        422,
         "has a witness",
     )
     .await;

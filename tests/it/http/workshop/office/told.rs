@@ -160,15 +160,36 @@ async fn the_board_counts_each_piece_once_and_links_to_its_pieces() {
     };
     for (word, count) in [
         ("poured", "3"),
-        ("being made", "2"),
-        ("accepted", "1"),
+        ("outside limits", "1"),
+        ("accepted", "2"),
         ("sold", "0"),
         ("promised", "0"),
     ] {
         assert_eq!(figure(word), count, "{word}");
     }
+    let accepted = "/pieces?series=TW&shape=oval&state=graded,serialled&grade=accepted";
+    assert!(page.contains(&accepted.replace('&', "&amp;")), "{page}");
+    let listed = desk.page(accepted).await;
     assert!(
-        page.contains("/pieces?series=TW&amp;shape=oval&amp;state=serialled"),
-        "{page}"
+        listed.contains(&pieces[1]) && !listed.contains(&pieces[2]),
+        "{listed}"
+    );
+    // Each piece stands at one point: all of them together are what was poured.
+    let points = [
+        "not weighed",
+        "outside limits",
+        "accepted",
+        "stamped",
+        "at assay",
+        "hallmarked",
+        "spare",
+        "numbered",
+    ];
+    let points = points.iter().chain(&["in stock", "kept", "sold", "fallen away"]);
+    assert_eq!(
+        points
+            .map(|word| figure(word).parse::<u32>().unwrap())
+            .sum::<u32>(),
+        3
     );
 }
