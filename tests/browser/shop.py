@@ -261,7 +261,7 @@ def sorted_out(maker):
     """What does not fit: given up, or moved to the open series."""
     maker.go("Office")
     maker.look("board")
-    maker.says("more wanted")
+    maker.says("No more wanted", "outside limits")
     maker.go("Office", "Stock")
     maker.look("stock-outside")
     maker.near("1-05", "Give up")

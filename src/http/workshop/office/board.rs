@@ -224,16 +224,19 @@ fn shape_seen(
             .find(|size| size.shape == *shape)
             .map(|size| size.size),
         steps,
-        to_pour: (row.state == SeriesState::Open).then(|| to_pour(pours)).flatten(),
+        to_pour: (row.state == SeriesState::Open && row.kind_of == SeriesKind::Edition)
+            .then(|| to_pour(pours))
+            .flatten(),
         over_promised,
     }
 }
 
 /// How many to pour, where the record says anything of the yield.
 fn to_pour(told: Option<&Pours>) -> Option<String> {
-    let told = told.filter(|told| told.wanted > 0)?;
+    let told = told?;
     let wanted = told.wanted;
     Some(match told.known {
+        _ if wanted == 0 => "No more wanted.".to_owned(),
         true => format!(
             "{wanted} more wanted: pour {} to be 95 % sure of them.",
             told.pours

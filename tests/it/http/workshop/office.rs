@@ -62,6 +62,22 @@ impl Desk {
         to.trim_end_matches(['?', '&']).to_owned()
     }
 
+    /// A form that asks once before it is recorded, in these words.
+    pub async fn asks(&self, path: &str, fields: Fields<'_>, says: &str) {
+        let size = self.size();
+        let asked = self
+            .browser
+            .fill(&self.app, path, fields)
+            .await
+            .expect(200)
+            .text();
+        assert!(
+            asked.contains("Before it is recorded") && asked.contains(says),
+            "{path}: {says:?} in {asked}"
+        );
+        assert_eq!(self.size(), size, "{path}");
+    }
+
     /// Fills a form in so that the book refuses it: nothing is recorded, what is wrong is said, and all that was typed is kept.
     pub async fn refused(&self, path: &str, fields: Fields<'_>, status: u16, says: &str) -> String {
         let bare = path.split('?').next().unwrap();

@@ -320,6 +320,12 @@ async fn an_edition_goes_from_the_first_scale_to_a_piece_that_comes_back() {
         "is needed here",
     )
     .await;
+    desk.asks(
+        &format!("/pieces/{light}/condemnation"),
+        &[("reason", "under")],
+        "Is it this one?",
+    )
+    .await;
     let to = desk
         .once(&format!("/pieces/{light}/condemnation"), &[("reason", "under")])
         .await;
@@ -428,6 +434,12 @@ async fn sold(desk: &Desk, set: &Set, pieces: &[String]) {
     )
     .await;
 
+    desk.asks(
+        &format!("/sales/{sale}/cancellation"),
+        &[("pieces", first)],
+        "1 piece will be out of this sale",
+    )
+    .await;
     desk.once(&format!("/sales/{sale}/cancellation"), &[("pieces", first)])
         .await;
     let again = [
@@ -458,6 +470,12 @@ async fn sold(desk: &Desk, set: &Set, pieces: &[String]) {
     desk.once(&format!("{to}/returns-to-sender"), &[("pieces", first)])
         .await;
     desk.once(&format!("{to}/dispatches"), &[("pieces", first)]).await;
+    desk.asks(
+        &format!("{to}/losses"),
+        &[("pieces", first)],
+        "shown to everybody as lost",
+    )
+    .await;
     desk.once(&format!("{to}/losses"), &[("pieces", first)]).await;
     desk.once(&format!("/pieces/{first}/finding"), &[]).await;
     afterwards(desk, set, first, second).await;
@@ -499,6 +517,12 @@ async fn afterwards(desk: &Desk, set: &Set, first: &str, second: &str) {
     assert_eq!(state(first.to_owned()).await, "bought_back");
     assert!(desk.page("/office/stock").await.contains("Came back"));
 
+    desk.asks(
+        &format!("/pieces/{second}/theft"),
+        &[],
+        "shown to everybody as stolen",
+    )
+    .await;
     desk.once(
         &format!("/pieces/{second}/theft"),
         &[("reference", "report 2244")],
@@ -511,6 +535,12 @@ async fn afterwards(desk: &Desk, set: &Set, first: &str, second: &str) {
         &[("note", "hammer")],
         422,
         "has a witness",
+    )
+    .await;
+    desk.asks(
+        &format!("/pieces/{second}/destruction"),
+        &[("witness", "Maud")],
+        "nothing brings it back",
     )
     .await;
     desk.once(&format!("/pieces/{second}/destruction"), &[("witness", "Maud")])
@@ -547,8 +577,27 @@ async fn afterwards(desk: &Desk, set: &Set, first: &str, second: &str) {
         "goes back or is destroyed",
     )
     .await;
+    desk.asks(
+        &format!("/dies/{}/disposal", set.die),
+        &[("how", "returned")],
+        "goes back to its owner",
+    )
+    .await;
     desk.once(&format!("/dies/{}/disposal", set.die), &[("how", "returned")])
         .await;
     let closing = format!("/series/{}/closing", set.edition);
+    desk.asks(&closing, &[], "numbers not given are never given")
+        .await;
+    let order = rows::<Order>(desk)[0].order;
+    let second = [
+        ("series", set.edition.as_str()),
+        ("shapes/1/shape", "oval"),
+        ("shapes/1/count", "1"),
+    ];
+    let to = desk.once("/orders/new", &second).await;
+    assert_ne!(to, format!("/orders/{order}"));
+    desk.asks(&format!("{to}/cancellation"), &[], "loses its turn")
+        .await;
+    desk.once(&format!("{to}/cancellation"), &[]).await;
     desk.refused(&closing, &[("note", "done")], 409, "loose").await;
 }
