@@ -9,6 +9,7 @@ mod form;
 mod forms;
 mod home;
 pub mod lists;
+pub mod metal;
 mod named;
 mod names;
 mod offered;
