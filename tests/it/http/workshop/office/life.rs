@@ -304,10 +304,15 @@ async fn consigned(desk: &Desk, pieces: &[String]) -> String {
 async fn an_edition_goes_from_the_first_scale_to_a_piece_that_comes_back() {
     let desk = Desk::open().await;
     let set = set_up(&desk).await;
+    assert!(
+        desk.page("/office")
+            .await
+            .contains("3 more wanted. How many to pour is told once")
+    );
     let pieces = poured(&desk, &set).await;
     let board = desk.page("/office").await;
     assert!(
-        board.contains("ST") && board.contains("3 more wanted") || board.contains("more wanted"),
+        board.contains("ST") && board.contains("No more wanted."),
         "{board}"
     );
 
