@@ -123,24 +123,7 @@ fn show<T: Tabled>(listing: &Listing<T>, app: &App, visit: &Visit) -> Result<See
     let names = Names::new(app, visit);
     let mut query = Parameters::read(&visit.asked.query)?;
     let from: usize = query.parse("from", "a whole number")?.unwrap_or(0);
-    let mut asked = Vec::new();
-    for filter in listing.filters {
-        let value = query.take(filter.name).unwrap_or_default();
-        asked.push((filter, value.trim().to_owned()));
-    }
-    query.finish()?;
-    for (filter, value) in &asked {
-        if let Of::Words(words) = filter.of
-            && !value.is_empty()
-            && !value.split(',').all(|word| words.contains(&word))
-        {
-            let words = words.join(", ");
-            return Err(Problem::unreadable(format!(
-                "{:?} must be one of {words}",
-                filter.name
-            )));
-        }
-    }
+    let asked = asked_of(listing, query)?;
     let rows = fitting(listing, &names, &asked)?;
     let columns = listing.columns.iter();
     let columns: Vec<&Column<T>> = columns
@@ -182,6 +165,29 @@ fn show<T: Tabled>(listing: &Listing<T>, app: &App, visit: &Visit) -> Result<See
         after: after.as_deref(),
     });
     Ok(leaf.into())
+}
+
+/// What the address asks for, filter by filter.
+fn asked_of<T>(listing: &Listing<T>, mut query: Parameters) -> Result<Vec<(&Filter<T>, String)>, Problem> {
+    let mut asked = Vec::new();
+    for filter in listing.filters {
+        let value = query.take(filter.name).unwrap_or_default();
+        asked.push((filter, value.trim().to_owned()));
+    }
+    query.finish()?;
+    for (filter, value) in &asked {
+        if let Of::Words(words) = filter.of
+            && !value.is_empty()
+            && !value.split(',').all(|word| words.contains(&word))
+        {
+            let words = words.join(", ");
+            return Err(Problem::unreadable(format!(
+                "{:?} must be one of {words}",
+                filter.name
+            )));
+        }
+    }
+    Ok(asked)
 }
 
 /// The rows that fit, newest first.

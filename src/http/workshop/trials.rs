@@ -2,26 +2,22 @@
 //! book would take now, and what is not comes with the fact that forbids. Nothing is told twice in rules of another place.
 //!
 //! A command needs more than the piece: a session, a die, an order. Where the book has several, each is tried; where it has
-//! none, that is the reason. Only the commands of the caller's role are tried. Deliberately absent: a weighing in water, whose
-//! figures nobody can guess, and what concerns no piece.
+//! none, that is the reason. They are read as `/v1` reads them. Only the commands of the caller's role are tried.
+//! Deliberately absent: a weighing in water, whose figures nobody can guess, and what concerns no piece.
 
 use super::visit::may_call;
 use super::{App, Visit, named};
 use crate::domain::{
-    ArchivePiece, BuyBackPiece, CancelSale, Command, CondemnPiece, CondemnReason, DeliverPieces,
-    DestroyPiece, Die, DieState, DispatchPieces, Fault, FaultPiece, FindPiece, FinishPieces, GiveSerials,
-    HandOverPieces, IssueCertificates, Jar, LosePieces, MarkKind, MovePiece, NumberPieces, Order, OrderState,
-    PhotographHash, PhotographPiece, PhotographSide, PhotographStage, Piece, PieceState, RecoverPiece,
-    Refused, ReleasePiece, ReservePiece, Residue, RestockPiece, ReturnPiece, SaleId, SaleItem, SellPieces,
-    SendBackPieces, SendConsignment, Series, SeriesKind, SeriesState, Session, SessionState, SparePieces,
-    Stage, StealPiece, Strike, StrikeOutcome, StrikePieces, SupersedeCertificate, SupersedeReason,
-    WeighPieces, Weighing,
+    Command, CondemnReason, Die, DieState, Jar, Order, OrderState, PhotographHash, PhotographPiece,
+    PhotographSide, PhotographStage, Piece, PieceState, Refused, Residue, Series, SeriesKind, SeriesState,
+    Session, SessionState,
 };
 use crate::http::problem::Problem;
+use crate::http::routes::{Recording, recordings as of};
 use crate::http::{commands, failed};
-use crate::metal::Reading;
 use crate::pages::workshop::Next;
 use crate::views::Tabled;
+use serde_json::{Value, json};
 use std::sync::mpsc;
 use std::time::Duration;
 
@@ -31,6 +27,8 @@ const PATIENCE: Duration = Duration::from_secs(5);
 const TRIED_MAX: usize = 20;
 /// What a piece that was never weighed is tried with: only whether it may be weighed counts.
 const ANY_MASS: &str = "10";
+const SESSION: &str = "no session is open: a scale is checked first";
+const NOT_SOLD: &str = "it is in no sale";
 
 /// One thing that may be done.
 struct Deed {
@@ -44,13 +42,20 @@ struct Deed {
     needs: &'static str,
 }
 
-fn deed(words: &'static str, command: &'static str, tries: Vec<Command>, needs: &'static str) -> Deed {
-    Deed {
+/// A deed that is tried with these bodies.
+fn deed(
+    words: &'static str,
+    recording: &Recording,
+    bodies: Vec<Value>,
+    needs: &'static str,
+) -> Result<Deed, Problem> {
+    let read = |body: &Value| (recording.read)(body).map_err(|misfit| Problem::internal(misfit.to_string()));
+    Ok(Deed {
         words,
-        command,
-        tries,
+        command: recording.name,
+        tries: bodies.iter().map(read).collect::<Result<_, Problem>>()?,
         needs,
-    }
+    })
 }
 
 /// What may be done with a piece, and what not.
@@ -61,7 +66,7 @@ pub fn of_piece(app: &App, visit: &Visit, piece: &Piece) -> Result<Vec<Next>, Pr
     let mut deeds = at_the_bench(app, piece)?;
     deeds.extend(on_the_way(app, piece)?);
     deeds.extend(with_buyers(app, piece)?);
-    deeds.extend(of_sale(piece));
+    deeds.extend(of_sale(piece)?);
     deeds.retain(|deed| may_call(visit.role(), deed.command));
     let commands: Vec<Command> = deeds.iter().flat_map(|deed| deed.tries.clone()).collect();
     let mut outcomes = decided(app, visit, commands)?.into_iter();
@@ -106,90 +111,63 @@ fn rows<T: Tabled>(app: &App, fits: &dyn Fn(&T) -> bool) -> Result<Vec<T>, Probl
 }
 
 /// What the scale would show, if it showed the same again.
-fn again(piece: &Piece) -> Option<Reading> {
-    let last = piece.reading().map(|reading| reading.mass.clone());
-    last.or_else(|| Reading::parse(ANY_MASS).ok())
+fn again(piece: &Piece) -> String {
+    let last = piece.reading().map(|reading| reading.mass.text().to_owned());
+    last.unwrap_or_else(|| ANY_MASS.to_owned())
+}
+
+fn open_sessions(app: &App) -> Result<Vec<Session>, Problem> {
+    rows(app, &|row: &Session| row.state == SessionState::Open)
 }
 
 fn at_the_bench(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
     let id = piece.piece;
-    let sessions: Vec<Session> = rows(app, &|row: &Session| row.state == SessionState::Open)?;
     let jars: Vec<Jar> = rows(app, &|row: &Jar| row.residue == Residue::Lemel)?;
     let dies: Vec<Die> = rows(app, &|row: &Die| row.state == DieState::InUse)?;
-    let item = || {
-        again(piece)
-            .map(|mass| vec![Weighing { piece: id, mass }])
-            .unwrap_or_default()
+    let items = json!([{"piece": id, "mass": again(piece)}]);
+    let stages: &[&str] = match piece.state {
+        PieceState::Poured => &["from_mould"],
+        PieceState::Returned | PieceState::BoughtBack => &["returned"],
+        _ => &["final", "finished", "from_mould"],
     };
-    let stages: &[Stage] = match piece.state {
-        PieceState::Poured => &[Stage::FromMould],
-        PieceState::Returned | PieceState::BoughtBack => &[Stage::Returned],
-        _ => &[Stage::Final, Stage::Finished, Stage::FromMould],
-    };
-    let mut weighings = Vec::new();
-    let mut finishings = Vec::new();
-    for session in sessions.iter().map(|session| session.session) {
-        weighings.extend(stages.iter().map(|stage| {
-            let (stage, items) = (*stage, item());
-            Command::from(WeighPieces {
-                session,
-                stage,
-                items,
-            })
-        }));
-        finishings.extend(jars.iter().map(|jar| {
-            let (jar, items) = (jar.jar, item());
-            Command::from(FinishPieces { session, jar, items })
-        }));
+    let (mut weighings, mut finishings) = (Vec::new(), Vec::new());
+    for session in open_sessions(app)?.iter().map(|session| session.session) {
+        let weighing = |stage| json!({"session": session, "stage": stage, "items": items});
+        weighings.extend(stages.iter().map(weighing));
+        let finishing = |jar: &Jar| json!({"session": session, "jar": jar.jar, "items": items});
+        finishings.extend(jars.iter().map(finishing));
     }
-    let strikes = dies.iter().map(|die| {
-        let outcome = StrikeOutcome::Good;
-        let items = vec![Strike { piece: id, outcome }];
-        Command::from(StrikePieces {
-            die: die.die,
-            items,
-            note: None,
-        })
-    });
-    let faults = Fault::ALL.iter().take(1);
-    let faults = faults.map(|fault| {
-        Command::from(FaultPiece {
-            piece: id,
-            fault: *fault,
-            note: None,
-        })
-    });
-    let reasons = CondemnReason::ALL.iter();
-    let given_up = reasons.map(|reason| {
-        Command::from(CondemnPiece {
-            piece: id,
-            reason: *reason,
-            note: None,
-        })
-    });
-    let archived = vec![Command::from(ArchivePiece {
-        piece: id,
-        note: None,
-    })];
-    const SESSION: &str = "no session is open: a scale is checked first";
+    let strike = |die: &Die| json!({"die": die.die, "items": [{"piece": id, "outcome": "good"}]});
+    let strikes = dies.iter().map(strike).collect();
+    let reasons = CondemnReason::WORDS.iter();
+    let given_up = reasons
+        .map(|reason| json!({"piece": id, "reason": reason}))
+        .collect();
+    let fault = json!({"piece": id, "fault": "other"});
+    let no_jar = "no session is open, or there is no jar of lemel";
     Ok(vec![
-        deed("Weigh it", "WeighPieces", weighings, SESSION),
+        deed("Weigh it", &of::WEIGH_PIECES, weighings, SESSION)?,
         deed(
             "File or polish it, and weigh it",
-            "FinishPieces",
+            &of::FINISH_PIECES,
             finishings,
-            "no session is open, or no jar of lemel",
-        ),
-        deed("Strike it", "StrikePieces", strikes.collect(), "no die is in use"),
-        deed("Photograph it", "PhotographPiece", photographs(piece), ""),
-        deed("Say that it is faulty", "FaultPiece", faults.collect(), ""),
-        deed("Give it up", "CondemnPiece", given_up.collect(), ""),
-        deed("Put it into the archive", "ArchivePiece", archived, ""),
+            no_jar,
+        )?,
+        deed("Strike it", &of::STRIKE_PIECES, strikes, "no die is in use")?,
+        photograph(piece),
+        deed("Say that it is faulty", &of::FAULT_PIECE, vec![fault], "")?,
+        deed("Give it up", &of::CONDEMN_PIECE, given_up, "")?,
+        deed(
+            "Put it into the archive",
+            &of::ARCHIVE_PIECE,
+            vec![json!({"piece": id})],
+            "",
+        )?,
     ])
 }
 
-fn photographs(piece: &Piece) -> Vec<Command> {
-    let stages = PhotographStage::ALL.iter();
+/// A photograph has no body as JSON: its pixels are sent.
+fn photograph(piece: &Piece) -> Deed {
     let command = |stage: &PhotographStage| {
         Command::from(PhotographPiece {
             piece: piece.piece,
@@ -201,7 +179,12 @@ fn photographs(piece: &Piece) -> Vec<Command> {
             side: PhotographSide::Face,
         })
     };
-    stages.map(command).collect()
+    Deed {
+        words: "Photograph it",
+        command: "PhotographPiece",
+        tries: PhotographStage::ALL.iter().map(command).collect(),
+        needs: "",
+    }
 }
 
 fn on_the_way(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
@@ -209,72 +192,32 @@ fn on_the_way(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
     let open = |row: &Series| row.kind_of == SeriesKind::Open && row.state == SeriesState::Open;
     let open: Vec<Series> = rows(app, &open)?;
     let own = app.views.row::<Series>(piece.series.0).map_err(failed)?;
-    let moves = open.iter().filter(|series| series.series != piece.series);
-    let moves = moves.map(|series| {
-        Command::from(MovePiece {
-            piece: id,
-            to: series.series,
-            note: None,
-        })
-    });
-    let consigned = own.iter().map(|series| {
-        Command::from(SendConsignment {
-            pieces: vec![id],
-            fineness: series.fineness,
-            marks: vec![MarkKind::Sponsor, MarkKind::Fineness, MarkKind::Office],
-            office: None,
-            seal: None,
-            note: None,
-        })
-    });
-    let superseded = SupersedeCertificate {
-        piece: id,
-        reason: SupersedeReason::Damaged,
-        note: None,
-    };
+    let others = open.iter().filter(|series| series.series != piece.series);
+    let moves = others
+        .map(|series| json!({"piece": id, "to": series.series}))
+        .collect();
+    let marks = ["sponsor", "fineness", "office"];
+    let sent = |series: Series| json!({"pieces": [id], "fineness": series.fineness, "marks": marks});
+    let anew = json!({"piece": id, "reason": "damaged"});
+    let pieces = || vec![json!({"pieces": [id]})];
     Ok(vec![
         deed(
             "Move it to an open series",
-            "MovePiece",
-            moves.collect(),
+            &of::MOVE_PIECE,
+            moves,
             "there is no other open series",
-        ),
-        deed(
-            "Give it its serial",
-            "GiveSerials",
-            vec![GiveSerials { pieces: vec![id] }.into()],
-            "",
-        ),
+        )?,
+        deed("Give it its serial", &of::GIVE_SERIALS, pieces(), "")?,
         deed(
             "Send it to the assay office",
-            "SendConsignment",
-            consigned.collect(),
+            &of::SEND_CONSIGNMENT,
+            own.map(sent).into_iter().collect(),
             "",
-        ),
-        deed(
-            "Set it aside as a spare",
-            "SparePieces",
-            vec![SparePieces { pieces: vec![id] }.into()],
-            "",
-        ),
-        deed(
-            "Give it its number",
-            "NumberPieces",
-            vec![NumberPieces { pieces: vec![id] }.into()],
-            "",
-        ),
-        deed(
-            "Issue its certificate",
-            "IssueCertificates",
-            vec![IssueCertificates { pieces: vec![id] }.into()],
-            "",
-        ),
-        deed(
-            "Issue its certificate anew",
-            "SupersedeCertificate",
-            vec![superseded.into()],
-            "",
-        ),
+        )?,
+        deed("Set it aside as a spare", &of::SPARE_PIECES, pieces(), "")?,
+        deed("Give it its number", &of::NUMBER_PIECES, pieces(), "")?,
+        deed("Issue its certificate", &of::ISSUE_CERTIFICATES, pieces(), "")?,
+        deed("Issue its certificate anew", &of::SUPERSEDE, vec![anew], "")?,
     ])
 }
 
@@ -282,220 +225,64 @@ fn with_buyers(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
     let id = piece.piece;
     let open = |row: &Order| row.series == piece.series && row.state == OrderState::Open;
     let orders: Vec<Order> = rows(app, &open)?;
-    let each = orders.iter().map(|order| Some(order.order)).chain([None]);
-    let reserved = each.map(|order| {
-        Command::from(ReservePiece {
-            piece: id,
-            order,
-            buyer: None,
-            note: None,
-        })
-    });
-    let each = orders.iter().map(|order| Some(order.order)).chain([None]);
-    let sold = each.map(|order| {
-        let items = vec![SaleItem {
-            piece: id,
-            price: None,
-        }];
-        Command::from(SellPieces {
-            items,
-            order,
-            buyer: None,
-            document: None,
-            note: None,
-        })
-    });
-    let sessions: Vec<Session> = rows(app, &|row: &Session| row.state == SessionState::Open)?;
-    let bought = sessions.iter().filter_map(|session| {
-        let (session, mass) = (session.session, again(piece)?);
-        Some(Command::from(BuyBackPiece {
-            piece: id,
-            session,
-            mass,
-            seller: None,
-            price: None,
-            note: None,
-        }))
-    });
-    let destroyed = DestroyPiece {
-        piece: id,
-        witness: "a witness".to_owned(),
-        note: None,
+    let under = |body: Value| {
+        let each = orders.iter().map(|order| {
+            let mut body = body.clone();
+            if let Value::Object(members) = &mut body {
+                members.insert("order".to_owned(), json!(order.order));
+            }
+            body
+        });
+        each.chain([body.clone()]).collect::<Vec<_>>()
     };
-    let stolen = StealPiece {
-        piece: id,
-        reference: None,
-        note: None,
-    };
+    let own = || vec![json!({"piece": id})];
+    let bought = open_sessions(app)?;
+    let bought = bought.iter().map(|session| {
+        let session = session.session;
+        json!({"piece": id, "session": session, "mass": again(piece)})
+    });
+    let destroyed = json!({"piece": id, "witness": "a witness"});
     Ok(vec![
-        deed("Keep it for a buyer", "ReservePiece", reserved.collect(), ""),
         deed(
-            "No longer keep it",
-            "ReleasePiece",
-            vec![
-                ReleasePiece {
-                    piece: id,
-                    note: None,
-                }
-                .into(),
-            ],
+            "Keep it for a buyer",
+            &of::RESERVE_PIECE,
+            under(json!({"piece": id})),
             "",
-        ),
-        deed("Sell it", "SellPieces", sold.collect(), ""),
+        )?,
+        deed("No longer keep it", &of::RELEASE_PIECE, own(), "")?,
         deed(
-            "Take it back",
-            "ReturnPiece",
-            vec![
-                ReturnPiece {
-                    piece: id,
-                    note: None,
-                }
-                .into(),
-            ],
+            "Sell it",
+            &of::SELL_PIECES,
+            under(json!({"items": [{"piece": id}]})),
             "",
-        ),
-        deed(
-            "Put it back into stock",
-            "RestockPiece",
-            vec![
-                RestockPiece {
-                    piece: id,
-                    note: None,
-                }
-                .into(),
-            ],
-            "",
-        ),
-        deed(
-            "Buy it back",
-            "BuyBackPiece",
-            bought.collect(),
-            "no session is open to weigh it in",
-        ),
-        deed(
-            "Say that it turned up again",
-            "FindPiece",
-            vec![
-                FindPiece {
-                    piece: id,
-                    note: None,
-                }
-                .into(),
-            ],
-            "",
-        ),
-        deed("Say that it is stolen", "StealPiece", vec![stolen.into()], ""),
-        deed(
-            "Say that it is back",
-            "RecoverPiece",
-            vec![
-                RecoverPiece {
-                    piece: id,
-                    note: None,
-                }
-                .into(),
-            ],
-            "",
-        ),
+        )?,
+        deed("Take it back", &of::RETURN_PIECE, own(), "")?,
+        deed("Put it back into stock", &of::RESTOCK_PIECE, own(), "")?,
+        deed("Buy it back", &of::BUY_BACK_PIECE, bought.collect(), SESSION)?,
+        deed("Say that it turned up again", &of::FIND_PIECE, own(), "")?,
+        deed("Say that it is stolen", &of::STEAL_PIECE, own(), "")?,
+        deed("Say that it is back", &of::RECOVER_PIECE, own(), "")?,
         deed(
             "Destroy it before a witness",
-            "DestroyPiece",
-            vec![destroyed.into()],
+            &of::DESTROY_PIECE,
+            vec![destroyed],
             "",
-        ),
+        )?,
     ])
 }
 
-fn of_sale(piece: &Piece) -> Vec<Deed> {
-    const NOT_SOLD: &str = "it is in no sale";
-    let with = |make: &dyn Fn(SaleId) -> Command| piece.sale.map(make).into_iter().collect::<Vec<_>>();
-    let pieces = || vec![piece.piece];
-    let note = None::<String>;
-    vec![
-        deed(
-            "Hand it over",
-            "HandOverPieces",
-            with(&|sale| {
-                HandOverPieces {
-                    sale,
-                    pieces: pieces(),
-                    note: note.clone(),
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-        deed(
-            "Send it to its buyer",
-            "DispatchPieces",
-            with(&|sale| {
-                let (weight, seal, insured, carrier, tracking) = (None, None, None, None, None);
-                let (pieces, note) = (pieces(), note.clone());
-                DispatchPieces {
-                    sale,
-                    pieces,
-                    weight,
-                    seal,
-                    insured,
-                    carrier,
-                    tracking,
-                    note,
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-        deed(
-            "Say that it arrived",
-            "DeliverPieces",
-            with(&|sale| {
-                DeliverPieces {
-                    sale,
-                    pieces: pieces(),
-                    note: note.clone(),
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-        deed(
-            "Say that it was lost on its way",
-            "LosePieces",
-            with(&|sale| {
-                LosePieces {
-                    sale,
-                    pieces: pieces(),
-                    note: note.clone(),
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-        deed(
-            "Say that it came back undelivered",
-            "SendBackPieces",
-            with(&|sale| {
-                SendBackPieces {
-                    sale,
-                    pieces: pieces(),
-                    note: note.clone(),
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-        deed(
-            "Call its sale off",
-            "CancelSale",
-            with(&|sale| {
-                CancelSale {
-                    sale,
-                    pieces: pieces(),
-                    note: note.clone(),
-                }
-                .into()
-            }),
-            NOT_SOLD,
-        ),
-    ]
+fn of_sale(piece: &Piece) -> Result<Vec<Deed>, Problem> {
+    let deeds: [(&'static str, &Recording); 6] = [
+        ("Hand it over", &of::HAND_OVER_PIECES),
+        ("Send it to its buyer", &of::DISPATCH_PIECES),
+        ("Say that it arrived", &of::DELIVER_PIECES),
+        ("Say that it was lost on its way", &of::LOSE_PIECES),
+        ("Say that it came back undelivered", &of::SEND_BACK_PIECES),
+        ("Call its sale off", &of::CANCEL_SALE),
+    ];
+    let body = |sale| json!({"sale": sale, "pieces": [piece.piece]});
+    let bodies: Vec<Value> = piece.sale.map(body).into_iter().collect();
+    let each = deeds.into_iter();
+    each.map(|(words, recording)| deed(words, recording, bodies.clone(), NOT_SOLD))
+        .collect()
 }

@@ -205,7 +205,7 @@ async fn home_says_when_more_is_promised_than_the_metal_gives() {
     app.done("/v1/melts", charge).await;
     let shown = office.get(&app, "/home").await.text();
     assert!(shown.contains("Promised more than can be poured"), "{shown}");
-    assert!(shown.contains("4 more must be poured for what is promised, some 200 g; the lots that are fine enough hold 150 g."), "{shown}");
+    assert!(shown.contains("4 more must be poured for what is promised, some 200.00 g; the lots that are fine enough hold 150.00 g."), "{shown}");
 }
 
 #[actix_web::test]
