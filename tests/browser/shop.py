@@ -57,8 +57,9 @@ class Maker:
 
     def near(self, thing, words):
         """Clicks what stands beside a thing of a list."""
-        item = self.page.locator(f"main li:has-text('{thing}')").first
-        self.follow(item.locator(f":is(a, button):has-text('{words}')").first.click)
+        ways = f":is(a, button):has-text('{words}')"
+        item = self.page.locator(f"main li:has-text('{thing}')", has=self.page.locator(ways)).first
+        self.follow(item.locator(ways).first.click)
 
     def type(self, **fields):
         """Fills fields in by name; `__` stands for a slash."""
@@ -212,7 +213,8 @@ def metal_in(maker):
     maker.look("form-lot")
     maker.send()
     for residue in ("prills", "lemel"):
-        maker.page.goto(maker.book.url + "/bench/jars/new")
+        maker.go("Office", "Set up")
+        maker.click("A jar")
         maker.type(residue=residue, metal="silver", fineness="999", label=f"Silver {residue}")
         maker.send()
 
@@ -282,15 +284,16 @@ def sorted_out(maker):
 
 
 def struck(maker):
-    """Each of the four under the die, one of them twice."""
-    maker.page.goto(maker.book.url + "/bench/strikes/new")
-    maker.type(die="Lantern and waves")
-    for at in range(4):
-        maker.page.locator("main input[type=checkbox][name=items]").nth(at).check()
-        name = maker.page.locator("main select[name$='/outcome']").nth(at).get_attribute("name")
-        maker.put(name, "Good")
+    """Each of the four under the die, a tap a piece."""
+    maker.go("Bench")
+    maker.click("Strike")
+    maker.click("Lantern and waves")
+    maker.page.wait_for_selector("[data-bench][data-ready=yes]", timeout=20_000)
+    for _ in range(4):
+        maker.page.click("[data-outcomes] button[value=good]")
+        maker.page.wait_for_selector("[data-line][data-waiting='0']", state="attached", timeout=20_000)
+        maker.page.wait_for_timeout(300)
     maker.look("bench-strikes")
-    maker.send()
 
 
 def assayed(maker):

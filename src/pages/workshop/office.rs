@@ -49,6 +49,8 @@ pub struct Section {
     pub lines: Vec<Line>,
     /// How many more there are that are not shown.
     pub unshown: usize,
+    /// Whether a line is a group of things, so that the lines are not counted.
+    pub grouped: bool,
     /// What stands there if there are none; a section without it is then left out.
     pub none: &'static str,
     /// What may be done with all of them.
@@ -136,7 +138,7 @@ fn drawn(section: &Section, at: usize) -> Markup {
     let count = section.lines.len().saturating_add(section.unshown);
     html! {
         section .part aria-labelledby=(id) {
-            h2 id=(id) { (section.title) @if count > 0 { " " span .count { (count) } } }
+            h2 id=(id) { (section.title) @if count > 0 && !section.grouped { " " span .count { (count) } } }
             @if !section.help.is_empty() { p .help { (section.help) } }
             @if section.lines.is_empty() { p .none { (section.none) } }
             @else {

@@ -218,17 +218,21 @@ fn returning(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 /// The counts of a return, said back before it is recorded.
 fn owes_nothing(app: &App, visit: &Visit, body: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let (row, _) = consignment(app, visit)?;
-    let lines = body.get("lines").and_then(Value::as_array);
-    let outcomes: Vec<&str> = lines
-        .into_iter()
-        .flatten()
-        .filter_map(|line| line.get("outcome").and_then(Value::as_str))
-        .collect();
-    // What has no outcome yet is refused line by line, without a question before.
-    if outcomes.len() != row.pieces.len() {
+    let lines = || body.get("lines").and_then(Value::as_array).into_iter().flatten();
+    let outcome = |line: &'_ Value| line.get("outcome").and_then(Value::as_str).map(str::to_owned);
+    let outcomes: Vec<String> = lines().filter_map(outcome).collect();
+    let unmarked = |line: &&Value| outcome(line).as_deref() == Some("unmarked");
+    let unexplained = lines().filter(unmarked).any(|line| line.get("reason").is_none());
+    // A line that says too little is refused, without a question before.
+    if outcomes.len() != row.pieces.len() || unexplained {
         return Ok(None);
     }
-    let count = |words: &[&str]| outcomes.iter().filter(|outcome| words.contains(outcome)).count();
+    let count = |words: &[&str]| {
+        outcomes
+            .iter()
+            .filter(|outcome| words.contains(&outcome.as_str()))
+            .count()
+    };
     Ok(Some(format!(
         "{} were sent: {} marked, {} unmarked, {} kept or cut, {} missing. Does that agree with the parcel and the office's note?",
         row.pieces.len(),

@@ -57,6 +57,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             Section {
                 title: "Ready to be sent".to_owned(),
                 lines: to_send.collect(),
+                grouped: true,
                 none: "Nothing waits to be sent.",
                 ways: vec![Way::new("Send pieces of your choice", "/consignments/new")],
                 ..Section::default()

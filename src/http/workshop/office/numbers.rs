@@ -67,6 +67,7 @@ pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
                 title: "Labels".to_owned(),
                 help: "With a code that leads to the piece's page. For the pieces of a series that are in the workshop.",
                 lines: waiting.labels.iter().map(label).collect(),
+                grouped: true,
                 none: "No piece in the workshop has a serial.",
                 ..Section::default()
             },
@@ -94,6 +95,7 @@ fn section(
     Section {
         title: title.to_owned(),
         lines: waiting.iter().map(line).collect(),
+        grouped: true,
         none,
         ..Section::default()
     }

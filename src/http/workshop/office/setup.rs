@@ -1,9 +1,9 @@
-//! What the workshop has set up: scales, dies, lots, customers whose metal is here.
+//! What the workshop has set up: scales, lots, jars, dies, customers whose metal is here.
 
 use super::super::offered::{of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::shown;
-use crate::domain::{Book, Die, DieState, Lot, Owner, Scale};
+use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Scale};
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
 
@@ -12,7 +12,11 @@ use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
 /// # Errors
 /// When the log or the vault cannot be read.
 pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
-    let (scales, dies, lots, owners) = of_now(app, found)?;
+    let (scales, dies, lots, owners, jars) = of_now(app, found)?;
+    let jars = jars
+        .iter()
+        .map(|row| jar(app, visit, row))
+        .collect::<Result<Vec<Line>, Problem>>()?;
     let scales = scales
         .iter()
         .map(|row| scale(app, visit, row))
@@ -49,6 +53,12 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                     &[("Metal received", "/lots/new")],
                 )
             },
+            section(
+                "Jars of residues",
+                jars,
+                "No jar.",
+                &[("A jar", "/bench/jars/new")],
+            ),
             section("Dies", dies, "No die.", &[("A die", "/dies/new")]),
             section(
                 "Customers whose metal is here",
@@ -72,7 +82,7 @@ fn section(title: &str, lines: Vec<Line>, none: &'static str, ways: &[(&str, &st
     }
 }
 
-type Found = (Vec<Scale>, Vec<Die>, Vec<Lot>, Vec<Owner>);
+type Found = (Vec<Scale>, Vec<Die>, Vec<Lot>, Vec<Owner>, Vec<Jar>);
 
 fn found(book: &Book) -> Found {
     let mut scales: Vec<Scale> = book.scales().cloned().collect();
@@ -83,7 +93,9 @@ fn found(book: &Book) -> Found {
     lots.sort_by_key(|row| std::cmp::Reverse(row.number));
     let mut owners: Vec<Owner> = book.owners().cloned().collect();
     owners.sort_by_key(|row| row.since);
-    (scales, dies, lots, owners)
+    let mut jars: Vec<Jar> = book.jars().cloned().collect();
+    jars.sort_by_key(|row| row.since);
+    (scales, dies, lots, owners, jars)
 }
 
 fn scale(app: &App, visit: &Visit, row: &Scale) -> Result<Line, Problem> {
@@ -142,6 +154,18 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
             row.basis.word(),
             row.mass,
             row.left
+        ),
+        ways: Vec::new(),
+    })
+}
+
+fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<Line, Problem> {
+    Ok(Line {
+        words: said(app, visit, row.jar.0, "label")?.unwrap_or_else(|| format!("Jar of {}", row.residue)),
+        path: Some(format!("/entries/{}", row.since)),
+        more: format!(
+            "{} of {} {} ‰ and finer, {} g by the book",
+            row.residue, row.metal, row.fineness, row.mass
         ),
         ways: Vec::new(),
     })
