@@ -180,7 +180,9 @@ impl Look<'_> {
                     row.mass,
                     self.told(row.at)
                 ),
-                link: form.or_else(|| named::page_of(Table::Consignment, id)),
+                link: form
+                    .or_else(|| named::page_of(Table::Consignment, id))
+                    .or_else(|| Some("/consignments?state=at_office".to_owned())),
                 does: "Record what came back",
             }
         };

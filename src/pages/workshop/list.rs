@@ -141,7 +141,7 @@ fn field(filter: &FilterSeen) -> Markup {
 
 fn table(seen: &ListSeen<'_>) -> Markup {
     html! {
-        div .wide tabindex="0" role="region" aria-label=(seen.title) {
+        div .wide tabindex="0" role="group" aria-label=(seen.title) {
             table {
                 thead { tr { @for head in seen.heads { th scope="col" .figure[head.figure] { (head.words) } } } }
                 tbody {

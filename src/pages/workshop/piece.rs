@@ -191,7 +191,7 @@ fn readings(seen: &PieceSeen) -> Markup {
             h2 #readings { "Weighings" }
             @if seen.readings.is_empty() { p .none { "It was never weighed." } }
             @else {
-                div .wide tabindex="0" role="region" aria-labelledby="readings" {
+                div .wide tabindex="0" role="group" aria-labelledby="readings" {
                     table {
                         thead { tr {
                             th .figure scope="col" { "The scale showed" } th scope="col" { "When" } th scope="col" { "At which point" }
@@ -227,7 +227,7 @@ fn shares(seen: &PieceSeen) -> Markup {
         @if !seen.shares.is_empty() {
             section aria-labelledby="shares" {
                 h2 #shares { "Whose metal is in it" }
-                div .wide tabindex="0" role="region" aria-labelledby="shares" {
+                div .wide tabindex="0" role="group" aria-labelledby="shares" {
                     table {
                         thead { tr {
                             th scope="col" { "Lot" } th .figure scope="col" { "Grams" } th .figure scope="col" { "Declared, ‰" }
