@@ -153,6 +153,19 @@ fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
                 once(filled, "prills/mass", prills.mass.text());
             }
         }
+        Event::PieceHallmarked(_)
+        | Event::PieceUnmarked(_)
+        | Event::PieceKept(_)
+        | Event::PieceMissing(_) => {
+            returned(filled, event);
+        }
+        other => plain(filled, other),
+    }
+}
+
+/// What became of a piece at the assay office.
+fn returned(filled: &mut Vec<(String, String)>, event: &Event) {
+    match event {
         Event::PieceHallmarked(e) => {
             once(filled, "hallmark/fineness", &e.hallmark.fineness.to_string());
             for seen in &e.hallmark.marks {
@@ -185,7 +198,7 @@ fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
             );
         }
         Event::PieceMissing(e) => line(filled, "lines", &e.piece.to_string(), &[("outcome", "missing")]),
-        other => plain(filled, other),
+        _ => {}
     }
 }
 
