@@ -148,6 +148,7 @@ fn sections(book: &Book) -> Vec<Section> {
             help: part.help,
             lines,
             unshown,
+            grouped: false,
             none: part.none,
             ways: part
                 .all
