@@ -40,6 +40,7 @@ mod statement;
 mod stock;
 #[cfg(feature = "server")]
 mod traced;
+mod trusting;
 pub mod verify;
 
 #[cfg(feature = "server")]

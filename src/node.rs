@@ -12,9 +12,11 @@ mod keyfile;
 mod reading;
 mod running;
 mod tiles;
+mod tls;
 
 pub use folder::{BookFolder, FolderError};
 pub use founding::{Founded, Founding, FoundingError, found};
 pub use keyfile::{KeyFile, KeyFileError};
 pub use reading::{BookReader, ReadError, accounts};
-pub use running::{Node, NodeError, open_desk, rebuild, serve};
+pub use running::{Line, Node, NodeError, open_desk, rebuild, serve};
+pub use tls::{Root, TlsError};

@@ -33,7 +33,7 @@ use super::found::Found;
 use super::problem::{self, Problem};
 use super::routes::{Route, Who};
 use super::sessions::{self, SignedIn};
-use super::{App, conditions, log_failure, pages};
+use super::{App, conditions, log_failure, pages, proxies};
 use crate::pages::workshop::{Leaf, Markup, SignIn, Typed, html};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -120,7 +120,7 @@ async fn handle(
     signed_in: Option<&SignedIn>,
 ) -> Result<HttpResponse, Problem> {
     if signed_in.is_none() {
-        app.limits.public(request.peer_addr())?;
+        app.limits.public(proxies::caller(request, app))?;
     }
     match sheet {
         Sheet::SignIn => return sign_in::show(request, app, signed_in),

@@ -271,6 +271,8 @@ pub const ROUTES: &[Route] = &[
     page("/check", Page::Check),
     page("/check/{module}", Page::Module),
     page("/assets/{name}", Page::Asset),
+    page("/trust", Page::Trust),
+    page("/trust/root.crt", Page::Root),
     read("/sign-in", Who::Public, Deed::Sheet(Sheet::SignIn)),
     ask("/sign-in", Deed::Sheet(Sheet::SendToken)),
     ask("/sign-out", Deed::Sheet(Sheet::SignOut)),

@@ -7,6 +7,7 @@ use super::{HOME, Sheet, Visit, fields, form, page as whole_page, see, visit};
 use crate::http::App;
 use crate::http::asked::Asked;
 use crate::http::problem::Problem;
+use crate::http::proxies;
 use crate::http::query::Parameters;
 use crate::http::routes::{self, Deed, Who};
 use crate::http::sessions::{self, SignedIn};
@@ -91,7 +92,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
     let kept = kept(&typed);
     let now = (app.clock)();
     let Some(holder) = app.access.holder(token.trim(), now) else {
-        app.limits.wrong_token(request.peer_addr())?;
+        app.limits.wrong_token(proxies::caller(request, app))?;
         let said = SignIn {
             next: next.as_deref(),
             fault: Some(WRONG),
