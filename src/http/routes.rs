@@ -150,7 +150,6 @@ type Rows = std::iter::Flatten<std::iter::Copied<std::slice::Iter<'static, &'sta
 
 impl Routes {
     /// All rows, in their order.
-    #[must_use]
     pub fn iter(self) -> Rows {
         self.0.iter().copied().flatten()
     }

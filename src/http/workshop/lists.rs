@@ -239,7 +239,7 @@ fn filters<T>(names: &Names<'_>, asked: &[(&Filter<T>, String)]) -> Result<Vec<F
     let each = asked.iter().map(|(filter, value)| {
         let choices = match filter.of {
             Of::Words(words) => {
-                let several = value.contains(',').then(|| value.as_str());
+                let several = value.contains(',').then_some(value.as_str());
                 let all = words.iter().copied().chain(several);
                 all.map(|word| (word.to_owned(), word.replace('_', " ").replace(',', " or ")))
                     .collect()

@@ -69,7 +69,7 @@ impl Found {
         let mut sessions: Vec<_> = book.sessions().cloned().collect();
         sessions.sort_by_key(|session| Reverse(session.since));
         sessions.truncate(SESSIONS_MOST);
-        let named = said.iter().filter_map(|event| match event {
+        let mut named = said.iter().filter_map(|event| match event {
             Event::LotReceived(e) => Some(e.session),
             Event::PieceWeighed(e) => Some(e.session),
             Event::MeltCharged(e) => Some(e.session),
@@ -78,9 +78,7 @@ impl Found {
             Event::SessionClosed(e) => Some(e.session),
             _ => None,
         });
-        let missing = named
-            .filter(|id| sessions.iter().all(|session| session.session != *id))
-            .next();
+        let missing = named.find(|id| sessions.iter().all(|session| session.session != *id));
         sessions.extend(missing.and_then(|id| book.session(id).cloned()));
         Self {
             rows,

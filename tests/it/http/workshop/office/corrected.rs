@@ -13,7 +13,7 @@ async fn entry_of(desk: &Desk, kind: &str) -> u64 {
         .await
         .expect(200)
         .json();
-    let entries = told["entries"].as_array().unwrap().iter();
+    let mut entries = told["entries"].as_array().unwrap().iter();
     let has = |entry: &&Value| {
         entry["events"]
             .as_array()
@@ -21,9 +21,7 @@ async fn entry_of(desk: &Desk, kind: &str) -> u64 {
             .iter()
             .any(|event| event["kind"] == kind)
     };
-    entries.filter(has).next_back().unwrap()["index"]
-        .as_u64()
-        .unwrap()
+    entries.rfind(has).unwrap()["index"].as_u64().unwrap()
 }
 
 async fn begun() -> (Desk, Workshop, Vec<String>) {
