@@ -28,6 +28,8 @@ pub struct FileStamp {
     pub bytes: u64,
     /// The number by which the file system knows it.
     pub number: u64,
+    /// Who may read and write it: the permission bits.
+    pub mode: u32,
 }
 
 /// An exclusive lock that ends when it is dropped.
@@ -67,6 +69,12 @@ pub trait Files: Send + Sync {
     fn sync_dir(&self, path: &Path) -> io::Result<()>;
     /// Takes the exclusive lock of a file, made if it is not there; none when another holds it.
     fn lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>>;
+
+    /// The mode of a file that others than its owner may read or write; none when it is the owner's alone, or not there.
+    fn open_to_others(&self, path: &Path) -> io::Result<Option<u32>> {
+        let mode = self.stamp(path)?.map(|stamp| stamp.mode);
+        Ok(mode.filter(|mode| mode & 0o077 != 0))
+    }
 
     /// A whole file.
     fn read_whole(&self, path: &Path) -> io::Result<Vec<u8>> {
@@ -180,6 +188,7 @@ impl Files for RealFiles {
                 modified: found.modified().ok(),
                 bytes: found.len(),
                 number: found.ino(),
+                mode: found.mode() & 0o7777,
             })),
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
             Err(error) => Err(error),

@@ -3,7 +3,7 @@
 //! It keeps for every file what is written and what is durable, and for every folder which names are durable. A power
 //! cut keeps each write since the last sync whole, in part (by 512-byte sectors) or not at all, and each folder's new
 //! names up to some point, as a seed says. Deliberately simpler than a disk: folders are durable as soon as they are
-//! made, and bytes that were durable never change by themselves (tests change those with [`MemoryFiles::patch`]).
+//! made, every file is its owner's alone, and bytes that were durable never change by themselves (tests change those with [`MemoryFiles::patch`]).
 
 mod disk;
 
@@ -15,7 +15,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use disk::{Chance, Disk, Go, NameChange, failed, files_of, overwrite};
 pub use disk::{Fault, FaultKind, Operation};
 
-use super::files::{FileStamp, Files, Lock, OpenFile};
+use super::files::{FileStamp, Files, Lock, MODE_PRIVATE, OpenFile};
 use super::format::{narrow, wide};
 
 const SECTOR_BYTES: usize = 512;
@@ -230,6 +230,7 @@ impl Files for MemoryFiles {
                 modified: None,
                 bytes,
                 number: wide(number),
+                mode: MODE_PRIVATE,
             }))
         })
     }

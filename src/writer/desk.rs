@@ -7,8 +7,8 @@ use super::landing::{Landing, distinct, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
-use crate::check::ChainEnd;
-use crate::domain::{Book, Command, Draw, Event, FieldErased, Row, Timestamp, Touched};
+use crate::check::{ChainEnd, Operators};
+use crate::domain::{Book, Command, Draw, Event, FieldErased, Refusal, Row, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -26,6 +26,8 @@ pub struct DeskKeys {
     pub recorder: Signer,
     /// Signs checkpoints.
     pub log: NoteSigner,
+    /// Signs them too, as soon as the key chain lets it: the key that is to follow.
+    pub next_log: Option<NoteSigner>,
     /// Keys the digests of requests.
     pub secret: [u8; 32],
 }
@@ -76,10 +78,13 @@ pub struct Desk {
     pub(super) store: Arc<dyn Store>,
     pub(super) origin: String,
     pub(super) deskkeys: DeskKeys,
+    /// The keys that may sign checkpoints, with their thumbprints.
+    pub(super) sealers: Vec<(String, NoteSigner)>,
     pub(super) book: Book,
     pub(super) keys: Keys,
     pub(super) chains: HashMap<Uuid, ChainEnd>,
     pub(super) requests: HashMap<Uuid, u64>,
+    pub(super) operators: Operators,
     pub(super) published: Arc<Published>,
     pub(super) last: Timestamp,
     pub(super) sealed: Option<Released>,
@@ -153,8 +158,8 @@ impl Desk {
         if let Some(index) = self.requests.get(&submission.request).copied() {
             return self.repeat(index, &submission, &digest, landings);
         }
-        if let Some(stale) = self.stale(&submission) {
-            return Ok(Err(stale));
+        if let Some(refused) = self.revoked(&submission).or_else(|| self.stale(&submission)) {
+            return Ok(Err(refused));
         }
         let landing = match &submission.ask {
             Ask::KeyEntry(bytes) => self.take_key_entry(bytes, &submission),
@@ -171,6 +176,10 @@ impl Desk {
         Ok(landing.map(|mut landing| {
             landing.digest = digest;
             self.requests.insert(submission.request, landing.index);
+            let taken = self
+                .operators
+                .take(landing.index, landing.entry.payload.by, landing.events.iter());
+            assert!(taken.is_ok(), "who was revoked has been refused above");
             let recorded = Recorded {
                 index: landing.index,
                 leaf: landing.leaf,
@@ -239,6 +248,21 @@ impl Desk {
             events,
             repeated: true,
         }))
+    }
+
+    /// An operator who was revoked records nothing, and is not revoked again.
+    fn revoked(&self, submission: &Submission) -> Option<SubmitError> {
+        let named = match &submission.ask {
+            Ask::Command(Command::RevokeOperator(c)) => Some(c.operator),
+            _ => None,
+        };
+        let mut concerned = std::iter::once(submission.by).chain(named);
+        concerned.find_map(|operator| {
+            let revoked = self.operators.revoked_at(operator)?;
+            Some(SubmitError::Refused(
+                Refusal::OperatorRevoked { operator, revoked }.into(),
+            ))
+        })
     }
 
     fn stale(&self, submission: &Submission) -> Option<SubmitError> {
@@ -319,7 +343,11 @@ impl Desk {
             size,
             root,
         }
-        .sign(&self.deskkeys.log);
+        .sign_by(&match self.sealers_at(size).as_slice() {
+            // A book that is founded entry by entry adds its log key last.
+            [] => vec![&self.deskkeys.log],
+            sealers => sealers.to_vec(),
+        });
         Released { note, size, root }
     }
 

@@ -9,7 +9,7 @@ use crate::domain::{
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
-use crate::record::{Entry, Malformed, Sealed, Unsealed, thumbprint};
+use crate::record::{Entry, Malformed, Sealed, Unsealed};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -88,6 +88,11 @@ impl Desk {
 
     /// An entry by a key that may not sign could be recorded, but the book would never open again.
     pub(super) fn may_sign(&self) -> Result<(), SubmitError> {
+        let next = self.size().saturating_add(1);
+        if self.sealers_at(next).is_empty() {
+            let why = "no log key is at hand that could seal it".to_owned();
+            return Err(SubmitError::Refused(Refusal::RecorderKey { why }.into()));
+        }
         let kid = self.deskkeys.recorder.kid();
         match self.keys.valid(kid, KeyRole::Recorder, self.size()) {
             Ok(_) => Ok(()),
@@ -237,13 +242,9 @@ impl Desk {
             return Err(refused(&"its jti is not the Idempotency-Key"));
         }
         let index = self.size();
-        let sealing = thumbprint(&self.deskkeys.log.verifier().public());
-        if entry
-            .events()
-            .any(|event| matches!(event, Event::KeyRevoked(e) if e.kid == sealing))
-        {
+        if self.sealed.is_some() && !self.seals_after(index, &entry) {
             return Err(refused(
-                &"this key seals the checkpoints of the book: put the new log key in its place first",
+                &"no key at hand could seal the checkpoints of the book then: put the new log key in its place first",
             ));
         }
         self.keys
@@ -264,6 +265,19 @@ impl Desk {
             changes: Changes::default(),
             private: Vec::new(),
             erases: None,
+        })
+    }
+
+    /// Whether a log key at hand could sign the checkpoint that covers an entry about keys.
+    fn seals_after(&self, index: u64, entry: &Entry) -> bool {
+        let size = index.saturating_add(1);
+        self.sealers.iter().any(|(kid, _)| {
+            let told = entry.events().find_map(|event| match event {
+                Event::KeyRevoked(revoked) if revoked.kid == *kid => Some(false),
+                Event::KeyAdded(added) if added.kid == *kid => Some(added.role == KeyRole::Log),
+                _ => None,
+            });
+            told.unwrap_or_else(|| self.keys.valid(kid, KeyRole::Log, size).is_ok())
         })
     }
 
