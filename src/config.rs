@@ -1,6 +1,6 @@
 //! Settings of a book: `pourbook.toml`. No secret stands in it.
 
-use crate::http::Quotas;
+use crate::http::{Quotas, WorkshopSettings};
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
@@ -40,6 +40,9 @@ pub struct Settings {
     /// How often one address may ask; 0 switches a limit off, as behind a proxy that limits itself.
     #[serde(default)]
     pub limits: Quotas,
+    /// The workshop's own pages.
+    #[serde(default)]
+    pub workshop: WorkshopSettings,
 }
 
 /// Why settings are not usable.
@@ -59,6 +62,9 @@ pub enum SettingsError {
     /// The maker cannot be one.
     #[error("pourbook.toml: maker {0:?} must be a name of at most 80 characters in one line")]
     Maker(String),
+    /// What is said of the workshop's pages cannot be.
+    #[error("pourbook.toml: [workshop] {0}")]
+    Workshop(&'static str),
     /// The currency cannot be one.
     #[error("pourbook.toml: currency {0:?} must be three capital letters of ISO 4217")]
     Currency(String),
@@ -100,7 +106,7 @@ impl Settings {
         if self.currency.len() != 3 || !self.currency.bytes().all(|b| b.is_ascii_uppercase()) {
             return Err(SettingsError::Currency(self.currency.clone()));
         }
-        Ok(())
+        self.workshop.check().map_err(SettingsError::Workshop)
     }
 
     /// Writes `pourbook.toml`.

@@ -20,6 +20,7 @@ mod private;
 mod refusal;
 mod serial;
 mod words;
+mod zone;
 
 pub use book::*;
 pub use command::*;
@@ -34,3 +35,4 @@ pub use private::{Audience, Private, PrivateMember, PrivateValue};
 pub use refusal::{Refusal, Refused};
 pub use serial::{CodeError, Serial, SerialError, SeriesCode, certificate_code, read_certificate_code};
 pub use words::*;
+pub use zone::Zone;

@@ -7,6 +7,7 @@
 
 mod accept;
 mod access;
+mod admission;
 mod asked;
 mod calculations;
 mod codes;
@@ -44,8 +45,10 @@ mod readings;
 mod reads;
 pub mod routes;
 mod said;
+mod sessions;
 mod stock_value;
 mod traced;
+pub mod workshop;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
@@ -56,6 +59,8 @@ pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use said::Said;
+pub use sessions::Sessions;
+pub use workshop::WorkshopSettings;
 
 use crate::accounts::Accounts;
 use crate::domain::Timestamp;
@@ -67,9 +72,10 @@ use crate::writer::Writer;
 use actix_web::http::{Method, header};
 use actix_web::web::{self, Data, Payload, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
+use admission::{admit, is_open, is_open_path};
 use asked::Asked;
 use found::Found;
-use routes::{Deed, ROUTES, Route, Who};
+use routes::{Deed, ROUTES, Route};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -88,6 +94,10 @@ pub struct Settings {
     pub policy: String,
     /// How long a body may take to arrive.
     pub body_timeout: Duration,
+    /// Currency of the book's money, ISO 4217.
+    pub currency: String,
+    /// The workshop's own pages.
+    pub workshop: WorkshopSettings,
 }
 
 /// Everything that handlers use.
@@ -118,6 +128,10 @@ pub struct App {
     pub limits: Limits,
     /// The streams of entries that are open.
     pub streams: Streams,
+    /// Who is signed in.
+    pub sessions: Sessions,
+    /// 32 random bytes: for sessions, and for the keys of forms.
+    pub chance: Arc<dyn Fn() -> [u8; 32] + Send + Sync>,
 }
 
 impl App {
@@ -176,7 +190,7 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
 async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) -> HttpResponse {
     let problem =
         Problem::method("this address does not take that method").with(header::ALLOW, routes::allowed(path));
-    if ROUTES.iter().any(|route| route.path == path && route.is_page()) {
+    if pages::are_at(path) {
         return pages::refuse(&problem, None, &app);
     }
     if preflight::is_one(&request) && is_open_path(path, &app) {
@@ -202,6 +216,9 @@ async fn answer(
     if let Deed::Page(page) = route.deed {
         return pages::answer(page, route, &request, payload, &app).await;
     }
+    if let Deed::Sheet(sheet) = route.deed {
+        return workshop::answer(sheet, route, &request, payload, &app).await;
+    }
     let outcome = handle(route, &request, payload, &app).await;
     let mut reply = outcome.unwrap_or_else(|problem| {
         log_failure(&problem, route);
@@ -215,25 +232,16 @@ async fn answer(
         headers.insert(header::ACCESS_CONTROL_EXPOSE_HEADERS, exposed);
     } else {
         let vary = match route.deed {
-            Deed::Events => "authorization, accept",
-            _ => "authorization",
+            Deed::Events => "authorization, cookie, pourbook-form, accept",
+            _ => "authorization, cookie, pourbook-form",
         };
         headers.insert(header::VARY, header::HeaderValue::from_static(vary));
     }
-    let sniff = header::HeaderValue::from_static("nosniff");
-    headers.insert(header::X_CONTENT_TYPE_OPTIONS, sniff);
+    headers.insert(
+        header::X_CONTENT_TYPE_OPTIONS,
+        header::HeaderValue::from_static("nosniff"),
+    );
     reply
-}
-
-/// Whether everybody may call a route.
-fn is_open(route: &Route, app: &App) -> bool {
-    route.who == Who::Public || (route.who == Who::Entries && app.settings.entries_public)
-}
-
-/// Whether everybody may call every route of a path.
-fn is_open_path(path: &str, app: &App) -> bool {
-    let mut routes = ROUTES.iter().filter(|route| route.path == path);
-    routes.all(|route| is_open(route, app))
 }
 
 /// A failure of ours is logged once, here; the client is told no internals.
@@ -331,7 +339,8 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         | Deed::Calculation(_)
         | Deed::Comparison
         | Deed::Code
-        | Deed::Page(_) => Err(Problem::internal("what has a body of its own is no plain read")),
+        | Deed::Page(_)
+        | Deed::Sheet(_) => Err(Problem::internal("what has a body of its own is no plain read")),
         Deed::Figure(figure) => figure(app, asked),
         Deed::Find => find::find(app, asked),
         Deed::List(table) => lists::list(app, asked, table),
@@ -350,30 +359,6 @@ fn look_up(deed: Deed, asked: &Asked, app: &App) -> Result<Found, Problem> {
         Deed::Description => log_files::description(asked),
         Deed::Health => log_files::health(app, asked),
         Deed::ProblemPage => log_files::problem_page(asked),
-    }
-}
-
-/// Who calls, whether the table lets them, and whether they ask too often.
-fn admit(route: &Route, request: &HttpRequest, app: &App) -> Result<Option<Caller>, Problem> {
-    let roles: &[Role] = match route.who {
-        Who::Roles(roles) => roles,
-        _ if is_open(route, app) => return app.limits.public(request.peer_addr()).map(|()| None),
-        _ => &[Role::Auditor],
-    };
-    let authorization = conditions::single(request.headers(), header::AUTHORIZATION)?;
-    let caller = match app.access.caller(authorization, (app.clock)()) {
-        Err(unknown) if authorization.is_some() => {
-            app.limits.wrong_token(request.peer_addr())?;
-            return Err(unknown);
-        }
-        known => known?,
-    };
-    if roles.contains(&caller.role) {
-        Ok(Some(caller))
-    } else {
-        Err(Problem::forbidden(
-            "this is not the part of the role that the token has",
-        ))
     }
 }
 

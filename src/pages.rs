@@ -21,6 +21,7 @@ mod start;
 mod story;
 mod told;
 mod words;
+pub mod workshop;
 
 pub use assets::{Asset, asset, module};
 pub use code::{CodeAnswer, Shown, code};

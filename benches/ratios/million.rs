@@ -7,7 +7,7 @@ use super::shop::{NOW, Shop};
 use super::table::{ROUNDS, bound, median};
 use pourbook::config::{EntriesFor, Settings};
 use pourbook::domain::Draw;
-use pourbook::http::Quotas;
+use pourbook::http::{Quotas, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, Node, found, open_desk};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -23,6 +23,7 @@ pub fn settings() -> Settings {
         maker: None,
         second_pin: None,
         limits: Quotas::OFF,
+        workshop: WorkshopSettings::default(),
     }
 }
 

@@ -32,7 +32,7 @@ use super::Failure;
 use super::arguments::json;
 use crate::config::{EntriesFor, Settings};
 use crate::domain::Timestamp;
-use crate::http::Quotas;
+use crate::http::{Quotas, WorkshopSettings};
 use crate::node::{BookFolder, Founding, found, open_desk};
 use clap::Args;
 use std::path::PathBuf;
@@ -88,6 +88,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         maker: None,
         second_pin: None,
         limits: Quotas::default(),
+        workshop: WorkshopSettings::default(),
     };
     found(
         folder,

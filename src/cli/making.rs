@@ -3,7 +3,7 @@
 use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::config::{EntriesFor, Settings};
-use crate::http::Quotas;
+use crate::http::{Quotas, WorkshopSettings};
 use crate::log::StoreError;
 use crate::node::{BookFolder, Founding, FoundingError, chance, clock, found};
 use clap::Args;
@@ -58,6 +58,7 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         maker: arguments.maker.clone(),
         second_pin: arguments.second_pin.clone(),
         limits: Quotas::default(),
+        workshop: WorkshopSettings::default(),
     };
     let founding = Founding {
         settings: &settings,

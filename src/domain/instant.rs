@@ -53,7 +53,7 @@ pub fn read(text: &str) -> Result<Timestamp, &'static str> {
 }
 
 /// `Z`, or hours and minutes east or west of UTC.
-fn offset_seconds(text: &str) -> Option<i64> {
+pub(super) fn offset_seconds(text: &str) -> Option<i64> {
     if text.eq_ignore_ascii_case("z") {
         return Some(0);
     }

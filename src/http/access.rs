@@ -39,6 +39,17 @@ impl Role {
     pub const fn sees_private(self) -> bool {
         matches!(self, Self::Office | Self::Admin)
     }
+
+    /// The word as it is written.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Bench => "bench",
+            Self::Office => "office",
+            Self::Auditor => "auditor",
+            Self::Admin => "admin",
+        }
+    }
 }
 
 /// One token as it is kept: never the token itself.
@@ -60,6 +71,12 @@ pub struct TokenRow {
     /// When it was revoked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub revoked: Option<Timestamp>,
+}
+
+impl TokenRow {
+    fn is_in_force(&self, now: Timestamp) -> bool {
+        self.revoked.is_none() && self.expires.is_none_or(|end| now < end)
+    }
 }
 
 /// The file of tokens.
@@ -165,6 +182,30 @@ pub struct Caller {
     pub role: Role,
 }
 
+/// Who holds a token that is in force.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Holder {
+    /// Who calls with it.
+    pub caller: Caller,
+    /// What the people of the workshop call them.
+    pub name: Option<String>,
+    /// The token's hash, as it is kept.
+    pub hash: String,
+}
+
+impl Holder {
+    fn of(row: &TokenRow) -> Self {
+        Self {
+            caller: Caller {
+                operator: row.operator,
+                role: row.role,
+            },
+            name: row.name.clone(),
+            hash: row.hash.clone(),
+        }
+    }
+}
+
 /// The tokens in force.
 pub struct Access {
     path: Option<PathBuf>,
@@ -217,6 +258,32 @@ impl Access {
         Arc::clone(&state.tokens)
     }
 
+    /// Whose token this is, if it is in force.
+    #[must_use]
+    pub fn holder(&self, token: &str, now: Timestamp) -> Option<Holder> {
+        self.current()
+            .find(token)
+            .filter(|row| row.is_in_force(now))
+            .map(Holder::of)
+    }
+
+    /// Who holds the token with this hash, if it is in force.
+    #[must_use]
+    pub fn holder_of(&self, hash: &str, now: Timestamp) -> Option<Holder> {
+        let tokens = self.current();
+        let mut rows = tokens.tokens.iter();
+        let row = rows.find(|row| bool::from(row.hash.as_bytes().ct_eq(hash.as_bytes())));
+        row.filter(|row| row.is_in_force(now)).map(Holder::of)
+    }
+
+    /// What the people of the workshop call an operator; none where no token of theirs has a name.
+    #[must_use]
+    pub fn name_of(&self, operator: OperatorId) -> Option<String> {
+        let tokens = self.current();
+        let mut rows = tokens.tokens.iter().rev();
+        rows.find_map(|row| (row.operator == operator).then(|| row.name.clone()).flatten())
+    }
+
     /// The caller that an `Authorization` header names.
     ///
     /// # Errors
@@ -230,14 +297,10 @@ impl Access {
             Some((scheme, token)) if scheme.eq_ignore_ascii_case("bearer") => token.trim(),
             _ => return Err(challenge("the Authorization header is not a bearer token")),
         };
-        let tokens = self.current();
-        match tokens.find(token) {
-            Some(row) if row.revoked.is_none() && row.expires.is_none_or(|end| now < end) => Ok(Caller {
-                operator: row.operator,
-                role: row.role,
-            }),
-            _ => Err(challenge("the token is not known, or it has ended")),
-        }
+        let holder = self.holder(token, now);
+        holder
+            .map(|holder| holder.caller)
+            .ok_or_else(|| challenge("the token is not known, or it has ended"))
     }
 }
 

@@ -3,19 +3,20 @@
 //! A handler never waits on the writer's queue: it hands over a callback and awaits it. A client that goes away cancels
 //! nothing; the same key tells it later what became of it.
 
+mod reply;
+
+pub use reply::{event_json, reply};
+
 use super::access::Caller;
 use super::problem::Problem;
 use super::routes::Recording;
 use super::{App, conditions, done_at, json, located, prints};
-use crate::domain::{Event, Refusal};
-use crate::proof::Hash;
-use crate::views::Table;
+use crate::domain::Refusal;
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
 use actix_web::rt::time::timeout;
 use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
-use serde::Serialize;
 use serde_json::{Map, Value, json};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -40,26 +41,56 @@ pub async fn record(
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let key = conditions::idempotency_key(request.headers())?;
-    let mut expected = Vec::new();
-    let mut path = None;
-    if let Some(member) = recording.subject {
-        let subject = path_id(request, member)?;
-        expected.push(Expected {
-            subject,
-            version: conditions::if_match(request.headers())?,
-            pointer: String::new(),
-        });
-        path = Some((member, subject));
-    }
+    let subject = match recording.subject {
+        Some(member) => Some((
+            path_id(request, member)?,
+            conditions::if_match(request.headers())?,
+        )),
+        None => None,
+    };
     let bytes = body_of(app, request, payload, "application/json").await?;
     let value = json::read(&bytes).map_err(unreadable)?;
-    let mut body = located::object(value).map_err(misfit)?;
+    let body = located::object(value).map_err(misfit)?;
+    let recorded = carry_out(app, recording, caller, Given { key, subject, body }).await?;
+    reply(app, recording.main, &recorded)
+}
+
+/// A command as it was given, by a program or by a form.
+pub struct Given {
+    /// The request's id.
+    pub key: Uuid,
+    /// The thing that the path names, and the version of it that the asker saw.
+    pub subject: Option<(Uuid, u64)>,
+    /// The members of the command, without what stands in the path.
+    pub body: Map<String, Value>,
+}
+
+/// Reads a command and has it decided: the one way in, for the API and for the forms of pages.
+///
+/// # Errors
+/// Every [`Problem`] of a command that is not recorded.
+pub async fn carry_out(
+    app: &Data<App>,
+    recording: &Recording,
+    caller: Caller,
+    given: Given,
+) -> Result<Recorded, Problem> {
+    let mut body = given.body;
     check_hidden(recording, &body)?;
     let at = done_at::take(&mut body, (app.clock)())?;
+    let mut expected = Vec::new();
+    let path = recording.subject.zip(given.subject);
+    if let Some((_, (subject, version))) = path {
+        expected.push(Expected {
+            subject,
+            version,
+            pointer: String::new(),
+        });
+    }
     if recording.tray {
         expected.extend(take_versions(&mut body)?);
     }
-    if let Some((member, subject)) = path {
+    if let Some((member, (subject, _))) = path {
         body.insert(member.to_owned(), json!(subject));
     }
     let command = (recording.read)(&Value::Object(body)).map_err(misfit)?;
@@ -68,19 +99,18 @@ pub async fn record(
         None => (command, None),
     };
     let submission = Submission {
-        request: key,
+        request: given.key,
         by: caller.operator,
         at,
         expected,
         ask: Ask::Command(command),
     };
-    let recorded = submit(app, submission, path.map(|(_, subject)| subject)).await;
+    let recorded = submit(app, submission, path.map(|(_, (subject, _))| subject)).await;
     // What could not be made now may have been made and recorded before: then it is a repeat, and answered as one.
-    let recorded = match (recorded, unmade) {
-        (Err(problem), Some(unmade)) if problem.code == prints::NOT_MADE => return Err(unmade),
-        (recorded, _) => recorded?,
-    };
-    reply(app, recording.main, &recorded)
+    match (recorded, unmade) {
+        (Err(problem), Some(unmade)) if problem.code == prints::NOT_MADE => Err(unmade),
+        (recorded, _) => recorded,
+    }
 }
 
 /// Records an entry that the root key signed, sent as it stands.
@@ -285,108 +315,4 @@ fn missing(refusal: &Refusal) -> Option<Uuid> {
         Refusal::UnknownCharge { charge } => Some(charge.0),
         _ => None,
     }
-}
-
-/// What a reply says, in the order in which objects of ours are written.
-#[derive(Serialize)]
-struct Told<'a> {
-    events: Vec<ToldEvent<'a>>,
-    index: u64,
-    leaf: Hash,
-    size: u64,
-    subjects: Vec<ToldSubject>,
-}
-
-#[derive(Serialize)]
-struct ToldEvent<'a> {
-    kind: &'static str,
-    v: u8,
-    #[serde(flatten)]
-    event: &'a Event,
-}
-
-#[derive(Serialize)]
-struct ToldSubject {
-    id: Uuid,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    kind: Option<&'static str>,
-    version: u64,
-}
-
-/// The reply to what stands in the log; the same for the first time and for a repeat.
-///
-/// # Errors
-/// 500 when it cannot be written as JSON.
-pub fn reply(app: &App, main: &str, recorded: &Recorded) -> Result<HttpResponse, Problem> {
-    let told = Told {
-        events: recorded.events.iter().map(told_event).collect(),
-        index: recorded.index,
-        leaf: recorded.leaf,
-        size: recorded.index.saturating_add(1),
-        subjects: recorded
-            .subjects
-            .iter()
-            .map(|(id, version)| ToldSubject {
-                id: *id,
-                kind: kind_of(app, recorded, *id),
-                version: *version,
-            })
-            .collect(),
-    };
-    let body = serde_json::to_vec(&told).map_err(|error| Problem::internal(error.to_string()))?;
-    let mut reply = HttpResponse::Created();
-    match main_subject(main, recorded) {
-        Some((id, version)) => {
-            let plural = if main == "series" {
-                "series".to_owned()
-            } else {
-                format!("{main}s")
-            };
-            reply.insert_header((header::LOCATION, format!("/v1/{plural}/{id}")));
-            if let Some(version) = version {
-                reply.insert_header((header::ETAG, format!("\"{version}\"")));
-            }
-        }
-        None => {
-            let at = match main {
-                "print" => format!("/v1/prints/{}", recorded.index),
-                _ => format!("/v1/events?from={}&limit=1", recorded.index),
-            };
-            reply.insert_header((header::LOCATION, at));
-        }
-    }
-    reply.insert_header((header::CACHE_CONTROL, "no-store"));
-    Ok(reply.content_type("application/json").body(body))
-}
-
-/// Which kind of thing a subject is.
-fn kind_of(app: &App, recorded: &Recorded, id: Uuid) -> Option<&'static str> {
-    // What an event is about first is of the kind before the dot; the others are looked up.
-    let about =
-        |event: &&Event| !matches!(event, Event::EntryCorrected(_)) && event.subjects().first() == Some(&id);
-    let told = recorded.events.iter().find(about);
-    let kind = told.and_then(|event| event.kind().split('.').next());
-    kind.or_else(|| app.views.table_of(id).ok().flatten().map(Table::word))
-}
-
-/// The first thing of the wanted kind that the events are about, and its version since.
-fn main_subject(main: &str, recorded: &Recorded) -> Option<(Uuid, Option<u64>)> {
-    let mut of_kind = recorded
-        .events
-        .iter()
-        .filter(|event| event.kind().split('.').next() == Some(main));
-    let id = of_kind.find_map(|event| event.subjects().first().copied())?;
-    let version = recorded.subjects.iter().find(|(subject, _)| *subject == id);
-    Some((id, version.map(|(_, version)| *version)))
-}
-
-fn told_event(event: &Event) -> ToldEvent<'_> {
-    let kind = event.kind();
-    ToldEvent { kind, v: 1, event }
-}
-
-/// An event as the log spells it, without its digests.
-#[must_use]
-pub fn event_json(event: &Event) -> Value {
-    serde_json::to_value(told_event(event)).unwrap_or_default()
 }

@@ -46,10 +46,15 @@ pub fn idempotency_key(headers: &HeaderMap) -> Result<Uuid, Problem> {
         .and_then(|rest| rest.strip_suffix('"'))
         .unwrap_or(text);
     // Only the hyphenated form of RFC 9562: the library reads others too, and one key must have one spelling.
-    let key = (bare.len() == 36).then(|| Uuid::try_parse(bare).ok()).flatten();
-    key.ok_or_else(|| {
+    hyphenated(bare).ok_or_else(|| {
         Problem::unreadable("the Idempotency-Key is not a UUID like 8e03978e-40d5-43e8-bc93-6894a57f9324")
     })
+}
+
+/// An id in its hyphenated form; none for any other spelling.
+#[must_use]
+pub fn hyphenated(text: &str) -> Option<Uuid> {
+    (text.len() == 36).then(|| Uuid::try_parse(text).ok()).flatten()
 }
 
 /// The version that `If-Match` names: `"3"`, as `ETag` gave it.

@@ -10,7 +10,7 @@ use super::problem::{self, Problem};
 use super::proofs::{self, Kept};
 use super::public_record::{piece_of, serial_of};
 use super::query::Parameters;
-use super::routes::Route;
+use super::routes::{ROUTES, Route};
 use super::{App, apart, failed, log_failure, page_forms, private};
 use crate::check::{Accepted, Conclusion, Report, Trust, check_and_tell};
 use crate::domain::{Event, Piece, PieceId, SeriesId, Timestamp};
@@ -85,8 +85,12 @@ enum Outcome {
 
 /// Whether an address is one where people look for pages.
 pub fn are_at(path: &str) -> bool {
-    let first = path.split('/').nth(1).unwrap_or_default();
-    matches!(first, "" | "p" | "P" | "check" | "assets")
+    let first = |path: &str| path.split('/').nth(1).map(str::to_owned).unwrap_or_default();
+    let asked = first(path);
+    asked.is_empty()
+        || ROUTES
+            .iter()
+            .any(|route| route.is_page() && first(route.path) == asked)
 }
 
 /// Answers a page.
@@ -120,7 +124,7 @@ pub async fn answer(
             return refuse(&problem, typed.map(String::as_str), app);
         }
     };
-    guard(reply.headers_mut());
+    guard(reply.headers_mut(), POLICY, "no-referrer");
     reply
 }
 
@@ -141,15 +145,15 @@ pub fn refuse(problem: &Problem, typed: Option<&str>, app: &App) -> HttpResponse
         reply.insert_header((name.clone(), value.as_str()));
     }
     let mut reply = reply.body(page);
-    guard(reply.headers_mut());
+    guard(reply.headers_mut(), POLICY, "no-referrer");
     reply
 }
 
 /// The headers of every page.
-fn guard(headers: &mut HeaderMap) {
+pub fn guard(headers: &mut HeaderMap, policy: &'static str, referrer: &'static str) {
     for (name, value) in [
-        (header::CONTENT_SECURITY_POLICY, POLICY),
-        (header::REFERRER_POLICY, "no-referrer"),
+        (header::CONTENT_SECURITY_POLICY, policy),
+        (header::REFERRER_POLICY, referrer),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (
             HeaderName::from_static("cross-origin-opener-policy"),

@@ -101,6 +101,12 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let after = query.index("after", "the size of a checkpoint")?;
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
+    if after.is_none()
+        && let Some(id) = app.views.piece_by_serial(&serial).map_err(failed)?
+        && let Some(kept) = kept(app, id, app.views.version(id.0).map_err(failed)?)
+    {
+        return Ok(kept.found);
+    }
     let piece = piece_of(app, &serial)?;
     match after {
         Some(after) => later(app, &piece, after),
@@ -114,19 +120,24 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// 503 while no released checkpoint covers the piece.
 pub fn of_piece(app: &App, piece: &Piece) -> Result<Kept, Problem> {
     let version = app.views.version(piece.piece.0).map_err(failed)?;
-    let now = (app.clock)();
-    let kept = app.proofs.kept.find(&piece.piece);
-    if let Some(kept) = kept.filter(|kept| kept.version == version && is_fresh(kept.made, now)) {
+    if let Some(kept) = kept(app, piece.piece, version) {
         return Ok(kept);
     }
+    let made = (app.clock)();
     let proof = Kept {
         found: make(app, piece)?,
         version,
-        made: now,
+        made,
     };
     let bytes = proof.found.body.len();
     app.proofs.kept.keep(piece.piece, proof.clone(), bytes);
     Ok(proof)
+}
+
+/// A proof that is kept, of the version that its piece has now, and not too old.
+fn kept(app: &App, piece: PieceId, version: u64) -> Option<Kept> {
+    let kept = app.proofs.kept.find(&piece);
+    kept.filter(|kept| kept.version == version && is_fresh(kept.made, (app.clock)()))
 }
 
 fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {

@@ -3,7 +3,7 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not in it does not exist. Its words
 //! stand here, its rows in `table`, and how each command is read in `recordings`.
 
-mod recordings;
+pub(in crate::http) mod recordings;
 mod table;
 
 pub use table::ROUTES;
@@ -15,9 +15,11 @@ use super::figures::Figure;
 use super::located::Misfit;
 use super::pages::Page;
 use super::problem::Problem;
+use super::workshop::Sheet;
 use crate::domain::Command;
 use crate::views::Table;
 use serde_json::Value;
+use std::collections::BTreeMap;
 
 /// Who may call a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -87,6 +89,8 @@ pub enum Deed {
     ProblemPage,
     /// A page for people, or what a page loads.
     Page(Page),
+    /// A page for the workshop's own people, who are signed in.
+    Sheet(Sheet),
 }
 
 /// Makes what a command needs made; on a thread that may wait.
@@ -128,7 +132,7 @@ impl Route {
     /// Whether it is for people and their browsers: such a route is no part of the API and stands in no description of it.
     #[must_use]
     pub const fn is_page(&self) -> bool {
-        matches!(self.deed, Deed::Page(_))
+        matches!(self.deed, Deed::Page(_) | Deed::Sheet(_))
     }
 }
 
@@ -144,6 +148,31 @@ pub fn allowed(path: &str) -> String {
     }
     methods.sort_unstable();
     methods.join(", ")
+}
+
+/// The route at an address, and what stands in the gaps of its path.
+#[must_use]
+pub fn at(method: &str, address: &str) -> Option<(&'static Route, BTreeMap<String, String>)> {
+    let path = address.split(['?', '#']).next().unwrap_or_default();
+    let mut routes = ROUTES.iter().filter(|route| route.method == method);
+    routes.find_map(|route| fit(route.path, path).map(|members| (route, members)))
+}
+
+/// What stands in the gaps of a path, if an address is one of it. A gap takes one part.
+fn fit(template: &str, path: &str) -> Option<BTreeMap<String, String>> {
+    let mut members = BTreeMap::new();
+    let mut parts = path.split('/');
+    for wanted in template.split('/') {
+        let part = parts.next()?;
+        match wanted.strip_prefix('{').and_then(|name| name.strip_suffix('}')) {
+            Some(name) if !part.is_empty() => {
+                members.insert(name.to_owned(), part.to_owned());
+            }
+            None if wanted == part => {}
+            _ => return None,
+        }
+    }
+    parts.next().is_none().then_some(members)
 }
 
 /// Every path once, in the order of the table.

@@ -8,8 +8,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Settings as ApiSettings, Streams,
-    configure,
+    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Sessions, Settings as ApiSettings,
+    Streams, configure,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -212,6 +212,8 @@ impl Node {
                 entries_public: settings.entries == EntriesFor::Public,
                 policy,
                 body_timeout: BODY_TIMEOUT,
+                currency: settings.currency,
+                workshop: settings.workshop,
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
@@ -220,6 +222,8 @@ impl Node {
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
             streams: Streams::default(),
+            sessions: Sessions::new(settings.workshop.session_hours),
+            chance: Arc::new(chance::bytes),
         });
         Ok(Self {
             app,

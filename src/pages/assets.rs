@@ -20,12 +20,17 @@ const STYLE: Asset = Asset {
     media: "text/css; charset=utf-8",
     text: include_str!("style.css"),
 };
+const WORKSHOP_STYLE: Asset = Asset {
+    media: "text/css; charset=utf-8",
+    text: include_str!("workshop.css"),
+};
 const MARK: Asset = Asset {
     media: "image/svg+xml",
     text: include_str!("mark.svg"),
 };
 
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named(STYLE, "page", "css"));
+static WORKSHOP_STYLE_NAME: LazyLock<String> = LazyLock::new(|| named(WORKSHOP_STYLE, "workshop", "css"));
 static MARK_NAME: LazyLock<String> = LazyLock::new(|| named(MARK, "mark", "svg"));
 
 macro_rules! modules {
@@ -90,6 +95,11 @@ pub(super) fn style_address() -> String {
     format!("/assets/{}", *STYLE_NAME)
 }
 
+/// Where the stylesheet of the workshop's pages stands.
+pub(super) fn workshop_style_address() -> String {
+    format!("/assets/{}", *WORKSHOP_STYLE_NAME)
+}
+
 /// Where the mark stands.
 pub(super) fn mark_address() -> String {
     format!("/assets/{}", *MARK_NAME)
@@ -100,6 +110,7 @@ pub(super) fn mark_address() -> String {
 pub fn asset(name: &str) -> Option<Asset> {
     match name {
         name if name == *STYLE_NAME => Some(STYLE),
+        name if name == *WORKSHOP_STYLE_NAME => Some(WORKSHOP_STYLE),
         name if name == *MARK_NAME => Some(MARK),
         _ => None,
     }

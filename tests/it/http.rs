@@ -23,6 +23,7 @@ mod quotes;
 mod settings;
 mod stock;
 mod wire;
+mod workshop;
 
 use actix_web::body::{BodySize, MessageBody, to_bytes};
 use actix_web::http::Method;
@@ -32,7 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Settings, Streams, Tokens,
+    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Sessions, Settings, Streams, Tokens,
+    WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -132,6 +134,8 @@ pub struct Served {
     pub other_root: bool,
     /// The book does not say where it is reached.
     pub no_address: bool,
+    /// The workshop's own pages.
+    pub workshop: WorkshopSettings,
 }
 
 impl Default for Served {
@@ -145,6 +149,7 @@ impl Default for Served {
             beat: Duration::from_secs(15),
             other_root: false,
             no_address: false,
+            workshop: WorkshopSettings::default(),
         }
     }
 }
@@ -187,7 +192,7 @@ impl TestApp {
         let clock = Arc::new(AtomicI64::new(NOW));
         let mut draw = Draw::new([7; 32]);
         let mut held = Tokens::default();
-        let mut add = |role, ends| (role, held.add(&mut draw, role, None, ends));
+        let mut add = |role, ends| (role, held.add(&mut draw, role, name_of(role), ends));
         let tokens = Role::ALL.map(|role| add(role, None)).to_vec();
         let expired = Role::ALL.map(|role| add(role, Some(Timestamp(NOW - 1)))).to_vec();
         let passing = add(Role::Auditor, Some(Timestamp(NOW + 60))).1;
@@ -218,6 +223,8 @@ impl TestApp {
                 entries_public: served.entries_public,
                 policy,
                 body_timeout: served.body_timeout,
+                currency: "GBP".into(),
+                workshop: served.workshop,
             },
             clock: {
                 let clock = Arc::clone(&clock);
@@ -237,6 +244,11 @@ impl TestApp {
                 })
             },
             streams: Streams::new(served.beat),
+            sessions: Sessions::new(served.workshop.session_hours),
+            chance: {
+                let draw = Mutex::new(Draw::new([6; 32]));
+                Arc::new(move || draw.lock().unwrap().bytes())
+            },
         });
         let configured = Arc::clone(&app);
         let service = test::init_service(
@@ -367,6 +379,11 @@ impl TestApp {
         }
         panic!("no checkpoint was released");
     }
+}
+
+/// What the people of the workshop call who has a role.
+fn name_of(role: Role) -> Option<String> {
+    (role == Role::Office).then(|| "Maud at the desk".to_owned())
 }
 
 impl Drop for TestApp {

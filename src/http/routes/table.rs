@@ -9,6 +9,7 @@ use crate::http::access::Role::{self, Admin, Auditor, Bench, Office};
 use crate::http::calculations::Calculation;
 use crate::http::figures::Figure;
 use crate::http::pages::Page;
+use crate::http::workshop::{self, Form, Sheet, Show};
 use crate::http::{losses, metal_statement, plans, readings, stock_value, traced};
 use crate::views::Table;
 
@@ -62,6 +63,26 @@ const fn show(path: &'static str, table: Table) -> Route {
 
 const fn page(path: &'static str, page: Page) -> Route {
     read(path, Who::Public, Deed::Page(page))
+}
+
+/// A page of the workshop.
+const fn sheet(path: &'static str, roles: &'static [Role], show: Show) -> Route {
+    read(path, Who::Roles(roles), Deed::Sheet(Sheet::Show(show)))
+}
+
+/// A form of the workshop, to be filled in.
+const fn form(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
+    read(path, Who::Roles(roles), Deed::Sheet(Sheet::Form(form)))
+}
+
+/// The same form, filled in.
+const fn sent(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
+    Route {
+        method: "POST",
+        path,
+        who: Who::Roles(roles),
+        deed: Deed::Sheet(Sheet::Sent(form)),
+    }
 }
 
 /// What everybody may post, and nothing is recorded of.
@@ -251,4 +272,10 @@ pub const ROUTES: &[Route] = &[
     page("/check", Page::Check),
     page("/check/{module}", Page::Module),
     page("/assets/{name}", Page::Asset),
+    read("/sign-in", Who::Public, Deed::Sheet(Sheet::SignIn)),
+    ask("/sign-in", Deed::Sheet(Sheet::SendToken)),
+    ask("/sign-out", Deed::Sheet(Sheet::SignOut)),
+    sheet("/home", ALL, workshop::home),
+    form("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
+    sent("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
 ];

@@ -233,7 +233,10 @@ async fn a_stream_is_for_auditors_and_begins_where_there_is_a_position() {
     }
     let head = ask(Role::Auditor, "", None, "HEAD").await.expect(200);
     assert_eq!(head.header("content-type"), Some("text/event-stream"));
-    assert_eq!(head.header("vary"), Some("authorization, accept"));
+    assert_eq!(
+        head.header("vary"),
+        Some("authorization, cookie, pourbook-form, accept")
+    );
     // Who takes JSON as well is sent a page.
     let both = TestRequest::get()
         .uri("/v1/events?limit=1")

@@ -2,7 +2,7 @@
 
 use pourbook::config::{EntriesFor, Settings};
 use pourbook::domain::{Draw, Timestamp};
-use pourbook::http::{Quotas, Role, Tokens};
+use pourbook::http::{Quotas, Role, Tokens, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, found};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
@@ -25,6 +25,7 @@ pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
         maker: None,
         second_pin: None,
         limits: Quotas::OFF,
+        workshop: WorkshopSettings::default(),
     };
     let founding = Founding {
         settings: &settings,

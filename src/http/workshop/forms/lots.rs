@@ -1,0 +1,131 @@
+//! Metal that comes in.
+
+use super::to_home;
+use crate::domain::{Owner, Session, SessionState};
+use crate::http::problem::Problem;
+use crate::http::routes::recordings;
+use crate::http::workshop::{App, Form, Visit};
+use crate::http::{failed, private};
+use crate::pages::workshop::{Choice, Field, FormSheet, Offer};
+use serde_json::Value;
+use uuid::Uuid;
+
+/// How many open sessions or customers a form offers.
+const OFFERED_MAX: usize = 200;
+const METALS: &[(&str, &str)] = &[
+    ("silver", "Silver"),
+    ("gold", "Gold"),
+    ("platinum", "Platinum"),
+    ("palladium", "Palladium"),
+    ("copper", "Copper, as alloy metal"),
+];
+const BASES: &[(&str, &str)] = &[
+    ("declared", "The seller's word"),
+    ("assayed", "An assay report"),
+    ("hallmarked", "A hallmark on the metal"),
+];
+
+/// A lot of metal was received.
+pub const RECEIVE_LOT: Form = Form {
+    recording: &recordings::RECEIVE_LOT,
+    sheet: FormSheet {
+        title: "Metal received",
+        lead: "One lot is what came from one seller at one time, with one fineness. Weigh it yourself: what the invoice says stands \
+               beside your own weight, not in its place.",
+        cautions: &["Refuse sealed, wet, cadmium- or beryllium-bearing scrap."],
+        fields: &[
+            Field::choice("metal", "Metal", "", METALS),
+            Field::decimal(
+                "fineness",
+                "Fineness as declared",
+                "‰",
+                "Parts per thousand: 999.9 for fine grain, 925 for sterling, 1000 for an alloy metal.",
+            ),
+            Field::choice("basis", "What the fineness rests on", "", BASES),
+            Field::chosen(
+                "session",
+                "Weighed in session",
+                "A session begins with a check weighing of its scale. None here: open one first.",
+            ),
+            Field::mass(
+                "mass",
+                "Your own weight",
+                "As the scale showed it, with all its digits.",
+            ),
+            Field::mass("invoiced", "Weight on the invoice", "").optional(),
+            Field::chosen("owner", "Whose metal", "Leave it empty for the workshop's own.").optional(),
+            Field::text(
+                "seller",
+                "From whom",
+                "Private: shown to office and admin, and erasable.",
+            )
+            .optional(),
+            Field::text("document", "Number of the invoice or receipt", "Private.").optional(),
+            Field::money(
+                "price",
+                "What it cost",
+                "Private. Without tax that you can claim back.",
+            )
+            .optional(),
+            Field::note("note", "Note", "Private."),
+            Field::done_at(),
+        ],
+        submit: "Record the lot",
+    },
+    offer: offered,
+    ask: None,
+    then: to_home,
+};
+
+fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
+    Ok(Offer {
+        choices: vec![
+            ("session", open_sessions(app, visit)?),
+            ("owner", owners(app, visit)?),
+        ],
+        ..Offer::default()
+    })
+}
+
+/// A private text of a thing, as far as the role may see it.
+fn text_of(app: &App, visit: &Visit, id: Uuid, member: &str) -> Result<Option<String>, Problem> {
+    let shown = private::of_subject(app, id, Some(visit.role()))?;
+    Ok(shown.get(member).and_then(Value::as_str).map(str::to_owned))
+}
+
+/// The sessions that are open, by scale and when they began.
+///
+/// # Errors
+/// When the views or the vault cannot be read.
+pub fn open_sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
+    let open = |row: &Session| row.state == SessionState::Open;
+    let sessions = app.views.list(&open, None, OFFERED_MAX).map_err(failed)?;
+    let choice = |session: &Session| {
+        let label = text_of(app, visit, session.scale.0, "label")?;
+        let began = app.settings.workshop.zone.in_words(session.at);
+        let scale = label.unwrap_or_else(|| "Scale".to_owned());
+        Ok(Choice {
+            value: session.session.to_string(),
+            words: format!("{scale}, since {began}"),
+        })
+    };
+    sessions.rows.iter().map(choice).collect()
+}
+
+/// Customers whose metal may be here.
+fn owners(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
+    let owners = app
+        .views
+        .list(&|_: &Owner| true, None, OFFERED_MAX)
+        .map_err(failed)?;
+    let choice = |owner: &Owner| {
+        let id = owner.owner.to_string();
+        let name = text_of(app, visit, owner.owner.0, "name")?;
+        let short = id.get(..8).unwrap_or_default();
+        Ok(Choice {
+            words: name.unwrap_or_else(|| format!("Customer {short}")),
+            value: id,
+        })
+    };
+    owners.rows.iter().map(choice).collect()
+}
