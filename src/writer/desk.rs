@@ -8,7 +8,7 @@ use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::{ChainEnd, Operators};
-use crate::domain::{Book, Command, Draw, Event, FieldErased, Refusal, Row, Timestamp, Touched};
+use crate::domain::{Book, Command, Draw, Event, FieldErased, OperatorId, Refusal, Row, Timestamp, Touched};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -257,12 +257,15 @@ impl Desk {
             _ => None,
         };
         let mut concerned = std::iter::once(submission.by).chain(named);
-        concerned.find_map(|operator| {
-            let revoked = self.operators.revoked_at(operator)?;
-            Some(SubmitError::Refused(
-                Refusal::OperatorRevoked { operator, revoked }.into(),
-            ))
-        })
+        concerned.find_map(|operator| self.not_in_force(operator))
+    }
+
+    /// The refusal of an operator who was revoked.
+    pub(super) fn not_in_force(&self, operator: OperatorId) -> Option<SubmitError> {
+        let revoked = self.operators.revoked_at(operator)?;
+        Some(SubmitError::Refused(
+            Refusal::OperatorRevoked { operator, revoked }.into(),
+        ))
     }
 
     fn stale(&self, submission: &Submission) -> Option<SubmitError> {

@@ -241,6 +241,10 @@ impl Desk {
         if entry.payload.jti != submission.request {
             return Err(refused(&"its jti is not the Idempotency-Key"));
         }
+        // It was signed elsewhere, and names its operator itself.
+        if let Some(refused) = self.not_in_force(entry.payload.by) {
+            return Err(refused);
+        }
         let index = self.size();
         if self.sealed.is_some() && !self.seals_after(index, &entry) {
             return Err(refused(

@@ -287,14 +287,13 @@ fn a_private_backup_has_a_term() {
     pourbook(&["restore", &log, &restored, "--private", &private])
         .ends(1, &["was to be destroyed by now (3 days ago)", "--past-term"]);
     assert!(!Path::new(&restored).exists());
-    pourbook(&["restore", &log, &restored, "--private", &private, "--past-term"])
-        .ends(
-            0,
-            &[&format!(
-                "{} can be read, {} are erased",
-                told["private"]["readable"], told["private"]["erased"]
-            )],
-        );
+    pourbook(&["restore", &log, &restored, "--private", &private, "--past-term"]).ends(
+        0,
+        &[&format!(
+            "{} can be read, {} are erased",
+            told["private"]["readable"], told["private"]["erased"]
+        )],
+    );
     pourbook(&["backup", &book, &private, "--days", "9"]).ends(2, &["--private"]);
     pourbook(&["backup", &book, &private, "--private", "--days", "0"]).ends(2, &["0 is not in 1..=366"]);
 }
