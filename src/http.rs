@@ -9,6 +9,7 @@ mod accept;
 mod access;
 mod admission;
 mod asked;
+mod beside;
 mod calculations;
 mod codes;
 mod commands;

@@ -19,6 +19,7 @@ mod fine_mass;
 mod fineness;
 pub mod floats;
 pub mod gravity;
+pub mod likely;
 mod mass;
 pub mod materials;
 mod money;
@@ -34,6 +35,7 @@ pub mod spread;
 pub mod standards;
 mod tolerance;
 mod troy;
+pub mod typed;
 pub mod units;
 pub mod vat;
 pub mod water;
@@ -55,7 +57,7 @@ pub use tolerance::{
     GUARD_RULES, GuardRule, LimitGrade, at_least, expanded_uncertainty, expanded_uncertainty_fine,
     grade_by_limits, guard_band,
 };
-pub use troy::{OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
+pub use troy::{OUNCE_DECIMALS, OUNCE_PICOGRAMS, TROY_OUNCE_GRAMS, troy_ounces};
 
 /// A metal that a lot is declared to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

@@ -6,6 +6,7 @@
 //! genuine or not.
 
 mod assets;
+mod beside;
 mod certificate;
 mod code;
 mod dates;
@@ -24,10 +25,10 @@ mod words;
 pub mod workshop;
 
 pub use assets::{Asset, asset, module};
+pub use beside::{Beside, Printed};
 pub use code::{CodeAnswer, Shown, code};
 pub use fault::{Fault, fault};
 pub use matching::{Answered, Filled, compared};
 pub use record::{NoIssue, record};
-pub use sentence::OUNCE_DECIMALS;
 pub use start::{check, start};
 pub use told::{About, Untold};

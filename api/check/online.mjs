@@ -26,12 +26,16 @@ const CHECKPOINT_BYTES_MAX = 64_000;
 const TILE_BYTES_MAX = 256 * 32;
 const BUNDLE_BYTES_MAX = 256 * 40_002;
 const STATED_BYTES_MAX = 4_000_000;
-const PHOTOGRAPH_BYTES_MAX = 40_000_000;
+const THUMBNAIL_BYTES_MAX = 1_000_000;
+/** So much is fetched of large photographs: whoever opens a page at a fair pays for what it loads. */
+const PHOTOGRAPHS_BYTES_MAX = 12_000_000;
 /** So many entries after the last one of the piece are read one by one, some 2 MB; beyond, the server is believed and it is said. */
 const READ_MAX = 1_024n;
 
 /** Nothing can be said, since the server did not answer. */
 export class NotFetched extends Error {}
+/** More was given than was to be read. */
+export class TooLong extends Fails {}
 
 class Asking {
   constructor({ fetch = (...asked) => globalThis.fetch(...asked), base }) {
@@ -57,8 +61,11 @@ class Asking {
 
 /** The body of a reply, unless it is longer than it may be. */
 async function readAtMost(reply, most, path) {
-  const tooLong = () => new Fails(`${path}: the server gave more than ${most} bytes`);
-  if (Number(reply.headers?.get('content-length') ?? 0) > most) throw tooLong();
+  const tooLong = () => new TooLong(`${path}: the server gave more than ${most} bytes`);
+  if (Number(reply.headers?.get('content-length') ?? 0) > most) {
+    await reply.body?.cancel?.();
+    throw tooLong();
+  }
   if (!reply.body?.getReader) {
     const whole = new Uint8Array(await reply.arrayBuffer());
     if (whole.length > most) throw tooLong();
@@ -321,16 +328,9 @@ class Online {
   /** Every photograph and thumbnail that the log names of the piece has the bytes that were hashed. */
   async photographs({ evidence, file }) {
     const named = evidence.events.filter(([, event]) => event.kind === 'piece.photographed' && event.piece === file.piece);
-    const hashes = new Set(named.flatMap(([, event]) => [event.thumbnail, event.photograph]));
-    if (hashes.size === 0) return;
-    await this.step('photographs', async () => {
-      for (const hash of hashes) {
-        const bytes = await this.asking.bytes(`/photographs/${hash}`, PHOTOGRAPH_BYTES_MAX);
-        const found = toHex(new Uint8Array(await globalThis.crypto.subtle.digest('SHA-256', bytes)));
-        must(found === hash, `the server gives another photograph than ${hash.slice(0, 12)}…, which the log names`);
-      }
-      return { found: `${named.length} photographs and their thumbnails` };
-    });
+    if (named.length === 0) return;
+    const read = (hash, most) => this.asking.bytes(`/photographs/${hash}`, most);
+    await this.step('photographs', () => holdPhotographs(named.map(([, event]) => event), read));
   }
 
   /** Holds only if no step fails; what cannot be told is left open, and shown so. */
@@ -343,6 +343,35 @@ class Online {
     }
     return { ...report, steps: this.steps, open };
   }
+}
+
+/**
+ * Holds pictures against their hashes: all thumbnails, which the page shows, and large photographs as long as there is room for
+ * them. `read` gives the bytes under a hash, or throws `TooLong` where they are more than so many.
+ */
+export async function holdPhotographs(named, read) {
+  const hold = async (hash, most) => {
+    const bytes = await read(hash, most);
+    const found = toHex(new Uint8Array(await globalThis.crypto.subtle.digest('SHA-256', bytes)));
+    must(found === hash, `the server gives another photograph than ${hash.slice(0, 12)}…, which the log names`);
+    return bytes.length;
+  };
+  const thumbnails = new Set(named.map(({ thumbnail }) => thumbnail));
+  const photographs = new Set(named.map(({ photograph }) => photograph));
+  for (const hash of thumbnails) await hold(hash, THUMBNAIL_BYTES_MAX);
+  let room = PHOTOGRAPHS_BYTES_MAX;
+  let unread = 0;
+  for (const hash of photographs) {
+    try {
+      room -= await hold(hash, room);
+    } catch (error) {
+      if (!(error instanceof TooLong)) throw error;
+      unread += 1;
+    }
+  }
+  if (unread === 0) return { found: `${named.length} photographs and their thumbnails` };
+  const left = `${unread} of ${photographs.size} large ones were not fetched, since all are more than`;
+  return { holds: null, found: `the thumbnails are; ${left} ${PHOTOGRAPHS_BYTES_MAX / 1_000_000} MB together` };
 }
 
 /** The index after the last entry that a proof has of its piece. */

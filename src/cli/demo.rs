@@ -85,7 +85,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         address: "http://127.0.0.1:4747".to_owned(),
         currency: "GBP".to_owned(),
         entries: EntriesFor::Public,
-        maker: None,
+        maker: Some("Brackenfold Pourhouse".to_owned()),
         second_pin: None,
         limits: Quotas::default(),
         workshop: WorkshopSettings::default(),

@@ -50,8 +50,5 @@ pub fn answer(calculation: Calculation, body: &Value) -> Result<Found, Problem> 
     let answer = (calculation.answer)(body).map_err(commands::misfit)?;
     let answer =
         answer.map_err(|Impossible { member, fact }| Problem::invalid(fact).at(json::segment(member)))?;
-    let mut found = Found::json(&answer.to_json(), "no-store");
-    // Only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
-    found.exact = false;
-    Ok(found)
+    Ok(Found::json(&answer.to_json(), "no-store").posted())
 }

@@ -28,10 +28,7 @@ struct Question {
 pub fn answer(app: &App, asked: &Asked, peer: Option<SocketAddr>, body: &Value) -> Result<Found, Problem> {
     let question: Question = located::read(body).map_err(commands::misfit)?;
     let told = serde_json::to_value(told(app, asked, peer, &question.code)?).map_err(failed)?;
-    let mut found = Found::json(&told, "no-store");
-    // Only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
-    found.exact = false;
-    Ok(found)
+    Ok(Found::json(&told, "no-store").posted())
 }
 
 /// What a code turned out to be.

@@ -60,10 +60,7 @@ pub fn told(app: &App, asked: &Asked, observed: &Observed) -> Result<ComparedTol
 pub fn answer(app: &App, asked: &Asked, body: &Value) -> Result<Found, Problem> {
     let observed: Observed = located::read(body).map_err(commands::misfit)?;
     let told = serde_json::to_value(told(app, asked, &observed)?).map_err(failed)?;
-    let mut found = Found::json(&told, "no-store");
-    // Only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
-    found.exact = false;
-    Ok(found)
+    Ok(Found::json(&told, "no-store").posted())
 }
 
 /// What cannot be, as a problem at its member.

@@ -116,10 +116,7 @@ pub fn find_posted(app: &App, text: &str) -> Result<Found, Problem> {
     if answer.items.is_empty() && symbols(text).len() == CODE_SYMBOLS {
         certified(app, &symbols(text), &mut answer)?;
     }
-    let mut found = answer.found("no-store");
-    // Only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
-    found.exact = false;
-    Ok(found)
+    Ok(answer.found("no-store").posted())
 }
 
 /// The letters and digits of a text, in capitals.

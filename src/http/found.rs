@@ -55,6 +55,13 @@ impl Found {
         Self::bytes("application/json", value.to_string(), cache)
     }
 
+    /// What answers a POST: only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
+    #[must_use]
+    pub const fn posted(mut self) -> Self {
+        self.exact = false;
+        self
+    }
+
     /// Tagged with a version instead, as `If-Match` takes it.
     #[must_use]
     pub fn version(mut self, version: u64, exact: bool) -> Self {

@@ -47,10 +47,7 @@ pub async fn fields(app: &App, request: &HttpRequest, payload: Payload) -> Resul
 }
 
 fn page(status: StatusCode, html: String) -> Answer {
-    let mut found = Found::bytes(HTML, html, "no-store");
-    // Only a read that changes nothing on either side is answered with 304 (RFC 9110 section 13.1.2).
-    found.exact = false;
-    (status, found)
+    (status, Found::bytes(HTML, html, "no-store").posted())
 }
 
 /// Answers what a buyer measured.

@@ -11,7 +11,7 @@ use super::proofs::{self, Kept};
 use super::public_record::{piece_of, serial_of};
 use super::query::Parameters;
 use super::routes::{ROUTES, Route};
-use super::{App, apart, failed, log_failure, page_forms, private};
+use super::{App, apart, beside, failed, log_failure, page_forms, private};
 use crate::check::{Accepted, Conclusion, Report, Trust, check_and_tell};
 use crate::domain::{Event, Piece, PieceId, SeriesId, Timestamp};
 use crate::pages::{self, About, Fault, NoIssue};
@@ -21,6 +21,7 @@ use actix_web::web::{self, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use uuid::Uuid;
 
 /// A page for people, or what a page loads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,6 +38,8 @@ pub enum Page {
     Check,
     /// A module by which a browser checks.
     Module,
+    /// A module of the bench, or the worker that keeps its pages.
+    BenchModule,
     /// The stylesheet and its like.
     Asset,
 }
@@ -56,8 +59,8 @@ type Variant = (PieceId, bool, Option<u32>);
 struct KeptPage {
     found: Found,
     version: u64,
-    /// The series that it names, each with its version: a title may be erased.
-    series: Arc<[(SeriesId, u64)]>,
+    /// What it rests on beside the piece's own entries, each with its version: a title may be erased, a check may fail.
+    beside: Arc<[(Uuid, u64)]>,
     made: Timestamp,
 }
 
@@ -198,6 +201,12 @@ async fn lead(page: Page, asked: &Asked, app: &Data<App>) -> Result<Outcome, Pro
             let module = module.ok_or_else(|| Problem::not_found("there is no module of that name"))?;
             Found::bytes(module.media, module.text, ASK_AGAIN)
         }
+        Page::BenchModule => {
+            let name = asked.path.rsplit('/').next().unwrap_or_default();
+            let module = pages::workshop::bench::module(name);
+            let module = module.ok_or_else(|| Problem::not_found("there is no module of that name"))?;
+            Found::bytes(module.media, module.text, ASK_AGAIN)
+        }
         Page::Asset => {
             let asset = pages::asset(asked.member("name"));
             let asset = asset.ok_or_else(|| Problem::not_found("there is nothing of that name"))?;
@@ -252,11 +261,11 @@ async fn piece(asked: &Asked, app: &Data<App>) -> Result<Found, Problem> {
     let proof = proofs::once_released(app, || proofs::of_piece(app, &piece)).await?;
     let app = Data::clone(app);
     apart(move || {
-        let (found, series) = make(&app, &piece, &proof, checked, issue)?;
+        let (found, beside) = make(&app, &piece, &proof, checked, issue)?;
         let page = KeptPage {
             found: found.clone(),
             version,
-            series,
+            beside,
             made: proof.made,
         };
         app.pages
@@ -277,15 +286,15 @@ fn kept(app: &App, variant: Variant) -> Result<Option<Found>, Problem> {
     {
         return Ok(None);
     }
-    for (series, version) in page.series.iter() {
-        if app.views.version(series.0).map_err(failed)? != *version {
+    for (subject, version) in page.beside.iter() {
+        if app.views.version(*subject).map_err(failed)? != *version {
             return Ok(None);
         }
     }
     Ok(Some(page.found))
 }
 
-type Made = (Found, Arc<[(SeriesId, u64)]>);
+type Made = (Found, Arc<[(Uuid, u64)]>);
 
 fn make(app: &App, piece: &Piece, proof: &Kept, checked: bool, issue: Option<u32>) -> Result<Made, Problem> {
     let root = Policy::parse(&app.settings.policy)
@@ -300,10 +309,19 @@ fn make(app: &App, piece: &Piece, proof: &Kept, checked: bool, issue: Option<u32
             _ => None,
         })
         .collect();
+    // The row anew, since the piece may have moved while its proof was made.
+    let unknown = || Problem::internal("a piece that has a proof is not in the views");
+    let row = app
+        .views
+        .piece(piece.piece)
+        .map_err(failed)?
+        .ok_or_else(unknown)?;
+    let mut subjects = beside::subjects(app, &row)?;
+    subjects.extend(series.iter().map(|id| id.0));
     // The versions first: a title that is erased meanwhile makes the page anew.
-    let versions: Result<Vec<(SeriesId, u64)>, Problem> = series
-        .iter()
-        .map(|id| Ok((*id, app.views.version(id.0).map_err(failed)?)))
+    let versions: Result<Vec<(Uuid, u64)>, Problem> = subjects
+        .into_iter()
+        .map(|id| Ok((id, app.views.version(id).map_err(failed)?)))
         .collect();
     let versions = versions?;
     let mut titles = BTreeMap::new();
@@ -315,9 +333,11 @@ fn make(app: &App, piece: &Piece, proof: &Kept, checked: bool, issue: Option<u32
                 .and_then(|title| Some((id, title.as_str()?.to_owned()))),
         );
     }
+    let beside = beside::told(app, &row)?;
     let about = About {
         report: &report,
         accepted: &accepted,
+        beside: &beside,
         titles: &titles,
         origin: &app.settings.origin,
         root: &root,

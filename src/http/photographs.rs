@@ -1,7 +1,8 @@
 //! Photographs: sent in at the bench, kept before they are recorded, and shown to everybody.
 //!
 //! What an upload costs is bounded: so many bodies may be coming in at once, and one picture is decoded at a time. The
-//! files are synced before the entry that names them is asked for; what is then refused leaves a file that nothing names.
+//! files are synced before the entry that names them is asked for; where that is refused, those that nothing names go again.
+//! A sender who goes away stops nothing that was begun: his place is given to another only when it has ended.
 //! A photograph is shown only while the record, as corrected, names it, and only if its bytes are those of its name. It
 //! goes out in parts, so that a slow reader holds one part and not a picture.
 
@@ -17,7 +18,7 @@ use crate::domain::{
 };
 use crate::log::{OpenPhotograph, PhotographFiles, PhotographState};
 use crate::photographs::{KEPT_MEDIA, MEDIA, SENT_BYTES_MAX, develop};
-use crate::writer::{Ask, Expected, Submission};
+use crate::writer::{Ask, Expected, Recorded, Submission};
 use actix_web::body::{BodySize, MessageBody};
 use actix_web::http::header::{self, HeaderMap};
 use actix_web::web::{self, Bytes, Data, Payload};
@@ -26,7 +27,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io;
 use std::pin::Pin;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::task::{Context, Poll};
 use tokio::sync::Semaphore;
 
@@ -38,7 +39,7 @@ const PATIENCE_TIMES: u32 = 6;
 /// The photographs of a book, and what is known of their files.
 pub struct Photographs {
     files: PhotographFiles,
-    coming: Semaphore,
+    coming: Arc<Semaphore>,
     developing: Semaphore,
     lost: Mutex<BTreeMap<PhotographHash, PhotographState>>,
 }
@@ -49,7 +50,7 @@ impl Photographs {
     pub fn new(files: PhotographFiles) -> Self {
         Self {
             files,
-            coming: Semaphore::new(COMING_MAX),
+            coming: Arc::new(Semaphore::new(COMING_MAX)),
             developing: Semaphore::new(1),
             lost: Mutex::default(),
         }
@@ -70,6 +71,16 @@ impl Photographs {
         let count = |wanted| lost.values().filter(|state| **state == wanted).count();
         let (missing, damaged) = (count(PhotographState::Missing), count(PhotographState::Damaged));
         (missing > 0 || damaged > 0).then(|| json!({"missing": missing, "damaged": damaged}))
+    }
+
+    /// Removes those of these new files that the record does not name. One that was lost is named, and has come back.
+    fn remove_unnamed(&self, app: &App, fresh: &[PhotographHash]) -> Result<(), Problem> {
+        for hash in fresh {
+            if !app.views.has_photograph(*hash).map_err(failed)? {
+                self.files.remove(*hash).map_err(failed)?;
+            }
+        }
+        Ok(())
     }
 
     fn note(&self, hash: PhotographHash, state: PhotographState) {
@@ -118,8 +129,8 @@ pub async fn record(
     let piece = path_id(request, "piece")?;
     let version = conditions::if_match(request.headers())?;
     let said = Said::read(request.query_string(), (app.clock)())?;
-    let coming = app.photographs.coming.try_acquire();
-    let _coming = coming.map_err(|_| busy("other pictures are coming in: send this one again"))?;
+    let coming = Arc::clone(&app.photographs.coming).try_acquire_owned();
+    let coming = coming.map_err(|_| busy("other pictures are coming in: send this one again"))?;
     let wanted = conditions::Wanted {
         media: &MEDIA,
         bytes_max: SENT_BYTES_MAX,
@@ -129,11 +140,11 @@ pub async fn record(
         patience: app.settings.body_timeout.saturating_mul(PATIENCE_TIMES),
     };
     let sent = conditions::body_as(request, payload, &wanted).await?;
-    let command = keep(app, sent, PieceId(piece), &said).await?;
-    let submission = Submission {
+    let at = said.at;
+    let submission = move |command: PhotographPiece| Submission {
         request: key,
         by: caller.operator,
-        at: said.at,
+        at,
         expected: vec![Expected {
             subject: piece,
             version,
@@ -141,25 +152,67 @@ pub async fn record(
         }],
         ask: Ask::Command(Command::from(command)),
     };
-    let recorded = submit(app, submission, Some(piece)).await?;
+    let (work, piece) = (Data::clone(app), PieceId(piece));
+    let recorded = actix_web::rt::spawn(async move {
+        let _coming = coming;
+        take_in(&work, sent, piece, &said, submission).await
+    });
+    let recorded = recorded
+        .await
+        .unwrap_or_else(|_| Err(Problem::internal("a picture was not taken in")))?;
     reply(app, "piece", &recorded)
 }
 
-/// Makes what is kept of a picture, and keeps it; one at a time, on a thread of its own.
-async fn keep(app: &Data<App>, sent: Bytes, piece: PieceId, said: &Said) -> Result<PhotographPiece, Problem> {
+/// Keeps a picture and submits it. One at a time up to the book's answer: of two that send the same picture, the refused one
+/// must not take away the files of the other.
+async fn take_in(
+    app: &Data<App>,
+    sent: Bytes,
+    piece: PieceId,
+    said: &Said,
+    submission: impl FnOnce(PhotographPiece) -> Submission,
+) -> Result<Recorded, Problem> {
     let turn = app.photographs.developing.acquire().await;
     let _turn = turn.map_err(|_| Problem::closing("no more pictures are taken"))?;
+    let (command, fresh) = keep(app, sent, piece, said).await?;
+    let recorded = submit(app, submission(command), Some(piece.0)).await;
+    // Of an answer that is none (too late, the writer gone) it is not known what the book will say: then the files stay.
+    if recorded
+        .as_ref()
+        .is_err_and(|problem| problem.status.is_client_error())
+    {
+        let work = Data::clone(app);
+        let removed = web::block(move || work.photographs.remove_unnamed(&work, &fresh));
+        if let Ok(Err(problem)) = removed.await {
+            tracing::warn!("the files of a refused photograph stay: {}", problem.detail);
+        }
+    }
+    recorded
+}
+
+/// Makes what is kept of a picture, and keeps it, on a thread of its own; also which files were not there before.
+async fn keep(
+    app: &Data<App>,
+    sent: Bytes,
+    piece: PieceId,
+    said: &Said,
+) -> Result<(PhotographPiece, Vec<PhotographHash>), Problem> {
     let work = Data::clone(app);
     let (stage, side) = (said.stage, said.side);
     let kept = web::block(move || {
         let developed = develop(&sent).map_err(|why| Problem::photograph_unusable(why.to_string()))?;
         drop(sent);
-        let kept = |bytes: &[u8]| {
+        let mut fresh = Vec::new();
+        let mut kept = |bytes: &[u8]| {
+            let was_there = work.photographs.files.is_there(PhotographHash::of(bytes));
             let hash = work.photographs.files.keep(bytes).map_err(failed)?;
+            if !was_there.map_err(failed)? {
+                fresh.push(hash);
+            }
             work.photographs.note(hash, PhotographState::Whole);
             Ok::<_, Problem>(hash)
         };
-        Ok(PhotographPiece {
+        let command = PhotographPiece {
             piece,
             photograph: kept(&developed.photograph)?,
             thumbnail: kept(&developed.thumbnail)?,
@@ -167,7 +220,8 @@ async fn keep(app: &Data<App>, sent: Bytes, piece: PieceId, said: &Said) -> Resu
             height: developed.height,
             stage,
             side,
-        })
+        };
+        Ok((command, fresh))
     });
     // A library that a picture brought down has not read it either.
     let broke = |_| Err(Problem::photograph_unusable("the picture cannot be decoded"));

@@ -115,11 +115,20 @@ pub fn kept(
     Ok(None)
 }
 
+/// A digest that a code is held against. It has no `==`: it is compared in constant time, or not at all.
+struct Sealed([u8; 32]);
+
+impl Sealed {
+    fn is(&self, other: &Self) -> Choice {
+        self.0.as_slice().ct_eq(other.0.as_slice())
+    }
+}
+
 /// The code of one certificate, as the vault has it.
 struct KeptCode {
     certificate: CertificateId,
     /// The digests of the event that issued it.
-    digests: Vec<Hash>,
+    digests: Vec<Sealed>,
     /// The disclosure; none once it was erased.
     body: Option<Vec<u8>>,
 }
@@ -129,9 +138,8 @@ impl KeptCode {
     /// held against the event, each comparison in constant time: what was erased has no salt left, so nothing fits it.
     fn is(&self, code: &str) -> bool {
         let digest = self.body.as_deref().and_then(|body| digest_of(body, code));
-        let digest = digest.unwrap_or(Hash([0; 32]));
-        let fits = |known: &Hash| known.0.as_slice().ct_eq(digest.0.as_slice());
-        let fits = self.digests.iter().map(fits);
+        let digest = Sealed(digest.unwrap_or(Hash([0; 32])).0);
+        let fits = self.digests.iter().map(|known| known.is(&digest));
         self.body.is_some() && bool::from(fits.fold(Choice::from(0), |any, one| any | one))
     }
 }
@@ -155,7 +163,7 @@ fn codes_of(app: &App, index: u64) -> Result<Vec<KeptCode>, Problem> {
                 kept.body.is_empty() || app.views.is_erased(index, event, &member).map_err(failed)?;
             codes.push(KeptCode {
                 certificate: issued.certificate,
-                digests: recorded.digests().to_vec(),
+                digests: recorded.digests().iter().map(|digest| Sealed(digest.0)).collect(),
                 body: (!erased).then_some(kept.body),
             });
         }

@@ -4,6 +4,7 @@
 //! mistyped serial was meant to be.
 
 use super::asked::Asked;
+use super::beside;
 use super::found::{ASK_AGAIN, Found};
 use super::private;
 use super::problem::Problem;
@@ -12,8 +13,7 @@ use crate::accounts::GravityTold;
 use crate::domain::{
     Certificate, CertificateIssued, Event, Piece, PieceState, Scale, Serial, SerialError, SeriesClosed,
 };
-use crate::metal::{Mass, Rounding, troy_ounces};
-use crate::pages::OUNCE_DECIMALS;
+use crate::metal::{Mass, OUNCE_DECIMALS, Rounding, troy_ounces};
 use crate::record::Entry;
 use serde_json::{Map, Value, json};
 
@@ -25,6 +25,8 @@ const fn notice(state: PieceState) -> Option<&'static str> {
         PieceState::Missing => Some("it did not come back from the assay office: ask the workshop"),
         PieceState::Destroyed => Some("the workshop recorded that it was destroyed before a witness"),
         PieceState::Remelted | PieceState::Refined => Some("the workshop recorded that it was melted"),
+        PieceState::Kept => Some("the assay office kept it or cut it: it did not come back"),
+        PieceState::Condemned => Some("the workshop gave it up and means to melt it"),
         PieceState::MisStruck | PieceState::Archived => Some("it is mis-struck and never for sale"),
         _ => None,
     }
@@ -89,7 +91,10 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
         body.insert("photographs".into(), json!(piece.photographs));
     }
     body.extend(gravity(app, &piece)?.map(|gravity| ("gravity".to_owned(), gravity)));
-    body.insert("suspect".into(), json!(is_suspect(app, &piece)?));
+    let suspect = piece
+        .reading()
+        .map(|reading| beside::is_suspect(app, reading.session, reading.index));
+    body.insert("suspect".into(), json!(suspect.transpose()?.unwrap_or(false)));
     let released = app.writer.published().released();
     if let Some(released) = released {
         body.insert(
@@ -242,21 +247,7 @@ fn gravity(app: &App, piece: &Piece) -> Result<Option<Value>, Problem> {
         session.ok_or_else(|| Problem::internal("the session of a weighing is not in the views"))?;
     let scale: Option<Scale> = app.views.row(session.scale.0).map_err(failed)?;
     let step = scale.map_or(Mass::ZERO, |scale| scale.d);
-    let suspect = session.failed_at.is_some() && gravity.index > session.last_good;
-    let told = GravityTold::on_scale(gravity, step, suspect);
+    let told = GravityTold::on_scale(gravity, step, session.is_suspect(gravity.index));
     told.map(|told| serde_json::to_value(told).map_err(failed))
         .transpose()
-}
-
-/// Whether the newest reading stands between a check that held and one that failed.
-fn is_suspect(app: &App, piece: &Piece) -> Result<bool, Problem> {
-    let Some(reading) = piece.reading() else {
-        return Ok(false);
-    };
-    let session = app.views.session(reading.session).map_err(failed)?;
-    Ok(session.is_some_and(|session| {
-        session
-            .failed_at
-            .is_some_and(|failed| session.last_good < reading.index && reading.index < failed)
-    }))
 }

@@ -116,7 +116,11 @@ pub fn of_session(app: &App, asked: &Asked) -> Result<Found, Problem> {
     })
 }
 
-fn suspicion(app: &App, reckoning: &Reckoning, id: SessionId) -> Result<Option<Suspicion>, Problem> {
+/// What is in doubt of a session; none where there is no such session.
+///
+/// # Errors
+/// When an entry cannot be read again.
+pub fn suspicion(app: &App, reckoning: &Reckoning, id: SessionId) -> Result<Option<Suspicion>, Problem> {
     let position = reckoning.position();
     Suspicion::of(reckoning.book(), position, &Entries { app, position }, id).map_err(failed)
 }

@@ -4,6 +4,7 @@
 //! the command that `/v1` takes and goes the way that every command goes; there is no second decision here. Every reply is
 //! `no-store`, names the cookie in `Vary`, and forbids what the pages do not need.
 
+pub mod bench;
 mod form;
 mod forms;
 mod home;

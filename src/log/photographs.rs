@@ -1,8 +1,8 @@
 //! Photographs as files, each under the hash of its bytes: written and synced before the entry that names it.
 //!
-//! A file whose entry never landed is named by nothing; it does no harm and stays. A file that is missing or has other
-//! bytes than its name says hides no record: who reads it is told, and the entries stand as they did. The same bytes put
-//! in again mend it. Deliberately absent: deletion, and looking into a picture.
+//! A file whose entry never landed is named by nothing; it does no harm, and one that a crash left stays. A file that is
+//! missing or has other bytes than its name says hides no record: who reads it is told, and the entries stand as they did.
+//! The same bytes put in again mend it. Deliberately absent: deletion of what an entry names, and looking into a picture.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -76,6 +76,20 @@ impl PhotographFiles {
             self.files.create_dirs(folder, MODE_DIR_OPEN)?;
         }
         self.files.replace_synced(path, bytes, MODE_OPEN)
+    }
+
+    /// Removes the file of a photograph that no entry names: whether one does is for the caller to know.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`].
+    pub fn remove(&self, hash: PhotographHash) -> Result<(), StoreError> {
+        let path = self.path(hash);
+        match self.files.remove(&path) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => {
+                Err(StoreError::io("removing", &path)(error))
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Whether a file of this name is there, without reading it.

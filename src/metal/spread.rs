@@ -39,6 +39,19 @@ impl Spread {
         Mass::from_count(Rounding::HalfUp.divide(self.sum, u128::from(self.count))?)
     }
 
+    /// The standard deviation of a sample, rounded up to 10 micrograms, in whole numbers. None of fewer than two.
+    #[must_use]
+    pub fn deviation_up(&self) -> Option<Mass> {
+        let n = u128::from(self.count);
+        let pairs = n.checked_mul(n.checked_sub(1)?).filter(|pairs| *pairs > 0)?;
+        let sums = n
+            .checked_mul(self.squares)?
+            .checked_sub(self.sum.checked_mul(self.sum)?)?;
+        let square = sums.div_ceil(pairs);
+        let floor = square.isqrt();
+        Mass::from_count(if floor * floor < square { floor + 1 } else { floor })
+    }
+
     /// The standard deviation of a sample, grams: `sqrt((n sum x^2 - (sum x)^2) / (n (n - 1)))`. None of fewer than two.
     #[must_use]
     pub fn deviation(&self) -> Option<f64> {

@@ -15,6 +15,8 @@ pub const TROY_OUNCE_GRAMS: &str = "31.1034768";
 pub const OUNCE_PICOGRAMS: u128 = 31_103_476_800_000;
 /// 100 troy ounces in steps of 10 micrograms: one ounce is not a whole number of steps, a hundred are.
 const HUNDRED_OUNCES_UNITS: u128 = 311_034_768;
+/// Decimals of a troy ounce that are shown to people: finer than the steps of a workshop's scales.
+pub const OUNCE_DECIMALS: u32 = 4;
 /// Decimals of a troy ounce that are read or written: finer than one step of mass.
 const OUNCE_DECIMALS_MAX: u32 = 9;
 /// More than the largest mass holds, so that the limit that is named is the one of mass.

@@ -22,7 +22,7 @@ const STYLE: Asset = Asset {
 };
 const WORKSHOP_STYLE: Asset = Asset {
     media: "text/css; charset=utf-8",
-    text: include_str!("workshop.css"),
+    text: concat!(include_str!("workshop.css"), include_str!("bench.css")),
 };
 const MARK: Asset = Asset {
     media: "image/svg+xml",

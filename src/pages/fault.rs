@@ -2,6 +2,7 @@
 
 use super::document::Document;
 use super::start::look_up;
+use super::words::capital;
 use maud::html;
 
 /// What a page of a fault says.
@@ -70,13 +71,6 @@ fn words<'a>(fault: &Fault<'a>) -> (&'a str, String) {
         ),
         _ => (fault.title, format!("{}.", capital(fault.detail.trim_end_matches('.')))),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// The page.

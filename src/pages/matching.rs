@@ -4,6 +4,8 @@
 //! an object is.
 
 use super::document::Document;
+use super::notices::is_grave;
+use super::words::capital;
 use crate::accounts::{Against, Compared, GravityCompared, HeldAgainst, Possible, Seen};
 use crate::domain::{PieceState, Serial};
 use crate::metal::Mass;
@@ -22,6 +24,14 @@ pub struct Filled {
 impl Filled {
     fn of(&self, name: &str) -> &str {
         self.typed.get(name).map_or("", String::as_str)
+    }
+
+    /// Whether anything but the weight was filled, or is wrong: then it is not folded away.
+    fn is_beyond_weight(&self) -> bool {
+        let weight = |name: &str| ["", "mass", "step"].contains(&name);
+        let mut typed = self.typed.iter();
+        typed.any(|(name, text)| !weight(name) && !text.is_empty())
+            || self.fault.as_ref().is_some_and(|(name, _)| !weight(name))
     }
 
     fn fault_of(&self, name: &str) -> Option<&str> {
@@ -81,7 +91,7 @@ fn form(serial: &str, filled: &Filled) -> Markup {
                     (choice(filled, "step", "The smallest step of its display", STEPS))
                 }
             }
-            details open[filled.typed.contains_key("method") && !filled.of("method").is_empty()] {
+            details open[filled.is_beyond_weight()] {
                 summary { "Weighed in water, a magnet, the ring: if you tried them" }
                 fieldset {
                     legend { "Weighed in water" }
@@ -176,10 +186,10 @@ pub fn compared(answered: &Answered<'_>) -> String {
                 }
             }
             @if let Some(position) = answered.position {
-                p .asof-short { "Held against the record as of entry " (position) }
+                p .asof-short { "Held against the record as of " (position) " entries" }
             }
         }
-        @if let Some(state) = answered.state.filter(|state| is_loud(*state)) {
+        @if let Some(state) = answered.state.filter(|state| is_grave(*state)) {
             section .notice .grave {
                 h2 { "Read the record first" }
                 p { "It says: this piece " (super::words::stands(state)) "." }
@@ -200,21 +210,6 @@ pub fn compared(answered: &Answered<'_>) -> String {
         main,
     };
     document.to_html()
-}
-
-fn is_loud(state: PieceState) -> bool {
-    use PieceState as S;
-    matches!(
-        state,
-        S::Stolen | S::Lost | S::Missing | S::Destroyed | S::Remelted | S::Refined | S::Kept | S::Condemned
-    )
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn answers(compared: &Compared) -> Markup {

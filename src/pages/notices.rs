@@ -55,50 +55,82 @@ pub fn notices(told: &Told<'_>) -> Markup {
     }
 }
 
+/// Whether a piece in this state is gone, or is none to buy, whatever it weighs.
+pub const fn is_grave(state: S) -> bool {
+    matches!(
+        state,
+        S::Stolen
+            | S::Lost
+            | S::Missing
+            | S::Destroyed
+            | S::Remelted
+            | S::Refined
+            | S::Kept
+            | S::Condemned
+            | S::MisStruck
+            | S::Archived
+    )
+}
+
 fn of_state(told: &Told<'_>) -> Option<Notice> {
     let before = told.before.map_or_else(String::new, |before| {
         format!(" Until then the record said: it {}.", words::stands(before))
     });
-    Some(match told.state {
-        S::Stolen => grave(
+    let (title, text) = match told.state {
+        S::Stolen => (
             "Reported stolen",
-            &format!(
+            format!(
                 "The workshop recorded this piece as stolen, and it is not back. If you hold it or are offered it, keep the \
                  seller’s details and ask the workshop or the police.{before}"
             ),
         ),
-        S::Lost => grave(
-            "Lost on its way",
-            "This piece was lost in transit and has not turned up. If you hold it or are offered it, ask the workshop.",
-        ),
-        S::Missing => grave(
-            "Missing",
-            "This piece was sent to an assay office and was not among what came back. If you hold it, ask the workshop.",
-        ),
-        S::Destroyed => grave(
+        S::Destroyed => (
             "Destroyed",
-            &format!(
+            format!(
                 "The workshop recorded that this piece was destroyed before a witness.{before} A piece that carries its \
                  serial now is not this piece."
             ),
         ),
-        S::Remelted | S::Refined => grave(
+        other => {
+            let (title, text) = of_plain_state(other)?;
+            (title, text.to_owned())
+        }
+    };
+    let grave = is_grave(told.state);
+    Some(Notice {
+        grave,
+        title: title.to_owned(),
+        text,
+    })
+}
+
+const fn of_plain_state(state: S) -> Option<(&'static str, &'static str)> {
+    Some(match state {
+        S::Lost => (
+            "Lost on its way",
+            "This piece was lost in transit and has not turned up. If you hold it or are offered it, ask the workshop.",
+        ),
+        S::Missing => (
+            "Missing",
+            "This piece was sent to an assay office and was not among what came back. If you hold it, ask the workshop.",
+        ),
+        S::Remelted | S::Refined => (
             "Melted",
             "This piece was melted, and no longer exists. A piece that carries its serial now is not this piece.",
         ),
-        S::Kept => grave(
+        S::Kept => (
             "Kept by the assay office",
             "The assay office kept this piece or cut it for the assay. It was not sent back to the workshop.",
         ),
-        S::Condemned => grave(
+        S::Condemned => (
             "Withdrawn by the workshop",
             "The workshop gave this piece up and means to melt it. It should not be on sale.",
         ),
-        S::MisStruck | S::Archived => grave(
+        S::MisStruck | S::Archived => (
             "Not for sale",
             "A strike on this piece did not come out well. The workshop never sells such a piece.",
         ),
-        S::Unmarked => careful(
+        S::Unmarked => (
             "Without a hallmark",
             "The assay office sent this piece back without a hallmark. It is not certified.",
         ),
@@ -128,7 +160,8 @@ fn of_record(told: &Told<'_>) -> Vec<Notice> {
     let facts = &told.about.report.facts;
     let mut found = Vec::new();
     if let Some(number) = &facts.number {
-        let text = match (facts.number_burned, told.state.burns_number(facts.edition_closed)) {
+        // What is stolen after the close was counted as there, and burns nothing.
+        let text = match (facts.number_burned, told.state.burns_number(false)) {
             (true, _) => Some("When the edition was closed, it was counted as gone"),
             (false, true) => Some("The piece is gone"),
             (false, false) => None,
@@ -145,6 +178,13 @@ fn of_record(told: &Told<'_>) -> Vec<Notice> {
         found.push(grave(
             "Its weight is in doubt",
             "A check of the scale failed after its last weighing, so that reading is suspect until it is weighed again.",
+        ));
+    }
+    if told.about.beside.weight_suspect && !facts.weight_suspect {
+        found.push(grave(
+            "Its weight is in doubt",
+            "This server says that a check of the scale failed after its last weighing, so that reading is suspect until it is \
+             weighed again. The proof file does not hold that check.",
         ));
     }
     if !facts.suspect_keys.is_empty() {

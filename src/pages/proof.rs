@@ -71,6 +71,7 @@ pub fn proof(told: &Told<'_>) -> Markup {
                 "pourbook-verify " (file) " \\\n  --root " (about.root) "\n\n"
                 "node cli.mjs " (file) " \\\n  --root " (about.root)
             } }
+            p .fine { "Both are published with the program that keeps such records. Get them from there and not from this server." }
             dl .hashes {
                 div { dt { "Root thumbprint" } dd { (grouped(about.root)) } }
                 @if let Some((index, entry)) = accepted.newest() {

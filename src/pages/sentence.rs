@@ -4,11 +4,8 @@ use super::dates;
 use super::told::Told;
 use super::words;
 use crate::domain::{CertificateIssued, Event, FinenessBasis, SeriesKind};
-use crate::metal::{Fineness, Mass, Reading, Rounding, troy_ounces};
+use crate::metal::{Fineness, Mass, OUNCE_DECIMALS, Reading, Rounding, troy_ounces};
 use maud::{Markup, html};
-
-/// Decimals of a troy ounce that are shown: finer than the steps of a workshop's scales.
-pub const OUNCE_DECIMALS: u32 = 4;
 
 /// Troy ounces of a reading: the nearest.
 pub fn ounces(mass: Mass) -> String {
@@ -96,7 +93,12 @@ pub fn label(told: &Told<'_>) -> Markup {
             {
                 div {
                     dt { "Density" }
-                    dd { (density) " g/cm³ ± " (uncertainty) ", weighed in water by the maker" }
+                    dd {
+                        (density) " g/cm³ ± " (uncertainty) ", weighed in water by the maker"
+                        @if told.about.beside.density_suspect {
+                            p .fine { "In doubt: this server says that a check of the scale failed after it." }
+                        }
+                    }
                 }
             }
             (certificate_row(told))

@@ -65,6 +65,7 @@ pub fn check(origin: &str) -> String {
         section aria-labelledby="offline" {
             h2 #offline { "On your own machine" }
             pre tabindex="0" { code { "pourbook-verify FILE --root THUMBPRINT\n\nnode cli.mjs FILE --root THUMBPRINT" } }
+            p .fine { "Both are published with the program that keeps such records. Get them from there and not from this server." }
             p { "Both end with 0 when the record holds, 1 when it does not, and 2 when the file cannot be read." }
         }
     };

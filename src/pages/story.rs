@@ -5,9 +5,9 @@
 
 mod events;
 
-use super::dates;
 use super::told::Told;
 use super::words;
+use super::{beside, dates};
 use crate::check::AcceptedEntry;
 use crate::domain::{Event, LotId};
 use maud::{Markup, html};
@@ -45,6 +45,7 @@ pub fn story(told: &Told<'_>) -> Markup {
                 }
                 @for step in end { (told_step(told, step)) }
             }
+            (beside::printed(told.about.beside))
             (people(told))
         }
     }

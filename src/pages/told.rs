@@ -1,5 +1,6 @@
 //! What a check accepted of a piece, taken apart for the page: its series, its issues, who recorded what.
 
+use super::beside::Beside;
 use crate::check::{Accepted, AcceptedEntry, Report};
 use crate::domain::{
     CertificateIssued, CertificateSuperseded, Event, OperatorId, PiecePoured, PieceState, SeriesId,
@@ -13,6 +14,8 @@ pub struct About<'a> {
     pub report: &'a Report,
     /// What it accepted.
     pub accepted: &'a Accepted,
+    /// What the server says beside the file.
+    pub beside: &'a Beside,
     /// The titles of series that are not erased; the vault's word.
     pub titles: &'a BTreeMap<SeriesId, String>,
     /// The name of the log.

@@ -106,6 +106,14 @@ pub fn listed(mut things: Vec<String>) -> String {
     }
 }
 
+/// A sentence begins with a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 pub const fn stage(stage: Stage) -> &'static str {
     match stage {
         Stage::FromMould => "Weighed as it came from the mould",

@@ -35,6 +35,7 @@
 //!
 //! Deliberately absent: HTTP, the clock, decisions.
 
+pub mod bench;
 mod drawn;
 mod form;
 mod frame;

@@ -10,7 +10,7 @@ use super::setting::{Face, Line, Style, fitted};
 use super::sheet::{A4_HEIGHT, A4_WIDTH, Ink, Length, Mark, Role, Sheet, tenths_mm};
 use super::words;
 use crate::domain::{Serial, Shape, Timestamp, WeightUnit};
-use crate::metal::{Reading, Rounding, troy_ounces};
+use crate::metal::{OUNCE_DECIMALS, Reading, Rounding, troy_ounces};
 
 /// Labels on a sheet, side by side and one below the other. The sheet of 3 by 8 labels of 63.5 by 33.9 mm on A4 is common
 /// practice, no source; so is the gap of 2.5 mm between columns.
@@ -35,8 +35,6 @@ const CODE: Length = tenths_mm(240);
 const CODE_X: Length = WIDTH - CODE - tenths_mm(35);
 /// How wide what stands beside the code may be.
 const MEASURE: Length = CODE_X - AIR - tenths_mm(35);
-/// Decimals of a troy ounce, as on certificates.
-const OUNCE_DECIMALS: u32 = 4;
 
 /// What one label says.
 #[derive(Clone, Debug)]

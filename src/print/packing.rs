@@ -9,7 +9,7 @@ use super::setting::{Face, Style, fitted, line, paragraph};
 use super::sheet::{A4_WIDTH, Ink, Length, Mark, Role, Sheet, centred, rule, tenths_mm};
 use super::words;
 use crate::domain::{MarkKind, Shape, Timestamp};
-use crate::metal::{Fineness, Mass, Rounding, troy_ounces};
+use crate::metal::{Fineness, Mass, OUNCE_DECIMALS, Rounding, troy_ounces};
 
 /// Air at the left and right.
 const MARGIN: Length = tenths_mm(180);
@@ -41,7 +41,6 @@ const BACK: [(Length, &str); 5] = [
 const TEXT: Style = Style::new(Face::Roman, 10_500);
 const SMALL: Style = Style::new(Face::Italic, 8_600);
 const LABEL: Style = Style::new(Face::Roman, 9_000).capitals(70);
-const OUNCE_DECIMALS: u32 = 4;
 const CAUTION: &str = "This list says what was packed and what is asked for. It is no customs, carrier or insurance document: for \
     those, and for how such a packet may be sent, follow local rules and ask the office and the carrier. Whoever opens the packet \
     counts and weighs the pieces first.";

@@ -15,14 +15,17 @@ pub const fn metal(metal: Metal) -> &'static str {
     }
 }
 
-/// On whose word or assay a fineness rests.
-pub const fn basis(basis: FinenessBasis) -> &'static str {
-    match basis {
-        FinenessBasis::Declared => {
+/// On whose word or assay a fineness rests. Metal that was melted may have borne a hallmark where the piece bears none.
+pub const fn basis(basis: FinenessBasis, marked: bool) -> &'static str {
+    match (basis, marked) {
+        (FinenessBasis::Declared, _) => {
             "what the metal’s suppliers declared; no assay office has tested this piece"
         }
-        FinenessBasis::Assayed => "assay reports of the metal it was poured from",
-        FinenessBasis::Hallmarked => "the hallmark struck on it by an assay office",
+        (FinenessBasis::Assayed, _) => "assay reports of the metal it was poured from",
+        (FinenessBasis::Hallmarked, true) => "the hallmark struck on it by an assay office",
+        (FinenessBasis::Hallmarked, false) => {
+            "hallmarks on the metal it was poured from; no assay office has tested this piece"
+        }
     }
 }
 

@@ -1,12 +1,13 @@
 // Hostile files and servers: what is said, and that nothing grows without bound or crashes.
 
 import assert from 'node:assert/strict';
+import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { test } from 'node:test';
 import { checkPiece, exitCode } from '../../api/check/check.mjs';
 import { CannotCheck, Checker } from '../../api/check/ed25519.mjs';
 import { readJson } from '../../api/check/json.mjs';
-import { checkOnline } from '../../api/check/online.mjs';
+import { TooLong, checkOnline, holdPhotographs } from '../../api/check/online.mjs';
 
 const root = 'MJOk_G0WEXNu0J8w0ZFAKLVf0lRkcYh57PEhm9cNm1o';
 const golden = new Uint8Array(readFileSync(new URL('../../api/golden/DW-0001-21.proof.json', import.meta.url)));
@@ -159,4 +160,46 @@ test('an entry that the server states and its proof leaves out is named', async 
   const report = await ask(stated);
   assert.deepEqual([report.conclusion, report.step], ['does_not_hold', 'later']);
   assert.match(report.why, /leaves out entry 106/);
+});
+
+/** Photographs of these sizes with small thumbnails, and a server that gives them; what it gave. */
+function album(...sizes) {
+  const files = new Map();
+  const given = [];
+  const keep = (bytes) => {
+    const hash = createHash('sha256').update(bytes).digest('hex');
+    files.set(hash, bytes);
+    return hash;
+  };
+  const named = sizes.map((size, at) => ({
+    photograph: keep(new Uint8Array(size).fill(at + 1)),
+    thumbnail: keep(Uint8Array.of(at)),
+  }));
+  const read = async (hash, most) => {
+    if (files.get(hash).length > most) throw new TooLong(hash);
+    given.push(files.get(hash).length);
+    return files.get(hash);
+  };
+  return { files, given, named, read };
+}
+
+test('photographs and their thumbnails are held against their hashes, each once', async () => {
+  const { files, given, named, read } = album(5_000, 6_000);
+  assert.deepEqual(await holdPhotographs([...named, named[0]], read), { found: '3 photographs and their thumbnails' });
+  assert.equal(given.length, 4);
+  for (const hash of files.keys()) {
+    const swapped = async (asked, most) => (asked === hash ? Uint8Array.of(9) : read(asked, most));
+    await assert.rejects(holdPhotographs(named, swapped), /another photograph than/);
+  }
+});
+
+test('of large photographs no more than 12 MB is fetched, and what was not is said', async () => {
+  const { given, named, read } = album(7_000_000, 7_000_000, 4_000_000);
+  const told = await holdPhotographs(named, read);
+  assert.equal(told.holds, null);
+  assert.match(told.found, /1 of 3 large ones were not fetched, since all are more than 12 MB together/);
+  assert.equal(given.reduce((sum, size) => sum + size, 0), 11_000_003);
+  // A thumbnail is small: one that is not is none.
+  const heavy = async (hash, most) => (most < 2_000_000 ? Promise.reject(new TooLong('too long')) : read(hash, most));
+  await assert.rejects(holdPhotographs(named, heavy), TooLong);
 });

@@ -11,5 +11,6 @@ mod mixtures;
 mod plans;
 mod prices;
 mod ratios;
+mod typing;
 mod units;
 mod weighing;

@@ -1,11 +1,12 @@
 //! Printed sheets: what stands on them, seen with the eyes of programs and a library that others wrote.
 
+mod golden;
 mod sample;
 mod sheets;
 
 use pourbook::domain::Paper;
 use pourbook::print::{Certificate, PrintError, TEMPLATE, certificates};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::Command;
 
 fn printed(paper: Paper, one: &Certificate) -> Vec<u8> {
@@ -149,45 +150,6 @@ fn what_cannot_be_set_is_named() {
             template: TEMPLATE + 1
         })
     );
-}
-
-/// How far two pages may lie apart: dots that differ by more than a quarter of the way from black to white, in ten
-/// thousand. Another version of the program smooths edges otherwise; a serial set wrong is some ten in ten thousand.
-const APART_MAX: usize = 4;
-
-#[test]
-fn the_sheets_look_as_they_did() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/print");
-    for (name, one) in sample::all() {
-        let pdf = printed(Paper::A6, &one);
-        for page in [1, 2] {
-            let Some((width, height, dots)) = page_image(&pdf, page, 100) else {
-                return println!("skipped: pdftoppm is not installed");
-            };
-            let file = folder.join(format!("{name}-{page}.png"));
-            if std::env::var("BLESS").is_ok() {
-                let image = image::GrayImage::from_raw(width as u32, height as u32, dots).unwrap();
-                image.save(&file).unwrap();
-                continue;
-            }
-            let golden = image::open(&file).unwrap().into_luma8();
-            assert_eq!(
-                (golden.width() as usize, golden.height() as usize),
-                (width, height)
-            );
-            let apart = golden
-                .as_raw()
-                .iter()
-                .zip(&dots)
-                .filter(|(a, b)| a.abs_diff(**b) > 64)
-                .count();
-            assert!(
-                apart * 10_000 <= APART_MAX * dots.len(),
-                "{name}, page {page}: {apart} of {} dots differ",
-                dots.len()
-            );
-        }
-    }
 }
 
 /// What the QR code of each label of a page says, each looked at by itself, as a scanner is held over one: along rows.

@@ -9,7 +9,7 @@ use crate::http::access::Role::{self, Admin, Auditor, Bench, Office};
 use crate::http::calculations::Calculation;
 use crate::http::figures::Figure;
 use crate::http::pages::Page;
-use crate::http::workshop::{self, Form, Sheet, Show};
+use crate::http::workshop::{self, Form, Sheet, Show, bench, steps};
 use crate::http::{losses, metal_statement, plans, readings, stock_value, traced};
 use crate::views::Table;
 
@@ -278,4 +278,31 @@ pub const ROUTES: &[Route] = &[
     sheet("/home", ALL, workshop::home),
     form("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
     sent("/lots/new", TRADE, &workshop::lots::RECEIVE_LOT),
+    page("/bench/modules/{module}", Page::BenchModule),
+    page("/bench/worker.mjs", Page::BenchModule),
+    sheet("/bench", TRADE, bench::board),
+    sheet("/bench/tray", TRADE, bench::tray),
+    sheet("/bench/strike", TRADE, bench::strikes),
+    form("/bench/strikes/new", TRADE, &steps::STRIKE_PIECES),
+    sent("/bench/strikes/new", TRADE, &steps::STRIKE_PIECES),
+    form("/bench/charge", TRADE, &steps::CHARGE_MELT),
+    sent("/bench/charge", TRADE, &steps::CHARGE_MELT),
+    form("/bench/jars/new", TRADE, &steps::OPEN_JAR),
+    sent("/bench/jars/new", TRADE, &steps::OPEN_JAR),
+    form("/bench/sessions/new", TRADE, &steps::OPEN_SESSION),
+    sent("/bench/sessions/new", TRADE, &steps::OPEN_SESSION),
+    form("/bench/sessions/{session}/checks", TRADE, &steps::CHECK_SESSION),
+    sent("/bench/sessions/{session}/checks", TRADE, &steps::CHECK_SESSION),
+    form("/bench/sessions/{session}/closing", TRADE, &steps::CLOSE_SESSION),
+    sent("/bench/sessions/{session}/closing", TRADE, &steps::CLOSE_SESSION),
+    sheet("/bench/sessions/{session}", TRADE, bench::session),
+    form("/bench/melts/{melt}/pouring", TRADE, &steps::POUR_PIECES),
+    sent("/bench/melts/{melt}/pouring", TRADE, &steps::POUR_PIECES),
+    form("/bench/melts/{melt}/weighing", TRADE, &steps::WEIGH_PIECE),
+    sent("/bench/melts/{melt}/weighing", TRADE, &steps::WEIGH_PIECE),
+    form("/bench/melts/{melt}/closing", TRADE, &steps::CLOSE_MELT),
+    sent("/bench/melts/{melt}/closing", TRADE, &steps::CLOSE_MELT),
+    sheet("/bench/melts/{melt}/pours", TRADE, bench::pours),
+    sheet("/bench/melts/{melt}", TRADE, bench::melt),
+    sheet("/bench/pieces/{piece}/photograph", TRADE, bench::picture),
 ];

@@ -1,6 +1,7 @@
 //! The forms, each a row of data: which command it gives, its fields, what the book offers in it, and where it leads.
 
 pub mod lots;
+pub mod steps;
 
 use super::{App, Visit};
 use crate::writer::Recorded;

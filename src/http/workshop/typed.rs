@@ -6,6 +6,7 @@
 
 use crate::http::Settings;
 use crate::http::json::segment;
+use crate::metal::typed;
 use crate::pages::workshop::{Field, Kind, Rows, Taken, Typed};
 use serde_json::{Map, Value, json};
 
@@ -75,7 +76,7 @@ fn value(field: &Field, name: &str, typed: &Typed, settings: &Settings) -> Optio
         _ => {}
     }
     Some(match field.kind {
-        Kind::Mass => json!(figure(text, "g")),
+        Kind::Mass => json!(typed::digits(text).unwrap_or_else(|_| text.to_owned())),
         Kind::Decimal(unit) => json!(figure(text, unit)),
         Kind::Money => json!({"amount": figure(text, &settings.currency), "currency": settings.currency}),
         Kind::Whole => text

@@ -35,6 +35,10 @@ pub fn sign_in(page: &SignIn<'_>) -> Leaf {
             }
         }
         (fields(page))
+        @if page.who.is_none() {
+            // What the bench kept of its pages on this device goes with whoever was signed in.
+            script type="module" src="/bench/modules/leave.mjs" data-signed-out {}
+        }
     };
     Leaf::new("Sign in", main)
 }

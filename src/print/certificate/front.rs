@@ -8,7 +8,7 @@ use super::{CENTRE, Certificate, LABEL, MARGIN, MEASURE, SLANTED, TEXT, centred,
 use crate::domain::WeightUnit;
 use crate::metal::{Mass, Rounding, troy_ounces};
 
-/// Decimals of a troy ounce: finer than the steps of a workshop's scales.
+/// Decimals of a troy ounce, by this version of the template: its own, since what a version makes never changes.
 const OUNCE_DECIMALS: u32 = 4;
 /// Where the values of the list begin.
 const VALUES: Length = MARGIN + 56_000;
@@ -106,7 +106,7 @@ fn list(one: &Certificate, sheet: &mut Sheet) -> Result<(), PrintError> {
         ("Serial", issued.serial.to_string()),
         ("Metal", words::metal(issued.metal).to_owned()),
         ("Fineness", format!("{} parts per thousand", issued.fineness)),
-        ("Rests on", words::basis(issued.basis).to_owned()),
+        ("Rests on", words::basis(issued.basis, marks.is_some()).to_owned()),
         (
             "Marks",
             marks.map_or_else(|| "it bears no hallmark".to_owned(), words::marks),

@@ -516,6 +516,58 @@ fn a_heel_that_was_counted_and_found_metal_are_behind_the_piece() {
     );
 }
 
+/// Metal of an earlier melt may be reckoned lower than it was declared, since an assay of another piece may have said so; never
+/// higher. A blend of lots alone is what their declarations make it, neither lower nor higher.
+#[test]
+fn the_blend_of_a_heel_is_stated_lower_or_as_declared_and_never_higher() {
+    const HEEL: &[&str] = &[
+        "open EX silver 998 exempt",
+        "melt M in D silver lot B 120.00",
+        "pour M DW bar X1",
+        "weigh from_mould in D X1 50.40",
+        "balance M in D heel 69.00",
+        "melt N in D silver heel M lot B 20.00",
+        "pour N EX bar P1",
+        "weigh from_mould in D P1 50.40",
+        "balance N in D heel 38.50",
+        "serials P1",
+        "weigh final in D P1 50.40",
+        "close D 100.00 shows 100.00",
+        "certify P1",
+    ];
+    let told = tale(&[HEEL], "P1");
+    assert!(told.report().holds());
+    let stated = |place: usize, text: &'static str| {
+        move |entries: &mut Vec<Recorded>| {
+            let drafts = entries.iter_mut().flat_map(|entry| &mut entry.drafts);
+            let closed = drafts.filter_map(|draft| match &mut draft.event {
+                Event::MeltClosed(e) => Some(e),
+                _ => None,
+            });
+            let mut closed: Vec<_> = closed.collect();
+            assert_eq!(closed.len(), 2);
+            closed[place].fineness = fineness(text);
+        }
+    };
+    for higher in ["999.1", "999.9", "1000"] {
+        told.falsified(stated(1, higher), "metal", "the inputs blend to 999");
+    }
+    for lower in ["998.9", "998"] {
+        let mut entries = told.bench.entries.clone();
+        stated(1, lower)(&mut entries);
+        let report = told.told_as(&entries);
+        assert!(report.holds(), "{lower}: {report}");
+        told.falsified(stated(0, lower), "metal", "the inputs blend to");
+    }
+    told.falsified(stated(0, "999.1"), "metal", "the inputs blend to 999");
+    // What is stated lower carries no certificate of more.
+    told.falsified(
+        stated(1, "997.9"),
+        "certificate",
+        "it states 998.0, the metal is, as declared, 997.9",
+    );
+}
+
 #[test]
 fn a_closed_edition_counts_the_piece_as_it_was() {
     for (name, state, burned) in [

@@ -174,6 +174,23 @@ async fn the_public_record_tells_the_state_at_once_and_no_name_place_or_amount()
         (&shown["state"], &shown["number_burned"]),
         (&json!("dispatched"), &json!(true))
     );
+    // One that is stolen after the close was counted as there: its number is not burned, and its page says nothing else.
+    told.of_piece(1, "theft", json!({})).await.expect(201);
+    let shown = record(&told.app, 1).await;
+    assert_eq!(shown["number_burned"], false);
+    told.app.released().await;
+    for (place, burned) in [(0, true), (1, false)] {
+        let serial = record(&told.app, place).await["serial"]
+            .as_str()
+            .unwrap()
+            .to_owned();
+        let page = told.app.get(&format!("/p/{serial}")).await.expect(200).text();
+        assert_eq!(
+            page.contains(&format!("Number {} of 10 is burned", place + 1)),
+            burned,
+            "{page}"
+        );
+    }
 }
 
 /// What stands in the book, to see that nothing of it moved.

@@ -4,7 +4,10 @@ mod demo;
 mod forms;
 
 use super::{Served, TestApp, Workshop, item};
+use crate::http::photographs::{picture, picture_of};
 use actix_web::test::TestRequest;
+use image::GenericImageView as _;
+use pourbook::domain::PhotographHash;
 use pourbook::http::{Quotas, Role};
 use serde_json::json;
 use std::sync::atomic::Ordering;
@@ -395,4 +398,137 @@ async fn a_correction_is_told_as_one() {
     // The paper that was handed out before says something else now.
     let older = read(&app.get(&format!("{path}?issue=1")).await.expect(200).text());
     says(&older, "an entry that the older one rests on was corrected");
+}
+
+/// The pictures of a page as a browser takes them out of it: for each the link around it, its address, its words, and the
+/// caption below.
+fn figures(html: &str) -> Vec<[String; 4]> {
+    let of = |figure: &str, before: &str, after: &str| {
+        let (_, rest) = figure.split_once(before).unwrap();
+        rest.split(after).next().unwrap().to_owned()
+    };
+    let figures = html.split("<figure>").skip(1);
+    figures
+        .map(|figure| {
+            [
+                of(figure, "<a href=\"", "\""),
+                of(figure, "<img src=\"", "\""),
+                of(figure, " alt=\"", "\""),
+                read(&of(figure, "<figcaption>", "</figcaption>")),
+            ]
+        })
+        .collect()
+}
+
+/// A page shows each photograph that the record names as a thumbnail with words for who cannot see it, and the large one behind
+/// it; every address on it gives the bytes that its name says. What was withdrawn is on no page.
+#[actix_web::test]
+async fn photographs_stand_on_the_page_under_the_hashes_that_the_record_names() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let address = format!("/v1/pieces/{}/photographs", pieces[0]);
+    let mut indexes = Vec::new();
+    for (side, picture) in [("face", picture()), ("edge", picture_of(2))] {
+        let query = format!("{address}?stage=from_mould&side={side}");
+        let reply = app.photograph(Role::Bench, &query, &picture).await.expect(201);
+        indexes.push((reply.json()["index"].clone(), reply.json()["events"][0].clone()));
+    }
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let html = app.get(&format!("/p/{serial}")).await.expect(200).text();
+    let shown = figures(&html);
+    assert_eq!(shown.len(), 2, "{html}");
+    for ([link, thumbnail, words, caption], ((_, event), side)) in
+        shown.iter().zip(indexes.iter().zip(["Face", "Edge"]))
+    {
+        assert_eq!(*words, format!("Photograph: {side}, as it came from the mould"));
+        assert!(
+            caption.starts_with(&format!("{side}, as it came from the mould, ")),
+            "{caption}"
+        );
+        for (address, member, longer) in [(link, "photograph", 640), (thumbnail, "thumbnail", 480)] {
+            let hash = event[member].as_str().unwrap();
+            assert_eq!(*address, format!("/photographs/{hash}"));
+            let reply = app.get(address).await.expect(200);
+            assert_eq!(PhotographHash::of(&reply.body).to_string(), hash);
+            let pixels = image::load_from_memory(&reply.body).unwrap();
+            assert_eq!(pixels.dimensions().0, longer);
+        }
+    }
+    says(&read(&html), "Photographed: face, as it came from the mould.");
+    let withdrawn = json!({"corrections": [{"index": indexes[0].0}], "reason": "wrong_thing"});
+    app.post("/v1/corrections", withdrawn).await.expect(201);
+    app.released().await;
+    let html = app.get(&format!("/p/{serial}")).await.expect(200).text();
+    assert_eq!(figures(&html), shown[1..], "{html}");
+    assert!(
+        !html.contains(indexes[0].1["photograph"].as_str().unwrap()),
+        "{html}"
+    );
+}
+
+/// A piece without a certificate whose last reading is suspect: its file does not hold the check that failed, so the page says
+/// it as the server's word, also where it was kept before the check.
+#[actix_web::test]
+async fn a_suspect_reading_that_the_file_does_not_tell_of_is_told_as_the_servers_word() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let in_water = json!({"session": shop.session, "method": "cup", "in_air": "50.42", "in_water": "4.81", "water": "21"});
+    app.post(&format!("/v1/pieces/{}/gravity", pieces[0]), in_water)
+        .await
+        .expect(201);
+    shop.close(&app, &melt).await;
+    let serials = app
+        .post("/v1/serials", json!({"pieces": [pieces[0]]}))
+        .await
+        .expect(201)
+        .json();
+    let path = format!("/p/{}", serials["events"][0]["serial"].as_str().unwrap());
+    let before = read(&app.get(&path).await.expect(200).text());
+    says(&before, "weighed in water by the maker");
+    assert!(
+        !before.contains("in doubt") && !before.contains("In doubt"),
+        "{before}"
+    );
+    let fails = json!({"nominal": "50.00", "reading": "50.20"});
+    app.post(&format!("/v1/sessions/{}/closing", shop.session), fails)
+        .await
+        .expect(201);
+    app.released().await;
+    let html = app.get(&path).await.expect(200).text();
+    assert!(
+        html.contains("<section class=\"notice grave\"><h2>Its weight is in doubt</h2>"),
+        "{html}"
+    );
+    let after = read(&html);
+    says(
+        &after,
+        "This server says that a check of the scale failed after its last weighing",
+    );
+    says(
+        &after,
+        "In doubt: this server says that a check of the scale failed after it.",
+    );
+}
+
+#[actix_web::test]
+async fn what_was_printed_is_told_below_the_story_as_the_servers_word() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    let serial = shop.certify(&app, &melt, &pieces[0], "50.42").await;
+    let path = format!("/p/{serial}");
+    let page = read(&app.get(&path).await.expect(200).text());
+    assert!(!page.contains("was printed"), "{page}");
+    // The page is kept, and the print moves no chain of the piece: it is told all the same.
+    let once = "Issue 1 of the certificate was printed on 21 September 2026. ";
+    let twice = "Issue 1 of the certificate was printed 2 times, last on 21 September 2026. ";
+    for said in [once, twice] {
+        let print = json!({"series": shop.series, "paper": "a6"});
+        app.post("/v1/prints", print).await.expect(201);
+        let page = read(&app.get(&path).await.expect(200).text());
+        says(&page, said);
+        says(&page, "That is this server’s word");
+    }
 }

@@ -5,6 +5,7 @@ use actix_web::test::TestRequest;
 use image::{ImageFormat, Rgb, RgbImage};
 use pourbook::domain::{PHOTOGRAPHS_MAX, PhotographHash};
 use pourbook::http::Role;
+use pourbook::log::PhotographFiles;
 use pourbook::photographs::SENT_BYTES_MAX;
 use serde_json::json;
 use std::io::Cursor;
@@ -192,9 +193,10 @@ async fn what_is_refused_names_the_fact_and_records_nothing() {
         .await
         .refused(413, "photograph-too-large", "");
     assert_eq!(app.version(&piece), 2);
-    assert!(
-        app.photographs.contents().keys().count() <= 2,
-        "only the picture of the stage that was refused"
+    assert_eq!(
+        app.photographs.contents().keys().count(),
+        0,
+        "what was refused leaves no file"
     );
     send(FACE, picture()).await.expect(201);
     send("?stage=from_mould&side=back", picture())
@@ -281,14 +283,11 @@ async fn only_what_the_record_names_is_shown() {
         .as_str()
         .unwrap()
         .to_owned();
-    // A file that stands beside it, kept for an entry that was refused.
-    app.photograph(
-        Role::Bench,
-        &format!("{address}?stage=hallmarked&side=marks"),
-        &picture_of(7),
-    )
-    .await
-    .expect(409);
+    // Files that stand beside it, as a crash between keeping and recording leaves them.
+    let files = PhotographFiles::new(std::sync::Arc::new(app.photographs.clone()), "/photos".into());
+    for beside in [b"one".as_slice(), b"another"] {
+        files.keep(beside).unwrap();
+    }
     let kept: Vec<String> = app
         .photographs
         .contents()
@@ -421,4 +420,61 @@ async fn a_photograph_of_the_wrong_piece_is_corrected_and_none_put_in_its_place(
     correct(None).await.expect(201);
     assert_eq!(of(pieces[1].clone()).await, json!([]));
     app.get(&path).await.refused(404, "not-found", "");
+}
+
+/// A refused upload takes its own files away and nobody else's: not those that another piece's entry names, not those of a
+/// photograph that was withdrawn.
+#[actix_web::test]
+async fn a_refused_upload_takes_away_only_its_own_files() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    let (_, pieces) = workshop.pour(&app, &["50.42", "50.61"]).await;
+    let address = |piece: usize, query: &str| format!("/v1/pieces/{}/photographs{query}", pieces[piece]);
+    let too_early = "?stage=hallmarked&side=marks";
+    let reply = app
+        .photograph(Role::Bench, &address(0, FACE), &picture())
+        .await
+        .expect(201);
+    let count = || app.photographs.contents().len();
+    assert_eq!(count(), 2);
+    app.photograph(Role::Bench, &address(1, too_early), &picture())
+        .await
+        .expect(409);
+    assert_eq!(count(), 2);
+    let hash = reply.json()["events"][0]["photograph"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    app.get(&format!("/photographs/{hash}")).await.expect(200);
+    app.photograph(Role::Bench, &address(1, too_early), &picture_of(2))
+        .await
+        .expect(409);
+    assert_eq!(count(), 2);
+    let withdrawn = json!({"corrections": [{"index": reply.json()["index"]}], "reason": "wrong_thing"});
+    app.post("/v1/corrections", withdrawn).await.expect(201);
+    app.get(&format!("/photographs/{hash}")).await.expect(404);
+    app.photograph(Role::Bench, &address(1, too_early), &picture())
+        .await
+        .expect(409);
+    assert_eq!(count(), 2, "what was recorded once stays");
+}
+
+/// Whoever sent a picture and went away finds it recorded: what was begun ends, so that its place is not given to another
+/// while it is still being decoded.
+#[actix_web::test]
+async fn a_sender_who_goes_away_stops_nothing() {
+    let app = TestApp::start().await;
+    let (piece, address) = poured(&app).await;
+    let (address, picture) = (format!("{address}{FACE}"), picture());
+    let sent = app.photograph(Role::Bench, &address, &picture);
+    // It is looked at once, which reads the body, and is then dropped.
+    let gone = actix_web::rt::time::timeout(Duration::ZERO, sent).await;
+    assert!(gone.is_err(), "it was answered at once");
+    for _ in 0..500 {
+        if app.version(&piece) == 3 {
+            return;
+        }
+        actix_web::rt::time::sleep(Duration::from_millis(10)).await;
+    }
+    panic!("the picture was never recorded");
 }

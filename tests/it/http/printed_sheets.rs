@@ -2,8 +2,10 @@
 
 use super::edition::Edition;
 use super::{Served, TestApp, Workshop};
-use crate::print::{labels_of, text_of};
+use crate::print::{labels_of, pages_of, text_of};
 use pourbook::http::Role;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
 const NOBODY: &str = "11111111-1111-4111-8111-111111111111";
 
@@ -120,4 +122,80 @@ async fn a_packing_list_says_what_was_declared_and_is_for_the_office() {
     let query = format!("{path}?at=1");
     let reply = told.app.get_as(Role::Office, &query).await;
     assert_eq!((reply.status, reply.problem().as_str()), (400, "unreadable"));
+}
+
+/// A series with so many pieces that have a serial, and nothing else done to them; its serials, in order.
+async fn serialled(app: &TestApp, count: usize) -> (String, Vec<String>) {
+    let shop = Workshop::open(app).await;
+    let series = json!({"code": "WB", "kind_of": "open", "metal": "silver", "fineness": "999", "unit": "g", "digits": 4,
+        "marking": "exempt", "ground": "bullion"});
+    let series = app.done("/v1/series", series).await;
+    let shop = Workshop {
+        series: series.clone(),
+        ..shop
+    };
+    let mut serials = Vec::new();
+    while serials.len() < count {
+        let some = (count - serials.len()).min(50);
+        let charge =
+            json!({"metal": "silver", "session": shop.session, "lots": [{"lot": shop.lot, "mass": "60.00"}]});
+        let melt = app.done("/v1/melts", charge).await;
+        let pours: Vec<Value> = vec![json!({"series": series, "shape": "oval"}); some];
+        let pours = json!({"pours": pours});
+        let poured = app
+            .post(&format!("/v1/melts/{melt}/pours"), pours)
+            .await
+            .expect(201);
+        let pieces = super::edition::of(&poured, "piece");
+        let items = pieces
+            .iter()
+            .map(|piece| super::item(app, piece, "1.00"))
+            .collect();
+        let tray = shop.tray("from_mould", items);
+        app.post("/v1/weighings", tray).await.expect(201);
+        shop.close(app, &melt).await;
+        let given = app
+            .post("/v1/serials", json!({"pieces": pieces}))
+            .await
+            .expect(201);
+        serials.extend(super::edition::of(&given, "serial"));
+    }
+    serials.sort();
+    (series, serials)
+}
+
+/// A series with more pieces than eight sheets have places: `Link` leads on from the last label to the rest, each piece has one
+/// label, the free places stand on the first sheet alone, and the last page leads nowhere.
+#[actix_web::test]
+async fn what_eight_sheets_do_not_hold_is_behind_the_link() {
+    let app = TestApp::start().await;
+    let (series, serials) = serialled(&app, 195).await;
+    let path = format!("/v1/series/{series}/labels");
+    for (query, filled, sheets) in [("", [192, 3], [8, 1]), ("?skip=23", [169, 26], [8, 2])] {
+        let mut next = format!("{path}{query}");
+        let mut seen = BTreeSet::new();
+        for (place, (count, sheets)) in filled.into_iter().zip(sheets).enumerate() {
+            let reply = app.get_as(Role::Office, &next).await.expect(200);
+            match (place, reply.header("link")) {
+                (0, Some(link)) => {
+                    let last = &serials[count - 1];
+                    assert_eq!(link, format!("<{path}?after={last}>; rel=\"next\""));
+                    next = link[1..].split('>').next().unwrap().to_owned();
+                }
+                (0, None) => panic!("nothing leads to the rest"),
+                (_, link) => assert_eq!(link, None),
+            }
+            let Some(text) = text_of(&reply.body) else {
+                return println!("skipped: pdftotext is not installed");
+            };
+            let named: Vec<&str> = text
+                .split_whitespace()
+                .filter(|word| word.starts_with("WB-"))
+                .collect();
+            assert_eq!(named.len(), count);
+            assert_eq!(pages_of(&reply.body), Some(sheets));
+            seen.extend(named.into_iter().map(str::to_owned));
+        }
+        assert_eq!(seen, serials.iter().cloned().collect(), "{query}");
+    }
 }

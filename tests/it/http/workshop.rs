@@ -1,5 +1,6 @@
 //! The workshop's own pages: who is let in, what a cookie can and cannot do, and forms that give commands.
 
+mod bench;
 mod forms;
 mod sessions;
 

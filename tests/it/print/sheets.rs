@@ -5,7 +5,7 @@ use pourbook::domain::{MarkKind, Serial, SeriesCode, Shape, Timestamp, WeightUni
 use pourbook::metal::{Fineness, Mass, Reading};
 use pourbook::print::{Label, Labels, PackedPiece, PackingList, PrintError, labels, packing_list};
 
-fn sheets(count: u32, skip: usize) -> Labels {
+pub fn sheets(count: u32, skip: usize) -> Labels {
     let label = |number| Label {
         serial: Serial::new(SeriesCode::parse("TW").unwrap(), number, 4).unwrap(),
         shape: Shape::parse("loom_tall").unwrap(),
@@ -25,7 +25,7 @@ fn sheets(count: u32, skip: usize) -> Labels {
     }
 }
 
-fn packed(count: u32) -> PackingList {
+pub fn packed(count: u32) -> PackingList {
     let piece = |number: u32| PackedPiece {
         name: format!("ST-{number:04}-00"),
         shape: Shape::parse("lantern_tall").unwrap(),

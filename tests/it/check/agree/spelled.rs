@@ -129,10 +129,18 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
         file.proofs.push(proof.to_string());
         file
     };
+    let before = out.count;
     for one in &golden {
         out.file("a golden entry", &behind(&one.entry, size), shelf.log.root());
+        for entry in digests_anew(&one.entry) {
+            out.file(
+                "digests in another order",
+                &behind(&entry, size),
+                shelf.log.root(),
+            );
+        }
     }
-    for _ in golden.len()..count {
+    for _ in out.count.saturating_sub(before)..count {
         if dice.chance(60) {
             let one = dice.one(&golden);
             out.file(
@@ -147,6 +155,42 @@ pub fn write(out: &mut Out, shelves: &[Shelf], dice: &mut Dice, count: usize) {
             out.file("an entry spelled anew", &within(&file, dice), shelf.log.root());
         }
     }
+}
+
+/// The digests of the first event that has two or more (RFC 9901 section 4.2.4.1 leaves their order open, an entry does not):
+/// turned round, the first two changed, one twice, one left out, one more than there should be. Each also in an event of a
+/// version that is not understood, where nothing but the reader's own strictness shows.
+fn digests_anew(entry: &str) -> Vec<String> {
+    let parts: Vec<&str> = entry.split('.').collect();
+    let text = String::from_utf8(URL_SAFE_NO_PAD.decode(parts[1]).unwrap()).unwrap();
+    let lists = text.match_indices("\"_sd\":[").map(|(at, name)| at + name.len());
+    let list = lists
+        .map(|from| (from, from + text[from..].find(']').unwrap()))
+        .find(|(from, to)| text[*from..*to].contains(','));
+    let Some((from, to)) = list else {
+        return Vec::new();
+    };
+    let digests: Vec<&str> = text[from..to].split(',').collect();
+    let turned = digests.iter().rev().copied().collect();
+    let mut changed = digests.clone();
+    changed.swap(0, 1);
+    let twice = [&digests[..1], &digests].concat();
+    // After any other in the order of texts: only their number is wrong.
+    let last = format!("\"{}k\"", "z".repeat(42));
+    let more = [&digests[..], &[last.as_str()]].concat();
+    let lists: [Vec<&str>; 5] = [turned, changed, twice, digests[1..].to_vec(), more];
+    let mut spelled = Vec::new();
+    for list in lists {
+        let known = format!("{}{}{}", &text[..from], list.join(","), &text[to..]);
+        // The version that stands last before the list is that of its event.
+        let version = known[..from].rfind("\"v\":1,").unwrap();
+        let unknown = format!("{}\"v\":2,{}", &known[..version], &known[version + 6..]);
+        spelled.extend(
+            [known, unknown]
+                .map(|text| format!("{}.{}.{}", parts[0], URL_SAFE_NO_PAD.encode(text), parts[2])),
+        );
+    }
+    spelled
 }
 
 fn within(file: &ProofFile, dice: &mut Dice) -> ProofFile {

@@ -153,6 +153,13 @@ async fn each_piece_of_the_demo_has_a_page_that_tells_what_the_api_tells() {
             );
         }
         says(&page, &format!("serial {serial}"));
+        assert_eq!(
+            page.contains("Its weight is in doubt"),
+            record["suspect"] == true,
+            "{serial}"
+        );
+        let burned = record["number_burned"] == true;
+        assert_eq!(page.contains("is burned"), burned, "{serial} is {state}");
         if let Some(certificate) = record["certificate"].as_object() {
             let weight = &certificate["weight"];
             let of = |value: &Value| value.as_str().unwrap().to_owned();

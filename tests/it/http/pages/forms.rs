@@ -208,6 +208,12 @@ async fn what_cannot_be_is_refused_by_its_name() {
             page.contains(&format!("aria-describedby=\"{field}-fault\"")),
             "{typed}: {page}"
         );
+        // What is marked is not folded away.
+        assert_eq!(
+            page.contains("<details open>"),
+            field != "step",
+            "{typed}: {page}"
+        );
     }
     send_form(&app, &form, "mass=1&mass=2").await.expect(400);
     send_form(&app, &form, &format!("mass={}", "9".repeat(5_000)))
@@ -401,6 +407,53 @@ async fn the_holder_of_a_code_is_shown_what_is_meant_for_holders_and_an_erased_c
         (Some(false), &json!([1]), None),
         "{told:#}"
     );
+}
+
+/// An answer tells of every issue, also of those behind the one that fits: none is left uncompared, so that how long an answer
+/// takes does not tell which it was.
+#[actix_web::test]
+async fn every_issue_is_compared_to_the_last() {
+    let (app, _, serial, piece) = certified(Quotas::OFF).await;
+    let first = app.app.views.position() - 1;
+    let older = code(&app, first);
+    let damaged = json!({"reason": "damaged"});
+    app.post(&format!("/v1/pieces/{piece}/supersession"), damaged)
+        .await
+        .expect(201);
+    let second = app.app.views.position() - 1;
+    let newer = code(&app, second);
+    let path = format!("/v1/serials/{serial}/code");
+    let told = ask(&app, &path, json!({"code": newer})).await.expect(200).json();
+    assert_eq!(
+        (&told["issue"], told.get("superseded_by")),
+        (&json!(2), None),
+        "{told:#}"
+    );
+    let entry = app.app.entry(second).unwrap();
+    let event = entry
+        .events()
+        .position(|event| event.kind() == "certificate.issued")
+        .unwrap();
+    let erasure = json!({"index": second, "event": event, "member": "code", "reason": "request"});
+    app.post_as(Role::Admin, "/v1/erasures", erasure)
+        .await
+        .expect(201);
+    let told = ask(&app, &path, json!({"code": older})).await.expect(200).json();
+    assert_eq!(
+        (
+            &told["belongs"],
+            &told["issue"],
+            &told["superseded_by"],
+            &told["erased"]
+        ),
+        (&json!(true), &json!(1), &json!(2), &json!([2])),
+        "{told:#}"
+    );
+    let page = send_form(&app, &format!("/p/{serial}/code"), &format!("code={older}"))
+        .await
+        .expect(200)
+        .text();
+    says(&read(&page), "It belongs, and is superseded");
 }
 
 #[actix_web::test]

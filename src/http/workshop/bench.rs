@@ -1,0 +1,83 @@
+//! The bench over HTTP: what each of its pages needs of the book, looked up when the page is asked for.
+//!
+//! What modules do afterwards goes to `/v1` like anybody's request; forms go the way of every form. Rows come from the
+//! reckoning, which is as of the newest entry; the version of what may be changed is read before its row, so that whoever is
+//! late is told and nobody overwrites what was never seen.
+
+mod board;
+mod expected;
+mod melts;
+mod over;
+mod pictures;
+mod sessions;
+mod strikes;
+mod trays;
+
+pub use board::board;
+pub use melts::{charge_sources, pours};
+pub use over::{melt, session};
+pub use pictures::picture;
+pub use sessions::{free_scales, graded_before, prill_jars, series_choices, session_choices, struck_next};
+pub use strikes::strikes;
+pub use trays::{slip, tray, weighed_of_melt};
+
+use super::{App, Seen, Visit};
+use crate::accounts::{AsOf, Reckoning};
+use crate::domain::{Book, Scale, Session, SessionState};
+use crate::http::access::Role;
+use crate::http::problem::Problem;
+use crate::http::sessions::FORM_HEADER;
+use crate::http::{failed, private};
+use crate::metal::likely::{RULES, SlipRule};
+use crate::pages::workshop::bench::Seat;
+use serde_json::Value;
+use uuid::Uuid;
+
+/// Who stands there.
+fn seat(visit: &Visit) -> Seat {
+    Seat {
+        operator: visit.signed_in.caller.operator.to_string(),
+        form_token: visit.signed_in.form_token.clone(),
+        header: FORM_HEADER.as_str().to_owned(),
+        corrects: visit.role() == Role::Office,
+    }
+}
+
+/// Answers from the reckoning of now.
+fn of_now<T>(app: &App, answer: impl FnOnce(&Reckoning) -> T) -> Result<T, Problem> {
+    app.accounts.ask(AsOf::Newest, answer).map_err(failed)
+}
+
+/// The rule by which somebody is asked about a reading.
+fn rule() -> Result<&'static SlipRule, Problem> {
+    RULES
+        .last()
+        .ok_or_else(|| Problem::internal("there is no rule of slips"))
+}
+
+/// What the workshop calls a thing, as far as the role may see it.
+fn label(app: &App, visit: &Visit, id: Uuid) -> Result<Option<String>, Problem> {
+    let shown = private::of_subject(app, id, Some(visit.role()))?;
+    Ok(shown.get("label").and_then(Value::as_str).map(str::to_owned))
+}
+
+/// A scale in words.
+fn scale_words(app: &App, visit: &Visit, scale: &Scale) -> Result<String, Problem> {
+    let name = label(app, visit, scale.scale.0)?.unwrap_or_else(|| "Scale".to_owned());
+    let verified = if scale.verified { "" } else { ", not verified" };
+    Ok(format!(
+        "{name}, to {} g, steps of {} g{verified}",
+        scale.max, scale.d
+    ))
+}
+
+/// The sessions that are open, each with its scale.
+fn open_sessions(book: &Book) -> Vec<(Session, Scale)> {
+    let open = book
+        .sessions()
+        .filter(|session| session.state == SessionState::Open);
+    let with_scale = open.filter_map(|session| Some((session.clone(), book.scale(session.scale)?.clone())));
+    let mut sessions: Vec<(Session, Scale)> = with_scale.collect();
+    sessions.sort_by_key(|(session, _)| session.since);
+    sessions
+}

@@ -1,0 +1,136 @@
+//! What there is to do at the bench now.
+
+use super::trays::for_certificates;
+use super::{App, Seen, Visit, of_now, scale_words};
+use crate::domain::{
+    Book, DieState, Grade, JarId, MeltId, MeltState, PieceState as S, Residue, Scale, Series, SeriesState,
+    Session,
+};
+use crate::http::problem::Problem;
+use crate::metal::{Fineness, Metal};
+use crate::pages::workshop::bench::{self, Board, MeltSeen, ScaleSeen, Work};
+
+/// What the book says of the bench.
+struct Found {
+    scales: Vec<(Scale, Option<Session>)>,
+    melts: Vec<MeltSeen>,
+    filings: Vec<(MeltId, u32, usize, usize, Option<JarId>)>,
+    finals: Vec<(Series, usize)>,
+    dies: usize,
+}
+
+/// `GET /bench`.
+///
+/// # Errors
+/// When the log or the views cannot be read.
+pub fn board(app: &App, visit: &Visit) -> Result<Seen, Problem> {
+    let found = of_now(app, |reckoning| find(reckoning.book()))?;
+    let zone = app.settings.workshop.zone;
+    let scales = found.scales.iter().map(|(scale, session)| {
+        let session = session.as_ref();
+        Ok(ScaleSeen {
+            scale: scale.scale,
+            name: scale_words(app, visit, scale)?,
+            session: session.map(|row| (row.session, zone.in_words(row.at), row.readings)),
+        })
+    });
+    let scales: Result<Vec<ScaleSeen>, Problem> = scales.collect();
+    let page = Board {
+        scales: scales?,
+        work: work(&found),
+        melts: found.melts,
+    };
+    Ok(bench::board(&page).into())
+}
+
+fn work(found: &Found) -> Vec<Work> {
+    let filings = found
+        .filings
+        .iter()
+        .map(|(melt, number, count, over, jar)| match jar {
+            Some(jar) => Work {
+                path: format!("/bench/tray?melt={melt}&jar={jar}"),
+                words: format!("File and polish melt {number}: {count} pieces, {over} over their limit"),
+            },
+            None => Work {
+                path: "/bench/jars/new".to_owned(),
+                words: format!("File and polish melt {number}: open a jar for its lemel first"),
+            },
+        });
+    let finals = found.finals.iter().map(|(series, count)| Work {
+        path: format!("/bench/tray?series={}", series.series),
+        words: format!("Final weighing of {}: {count} pieces", series.code),
+    });
+    let strikes = (found.dies > 0).then(|| Work {
+        path: "/bench/strike".to_owned(),
+        words: "Strike".to_owned(),
+    });
+    filings.chain(finals).chain(strikes).collect()
+}
+
+fn find(book: &Book) -> Found {
+    let session = |scale: &Scale| scale.session.and_then(|id| book.session(id).cloned());
+    let mut scales: Vec<_> = book
+        .scales()
+        .map(|scale| (scale.clone(), session(scale)))
+        .collect();
+    scales.sort_by_key(|(scale, _)| scale.since);
+    let open = book.melts().filter(|melt| melt.state == MeltState::Open);
+    let mut melts: Vec<MeltSeen> = open
+        .map(|melt| {
+            let pieces = melt.pieces.iter().filter_map(|id| book.piece(*id));
+            MeltSeen {
+                melt: melt.melt,
+                number: melt.number,
+                says: format!("{} g of {} {}", melt.charge, melt.metal, melt.fineness),
+                poured: melt.pieces.len(),
+                weighed: pieces.filter(|piece| !piece.readings.is_empty()).count(),
+            }
+        })
+        .collect();
+    melts.sort_by_key(|melt| melt.number);
+    let in_work = book
+        .all_series()
+        .filter(|series| series.state == SeriesState::Open);
+    let mut finals: Vec<(Series, usize)> = in_work
+        .map(|series| (series.clone(), for_certificates(book, series).len()))
+        .filter(|(_, count)| *count > 0)
+        .collect();
+    finals.sort_by_key(|(series, _)| series.since);
+    Found {
+        scales,
+        melts,
+        filings: filings(book),
+        finals,
+        dies: book.dies().filter(|die| die.state == DieState::InUse).count(),
+    }
+}
+
+/// Melts whose pieces may be filed: how many, how many of them over, and the newest jar that takes their lemel.
+fn filings(book: &Book) -> Vec<(MeltId, u32, usize, usize, Option<JarId>)> {
+    let mut found = Vec::new();
+    for melt in book.melts().filter(|melt| melt.state == MeltState::Closed) {
+        let pieces = melt.pieces.iter().filter_map(|id| book.piece(*id));
+        let pieces: Vec<_> = pieces
+            .filter(|piece| piece.state == S::Graded && piece.serial.is_none())
+            .collect();
+        let grade = |grade: Grade| {
+            let of = pieces.iter().filter_map(|piece| piece.grading.as_ref());
+            of.filter(|grading| grading.grade == grade).count()
+        };
+        let wanted = grade(Grade::Accepted).saturating_add(grade(Grade::Over));
+        if wanted > 0 {
+            let jar = jar_for(book, melt.metal, melt.reckoned_fineness());
+            found.push((melt.melt, melt.number, wanted, grade(Grade::Over), jar));
+        }
+    }
+    found.sort_by_key(|(_, number, ..)| *number);
+    found
+}
+
+fn jar_for(book: &Book, metal: Metal, fineness: Fineness) -> Option<JarId> {
+    let jars = book.jars().filter(|jar| jar.residue == Residue::Lemel);
+    let fits = jars.filter(|jar| jar.metal == metal && jar.fineness <= fineness);
+    fits.max_by_key(|jar| (jar.fineness, jar.since))
+        .map(|jar| jar.jar)
+}

@@ -1,0 +1,62 @@
+// The service worker of the bench: keeps the page of a step and what it loads, so that a reload without a line shows the tray.
+//
+// It answers from the network as long as there is one. Kept are pages below /bench/, their modules, the stylesheet and the mark;
+// never anything of /v1, never a cookie (a worker cannot see them), never a page that was sent on to the sign-in. Signing out
+// takes all of it away (leave.mjs). What was typed is not here but in the queue (keep.mjs).
+
+const KEPT = 'pourbook-bench';
+const COUNT_MAX = 40;
+const PATIENCE = 6_000;
+
+const isKept = (url) =>
+  url.origin === self.location.origin && (url.pathname.startsWith('/bench/') || url.pathname.startsWith('/assets/'));
+
+self.addEventListener('install', () => self.skipWaiting());
+self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim()));
+
+self.addEventListener('fetch', (event) => {
+  const { request } = event;
+  if (request.method !== 'GET' || !isKept(new URL(request.url))) return;
+  event.respondWith(answer(request));
+});
+
+self.addEventListener('message', (event) => {
+  const urls = Array.isArray(event.data?.keep) ? event.data.keep : [];
+  event.waitUntil(keepAll(urls.map((url) => new URL(url, self.location)).filter(isKept)));
+});
+
+async function answer(request) {
+  try {
+    const reply = await fetch(request, { signal: AbortSignal.timeout(PATIENCE) });
+    if (reply.status < 500) {
+      await keep(request, reply);
+      return reply;
+    }
+    return (await find(request)) ?? reply;
+  } catch {
+    return (await find(request)) ?? Response.error();
+  }
+}
+
+const find = async (request) => (await caches.open(KEPT)).match(request, { ignoreVary: true });
+
+async function keep(request, reply) {
+  if (reply.status !== 200 || reply.redirected || reply.type !== 'basic') return;
+  const store = await caches.open(KEPT);
+  await store.delete(request, { ignoreVary: true });
+  await store.put(request, reply.clone());
+  const all = await store.keys();
+  await Promise.all(all.slice(0, Math.max(0, all.length - COUNT_MAX)).map((old) => store.delete(old, { ignoreVary: true })));
+}
+
+async function keepAll(urls) {
+  const store = await caches.open(KEPT);
+  for (const url of urls) {
+    if (await store.match(url, { ignoreVary: true })) continue;
+    try {
+      await keep(new Request(url), await fetch(url, { credentials: 'same-origin' }));
+    } catch {
+      // Without a line it is kept the next time.
+    }
+  }
+}

@@ -1,0 +1,294 @@
+//! The steps of the bench as they work without a script, by somebody of the bench role; what their pages tell the modules; and
+//! that what the modules are given opens no more than the role does.
+
+use super::Browser;
+use crate::http::{TestApp, Workshop, item};
+use actix_web::test::TestRequest;
+use pourbook::domain::{MeltId, Piece};
+use pourbook::http::Role;
+use serde_json::json;
+use uuid::Uuid;
+
+fn pieces(app: &TestApp, melt: &str) -> Vec<Piece> {
+    let melt = MeltId(Uuid::try_parse(melt).unwrap());
+    let row = app.app.views.melt(melt).unwrap().unwrap();
+    let ids = row.pieces.iter();
+    ids.map(|id| app.app.views.piece(*id).unwrap().unwrap()).collect()
+}
+
+/// The part of an address behind `/melts/` or `/sessions/`.
+fn id_in(address: &str, below: &str) -> String {
+    address.split(below).nth(1).unwrap()[..36].to_owned()
+}
+
+#[actix_web::test]
+async fn a_melt_goes_from_the_charge_to_its_balance_by_forms_alone() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let prills = json!({"metal": "silver", "fineness": "999", "residue": "prills"});
+    let prills = app.done("/v1/jars", prills).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let drawn = format!("lots/{}/mass", shop.lot);
+    let charge = [
+        ("metal", "silver"),
+        ("session", shop.session.as_str()),
+        ("lots", shop.lot.as_str()),
+        (drawn.as_str(), "150,00 g"),
+    ];
+    let charged = bench.fill(&app, "/bench/charge", &charge).await.expect(303);
+    let melt = id_in(charged.header("location").unwrap(), "/melts/");
+    let pouring = format!("/bench/melts/{melt}/pouring");
+    let pours = [
+        ("pours/1/series", shop.series.as_str()),
+        ("pours/1/shape", "oval"),
+        ("pours/2/series", shop.series.as_str()),
+        ("pours/2/shape", "oval"),
+    ];
+    bench.fill(&app, &pouring, &pours).await.expect(303);
+    weigh(
+        &app,
+        &bench,
+        &shop,
+        &melt,
+        "50,42",
+        "accepted: within 50.00 g to 51.20 g",
+    )
+    .await;
+    weigh(&app, &bench, &shop, &melt, "N + 50.60 g", "50.60 g, ").await;
+    let closing = [
+        ("session", shop.session.as_str()),
+        ("heel", "48.70"),
+        ("prills/jar", prills.as_str()),
+        ("prills/mass", "0.20"),
+    ];
+    let path = format!("/bench/melts/{melt}/closing");
+    let closed = bench.fill(&app, &path, &closing).await.expect(303);
+    let balance = bench
+        .get(&app, closed.header("location").unwrap())
+        .await
+        .expect(200)
+        .text();
+    // 150.00 - 50.42 - 50.60 - 48.70 - 0.20 = 0.08 g.
+    for told in ["Melt 1 is weighed out", "101.02 g", "48.70 g", "0.20 g", "0.08 g"] {
+        assert!(balance.contains(told), "{told}: {balance}");
+    }
+}
+
+async fn weigh(app: &TestApp, bench: &Browser, shop: &Workshop, melt: &str, mass: &str, says: &str) {
+    let path = format!("/bench/melts/{melt}/weighing");
+    let shown = bench.get(app, &path).await.expect(200).text();
+    let piece = pieces(app, melt)
+        .into_iter()
+        .find(|piece| piece.readings.is_empty())
+        .unwrap();
+    let (id, version) = (
+        piece.piece.to_string(),
+        app.version(&piece.piece.to_string()).to_string(),
+    );
+    let names = [format!("items/{id}/mass"), format!("items/{id}/version")];
+    let fields = [
+        ("session", shop.session.as_str()),
+        ("items", id.as_str()),
+        (names[0].as_str(), mass),
+        (names[1].as_str(), version.as_str()),
+    ];
+    let taken = bench.send(app, &path, &shown, &fields).await.expect(303);
+    let next = bench
+        .get(app, taken.header("location").unwrap())
+        .await
+        .expect(200)
+        .text();
+    assert!(next.contains(says), "{says}: {next}");
+}
+
+#[actix_web::test]
+async fn a_slip_is_asked_about_once_and_then_taken() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let charge =
+        json!({"metal": "silver", "session": shop.session, "lots": [{"lot": shop.lot, "mass": "150.00"}]});
+    let melt = app.done("/v1/melts", charge).await;
+    let pours = json!({"pours": [{"series": shop.series, "shape": "oval"}]});
+    app.post(&format!("/v1/melts/{melt}/pours"), pours)
+        .await
+        .expect(201);
+    let path = format!("/bench/melts/{melt}/weighing");
+    let shown = bench.get(&app, &path).await.expect(200).text();
+    let id = pieces(&app, &melt)[0].piece.to_string();
+    let names = [format!("items/{id}/mass"), format!("items/{id}/version")];
+    let mut fields = vec![
+        ("session", shop.session.as_str()),
+        ("items", id.as_str()),
+        (names[0].as_str(), "5.042"),
+        (names[1].as_str(), "1"),
+    ];
+    let asked = bench.send(&app, &path, &shown, &fields).await.expect(200).text();
+    // Limits 50.00 g and 51.20 g, and a twentieth on either side.
+    assert!(
+        asked.contains("the limits let expect 47.50 g to 53.76 g"),
+        "{asked}"
+    );
+    assert!(
+        pieces(&app, &melt)[0].readings.is_empty(),
+        "it was taken without an answer"
+    );
+    fields[2].1 = "50.42";
+    bench.send(&app, &path, &asked, &fields).await.expect(303);
+    assert_eq!(pieces(&app, &melt)[0].readings.len(), 1);
+}
+
+#[actix_web::test]
+async fn a_closing_check_that_fails_lists_what_is_suspect() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    shop.pour(&app, &["50.42", "50.60"]).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let path = format!("/bench/sessions/{}/closing", shop.session);
+    let closed = bench
+        .fill(&app, &path, &[("nominal", "50"), ("reading", "50.30")])
+        .await
+        .expect(303);
+    let over = bench
+        .get(&app, closed.header("location").unwrap())
+        .await
+        .expect(200)
+        .text();
+    assert!(
+        over.contains("The check failed") && over.contains("50.30 g"),
+        "{over}"
+    );
+    for suspect in ["piece 1-01", "piece 1-02"] {
+        assert!(over.contains(&format!("<strong>{suspect}")), "{suspect}: {over}");
+    }
+}
+
+#[actix_web::test]
+async fn a_tray_tells_its_module_versions_windows_and_what_is_in_the_book() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, weighed) = shop.pour(&app, &["50.40", "50.41", "50.42", "50.43"]).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let address = format!("/bench/tray?melt={melt}");
+    let tray = bench.get(&app, &address).await.expect(200).text();
+    assert!(
+        !tray.contains("data-corrects"),
+        "the bench role corrects nothing: {tray}"
+    );
+    assert!(
+        !tray.contains("bench scale by the window"),
+        "what a scale is called is private"
+    );
+    let row = tray.split("<li ").find(|row| row.contains(&weighed[0])).unwrap();
+    for told in [
+        "data-version=\"2\"",
+        "data-mass=\"50.40\"",
+        "data-grade=\"accepted\"",
+        "data-by=\"limits\"",
+    ] {
+        assert!(row.contains(told), "{told}: {row}");
+    }
+    // Four in one entry: what one of them was is no entry of its own.
+    assert!(!row.contains("data-alone"), "{row}");
+    let (second, _) = shop.pour(&app, &["50.44"]).await;
+    let tray = bench
+        .get(&app, &format!("/bench/tray?melt={second}"))
+        .await
+        .expect(200)
+        .text();
+    // Five readings, 50.40 to 50.44: the mean is 50.42 g, and a hundredth of it is more than five deviations.
+    for told in [
+        "data-low=\"49.91\"",
+        "data-near=\"50.42\"",
+        "data-high=\"50.93\"",
+        "data-by=\"mould\"",
+        "data-alone=\"yes\"",
+    ] {
+        assert!(tray.contains(told), "{told}: {tray}");
+    }
+    let office = Browser::of(&app, Role::Office).await;
+    let tray = office.get(&app, &address).await.expect(200).text();
+    assert!(tray.contains("data-corrects=\"yes\"") && tray.contains("bench scale by the window"));
+}
+
+#[actix_web::test]
+async fn without_a_session_nothing_is_weighed_and_a_final_weighing_wants_a_verified_scale() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42"]).await;
+    shop.close(&app, &melt).await;
+    app.post("/v1/serials", json!({"pieces": [pieces[0]]}))
+        .await
+        .expect(201);
+    let bench = Browser::of(&app, Role::Bench).await;
+    let board = bench.get(&app, "/bench").await.expect(200).text();
+    assert!(board.contains("Final weighing of TW: 1 pieces"), "{board}");
+    let address = format!("/bench/tray?series={}", shop.series);
+    let tray = bench.get(&app, &address).await.expect(200).text();
+    assert!(
+        tray.contains(&format!("data-piece=\"{}\"", pieces[0])) && tray.contains("data-by=\"last\""),
+        "{tray}"
+    );
+    let check = json!({"nominal": "50.00", "reading": "50.00"});
+    app.post(&format!("/v1/sessions/{}/closing", shop.session), check)
+        .await
+        .expect(201);
+    let unverified = json!({"class": "II", "e": "0.01", "d": "0.01", "max": "600", "verified": false, "repeatability": "0.003"});
+    let scale = app.done("/v1/scales", unverified).await;
+    app.done(
+        "/v1/sessions",
+        json!({"scale": scale, "nominal": "50.00", "reading": "50.00"}),
+    )
+    .await;
+    let tray = bench.get(&app, &address).await.expect(200).text();
+    assert!(
+        tray.contains("needs a verified scale") && !tray.contains("data-piece"),
+        "{tray}"
+    );
+}
+
+#[actix_web::test]
+async fn modules_are_for_everybody_and_hold_nothing_of_the_book() {
+    let app = TestApp::start().await;
+    for name in [
+        "worker.mjs",
+        "modules/tray.mjs",
+        "modules/queue.mjs",
+        "modules/keep.mjs",
+    ] {
+        let reply = app.get(&format!("/bench/{name}")).await.expect(200);
+        assert_eq!(
+            reply.header("content-type"),
+            Some("text/javascript; charset=utf-8")
+        );
+        assert_eq!(reply.header("set-cookie"), None);
+    }
+    app.get("/bench/modules/nothing.mjs").await.expect(404);
+    // A worker governs what lies below its own address: it must stand at the head of the bench.
+    app.get("/worker.mjs").await.expect(404);
+}
+
+#[actix_web::test]
+async fn a_reading_by_cookie_alone_is_nobodys() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (_, pieces) = shop.pour(&app, &["50.42"]).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let body = shop.tray("from_mould", vec![item(&app, &pieces[0], "50.43")]);
+    let ask = |token: Option<&str>| {
+        let request = TestRequest::post()
+            .uri("/v1/weighings")
+            .insert_header(("idempotency-key", app.fresh_key()))
+            .insert_header(("cookie", bench.cookie.clone()))
+            .set_json(&body);
+        match token {
+            Some(token) => request.insert_header(("pourbook-form", token.to_owned())),
+            None => request,
+        }
+    };
+    app.send(ask(None)).await.expect(401);
+    app.send(ask(Some("another"))).await.expect(401);
+    // It is the bench's own now: what refuses it is the book, since the piece is weighed.
+    let taken = app.send(ask(Some(&bench.form_token))).await;
+    assert_eq!(taken.status, 409, "{}", taken.text());
+}
