@@ -207,7 +207,11 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
         &settings.origin,
         whole,
         arguments.strict,
-        &mut |done, _| pace.at(done),
+        &mut |done, _| {
+            if done > 0 {
+                pace.at(done);
+            }
+        },
     );
     let took = pace.end();
     let (audit, report) = outcome?;
