@@ -28,6 +28,8 @@ pub mod stock;
 pub mod suspects;
 mod suspicions;
 pub mod told;
+mod weights;
+mod yields;
 
 pub use as_of::{Accounts, AsOf, AskError, NoPosition};
 pub use compared::{
@@ -44,3 +46,5 @@ pub use postings::{Leg, Posting, Postings, Subject};
 pub use reckoning::{ReckonError, Reckoning};
 pub use statement::{Line, Statement, StatementError, by_rows};
 pub use suspicions::{Decision, Deviation, FailedCheck, Remedy, SuspectReading, Suspicion};
+pub use weights::{Band, ShapeWeights};
+pub use yields::{Fate, Reached, ShapeYield, Stay, Step};

@@ -40,15 +40,26 @@ pub fn answered(
     as_of: AsOf,
     answer: impl FnOnce(&Reckoning) -> Result<Map<String, Value>, Problem>,
 ) -> Result<Found, Problem> {
-    let asked = app.accounts.ask(as_of, |reckoning| {
+    asked_of(app, as_of, |reckoning| {
         let mut body = Map::new();
         body.insert("position".into(), json!(reckoning.position()));
         let recorded = reckoning.recorded();
         body.extend(recorded.map(|recorded| ("recorded".to_owned(), json!(recorded))));
         body.extend(answer(reckoning)?);
         Ok(Found::json(&Value::Object(body), PRIVATE))
-    });
-    asked.map_err(|error| match error {
+    })
+}
+
+/// Asks the reckoning as of a position.
+///
+/// # Errors
+/// As [`answered`].
+pub fn asked_of<T>(
+    app: &App,
+    as_of: AsOf,
+    question: impl FnOnce(&Reckoning) -> Result<T, Problem>,
+) -> Result<T, Problem> {
+    app.accounts.ask(as_of, question).map_err(|error| match error {
         AskError::Beyond { .. } => Problem::invalid(format!("the query parameter \"at\": {error}")),
         AskError::Reckon(error) => failed(error),
     })?

@@ -8,6 +8,7 @@ pub mod bench;
 mod form;
 mod forms;
 mod home;
+pub mod metal;
 mod named;
 mod settings;
 mod sign_in;

@@ -22,7 +22,11 @@ const STYLE: Asset = Asset {
 };
 const WORKSHOP_STYLE: Asset = Asset {
     media: "text/css; charset=utf-8",
-    text: concat!(include_str!("workshop.css"), include_str!("bench.css")),
+    text: concat!(
+        include_str!("workshop.css"),
+        include_str!("bench.css"),
+        include_str!("pictures.css")
+    ),
 };
 const MARK: Asset = Asset {
     media: "image/svg+xml",

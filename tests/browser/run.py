@@ -1,6 +1,6 @@
 """Walks the buyer's page in a real browser: every state, the check, the lies of a server, without scripts too.
 
-    run.py PROGRAM SHOTS [--only PART]     parts: states walk lies
+    run.py PROGRAM SHOTS [--only PART]     parts: states walk lies metal
 """
 
 import argparse
@@ -10,6 +10,7 @@ import urllib.request
 from pathlib import Path
 
 import buyer
+import metal_pages
 import stages
 import tables
 from book import Book
@@ -30,9 +31,11 @@ def main():
     asked = argparse.ArgumentParser()
     asked.add_argument("program")
     asked.add_argument("shots")
-    asked.add_argument("--only", choices=["states", "walk", "lies"])
+    asked.add_argument("--only", choices=["states", "walk", "lies", "metal"])
     asked = asked.parse_args()
     with tempfile.TemporaryDirectory(prefix="pourbook-browser-") as folder, Screen(asked.shots) as screen:
+        if asked.only in (None, "metal"):
+            metal_pages.of_the_demo(screen, asked.program, folder)
         book = Book(asked.program, Path(folder) / "book").found().serve()
         try:
             serials, pieces = stages.make(book)

@@ -14,7 +14,7 @@ mod limits;
 mod lists;
 mod live;
 mod main_line;
-mod pages;
+pub mod pages;
 pub mod photographs;
 mod printed_sheets;
 mod prints;
@@ -23,7 +23,7 @@ mod quotes;
 mod settings;
 mod stock;
 mod wire;
-mod workshop;
+pub mod workshop;
 
 use actix_web::body::{BodySize, MessageBody, to_bytes};
 use actix_web::http::Method;

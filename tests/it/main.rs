@@ -21,6 +21,7 @@ mod log;
 mod metal;
 mod opening;
 mod photographs;
+mod pictures;
 mod print;
 mod proof;
 mod readings;
