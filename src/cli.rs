@@ -42,6 +42,7 @@ mod statement;
 mod stock;
 #[cfg(feature = "server")]
 mod traced;
+mod trusting;
 pub mod verify;
 
 #[cfg(feature = "server")]

@@ -1,7 +1,8 @@
 //! Settings of a book: `pourbook.toml`. No secret stands in it.
 
-use crate::http::{Quotas, WorkshopSettings};
+use crate::http::{Proxies, Quotas, WorkshopSettings};
 use serde::{Deserialize, Serialize};
+use std::net::IpAddr;
 use std::path::PathBuf;
 
 /// How long the maker's name may be, characters.
@@ -43,6 +44,57 @@ pub struct Settings {
     /// The workshop's own pages.
     #[serde(default)]
     pub workshop: WorkshopSettings,
+    /// What `serve --tls` shows.
+    #[serde(default, skip_serializing_if = "Tls::is_default")]
+    pub tls: Tls,
+    /// The proxies before this server.
+    #[serde(default, skip_serializing_if = "Proxies::is_empty")]
+    pub proxy: Proxies,
+}
+
+/// What `serve --tls` shows: a certificate that is given, or one of its own for more names than that of the address.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Tls {
+    /// A chain in PEM, from the folder of the book on; with `key`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub certificate: Option<PathBuf>,
+    /// Its private key in PEM, mode 0600.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key: Option<PathBuf>,
+    /// Names or addresses under which the workshop's tablets reach the book.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub names: Vec<String>,
+}
+
+impl Tls {
+    fn is_default(&self) -> bool {
+        *self == Self::default()
+    }
+
+    fn check(&self) -> Result<(), &'static str> {
+        if self.certificate.is_some() != self.key.is_some() {
+            return Err("certificate and key belong together: give both or neither");
+        }
+        if !self.names.iter().all(|name| is_name(name)) {
+            return Err("names must be names of machines or IP addresses, without port");
+        }
+        Ok(())
+    }
+}
+
+/// Whether it can stand in a certificate: a name of DNS (RFC 1123) or an IP address.
+#[must_use]
+pub fn is_name(name: &str) -> bool {
+    let label = |label: &str| {
+        (1..=63).contains(&label.len())
+            && label
+                .bytes()
+                .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+            && !label.starts_with('-')
+            && !label.ends_with('-')
+    };
+    name.parse::<IpAddr>().is_ok() || (name.len() <= 253 && name.split('.').all(label))
 }
 
 /// Why settings are not usable.
@@ -65,6 +117,9 @@ pub enum SettingsError {
     /// What is said of the workshop's pages cannot be.
     #[error("pourbook.toml: [workshop] {0}")]
     Workshop(&'static str),
+    /// What is said of TLS cannot be.
+    #[error("pourbook.toml: [tls] {0}")]
+    Tls(&'static str),
     /// The currency cannot be one.
     #[error("pourbook.toml: currency {0:?} must be three capital letters of ISO 4217")]
     Currency(String),
@@ -106,6 +161,7 @@ impl Settings {
         if self.currency.len() != 3 || !self.currency.bytes().all(|b| b.is_ascii_uppercase()) {
             return Err(SettingsError::Currency(self.currency.clone()));
         }
+        self.tls.check().map_err(SettingsError::Tls)?;
         self.workshop.check().map_err(SettingsError::Workshop)
     }
 

@@ -39,6 +39,7 @@ mod prints;
 mod private;
 mod problem;
 mod proofs;
+mod proxies;
 mod public_record;
 mod query;
 mod quotes;
@@ -59,6 +60,7 @@ pub use pages::{Page, Pages};
 pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
+pub use proxies::{PassedIn, Proxies};
 pub use said::Said;
 pub use sessions::Sessions;
 pub use workshop::WorkshopSettings;
@@ -99,6 +101,23 @@ pub struct Settings {
     pub currency: String,
     /// The workshop's own pages.
     pub workshop: WorkshopSettings,
+    /// The proxies before the server.
+    pub proxies: Proxies,
+    /// The root that the server made itself, where it speaks TLS with one.
+    pub root: Option<OwnRoot>,
+}
+
+/// The root of a server that made its own, as a tablet comes to trust it.
+#[derive(Clone, Debug)]
+pub struct OwnRoot {
+    /// The certificate, DER.
+    pub certificate: Vec<u8>,
+    /// Its SHA-256, pairs of hexadecimal digits with colons between.
+    pub fingerprint: String,
+    /// Names and addresses for which it can vouch.
+    pub names: Vec<String>,
+    /// When it ends.
+    pub ends: Timestamp,
 }
 
 /// Everything that handlers use.
@@ -291,7 +310,11 @@ async fn handle(
         }
         Deed::Code => {
             let question = calculations::body(app, request, payload).await?;
-            let (app, asked, peer) = (Data::clone(app), Asked::of(request, caller), request.peer_addr());
+            let (app, asked, peer) = (
+                Data::clone(app),
+                Asked::of(request, caller),
+                proxies::caller(request, app),
+            );
             let found = apart(move || codes::answer(&app, &asked, peer, &question)).await?;
             Ok(found.reply(request.headers()))
         }

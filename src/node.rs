@@ -15,6 +15,7 @@ mod reading;
 mod restore;
 mod running;
 mod tiles;
+mod tls;
 
 pub use auditing::{AuditStopped, Progress, audit};
 pub use backup::{BackedUp, BackupError, back_up, back_up_private};
@@ -23,4 +24,5 @@ pub use founding::{Founded, Founding, FoundingError, found};
 pub use keyfile::{KeyFile, KeyFileError};
 pub use reading::{BookReader, ReadError, accounts};
 pub use restore::{RestoreError, Restored, Restoring, restore};
-pub use running::{Node, NodeError, open_desk, open_desk_for_keys, rebuild, serve};
+pub use running::{Line, Node, NodeError, open_desk, open_desk_for_keys, rebuild, serve};
+pub use tls::{Root, TlsError};

@@ -23,6 +23,7 @@ mod sentence;
 mod start;
 mod story;
 mod told;
+mod trust;
 mod words;
 pub mod workshop;
 
@@ -34,3 +35,4 @@ pub use matching::{Answered, Filled, compared};
 pub use record::{NoIssue, record};
 pub use start::{check, start};
 pub use told::{About, Untold};
+pub use trust::{Rooted, trust};

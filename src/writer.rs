@@ -19,5 +19,5 @@ mod submission;
 pub use desk::{Appended, Desk, DeskKeys, Observer};
 pub use opening::OpenError;
 pub use published::{Published, Released};
-pub use queue::{Surroundings, Writer};
+pub use queue::{Surroundings, Told, Writer};
 pub use submission::{Answer, Ask, Expected, Recorded, Submission, SubmitError};

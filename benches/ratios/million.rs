@@ -5,9 +5,9 @@
 
 use super::shop::{NOW, Shop};
 use super::table::{ROUNDS, bound, median};
-use pourbook::config::{EntriesFor, Settings};
+use pourbook::config::{EntriesFor, Settings, Tls};
 use pourbook::domain::Draw;
-use pourbook::http::{Quotas, WorkshopSettings};
+use pourbook::http::{Proxies, Quotas, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, Node, found, open_desk};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -24,6 +24,8 @@ pub fn settings() -> Settings {
         second_pin: None,
         limits: Quotas::OFF,
         workshop: WorkshopSettings::default(),
+        tls: Tls::default(),
+        proxy: Proxies::default(),
     }
 }
 

@@ -7,7 +7,7 @@ use super::shop::Shop;
 use super::table::{ROUNDS, bound, interleave, row, skipped};
 use pourbook::domain::*;
 use pourbook::http::{Role, Tokens};
-use pourbook::node::{BookFolder, open_desk};
+use pourbook::node::{BookFolder, Line, open_desk};
 use std::net::SocketAddr;
 use std::path::Path;
 
@@ -27,7 +27,7 @@ pub fn child(what: &str) {
     let listen = SocketAddr::from(([127, 0, 0, 1], port.parse().unwrap()));
     let folder = Path::new(folder);
     if how == "book" {
-        pourbook::node::serve(&BookFolder::at(folder), listen).unwrap();
+        pourbook::node::serve(&BookFolder::at(folder), listen, Line::Plain).unwrap();
     } else {
         super::shown::bare(folder, listen);
     }

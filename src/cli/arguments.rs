@@ -3,7 +3,7 @@
 use super::verify::{VerifyArguments, verify};
 use super::{
     Failure, access, audit, backup, demo, doubts, erase, keys, looking, losses, making, plan, reckon,
-    statement, stock, traced,
+    statement, stock, traced, trusting,
 };
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
@@ -37,6 +37,8 @@ enum Typed {
     Init(making::InitArguments),
     /// Serve a book over HTTP.
     Serve(making::ServeArguments),
+    /// Show the root certificate that the book made itself, for tablets to trust.
+    Tls(trusting::TlsArguments),
     /// Make the book of an invented workshop, to look at.
     Demo(demo::DemoArguments),
     /// Show what a book holds, or one piece.
@@ -127,6 +129,7 @@ pub fn run() -> ExitCode {
     let outcome = match program.command {
         Typed::Init(arguments) => done(making::init(&arguments)),
         Typed::Serve(arguments) => done(making::serve(&arguments)),
+        Typed::Tls(arguments) => done(trusting::tls(&arguments)),
         Typed::Demo(arguments) => done(demo::demo(&arguments)),
         Typed::Show(arguments) => done(looking::show(&arguments)),
         Typed::Shares(arguments) => done(traced::shares(&arguments)),

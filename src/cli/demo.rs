@@ -30,9 +30,9 @@ pub use workshop::Workshop;
 
 use super::Failure;
 use super::arguments::json;
-use crate::config::{EntriesFor, Settings};
+use crate::config::{EntriesFor, Settings, Tls};
 use crate::domain::Timestamp;
-use crate::http::{Quotas, WorkshopSettings};
+use crate::http::{Proxies, Quotas, WorkshopSettings};
 use crate::node::{BookFolder, Founding, found, open_desk};
 use clap::Args;
 use std::path::PathBuf;
@@ -89,6 +89,8 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         second_pin: None,
         limits: Quotas::default(),
         workshop: WorkshopSettings::default(),
+        tls: Tls::default(),
+        proxy: Proxies::default(),
     };
     found(
         folder,

@@ -2,10 +2,10 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
-use crate::config::{EntriesFor, Settings};
-use crate::http::{Quotas, WorkshopSettings};
+use crate::config::{EntriesFor, Settings, Tls};
+use crate::http::{Proxies, Quotas, WorkshopSettings};
 use crate::log::StoreError;
-use crate::node::{BookFolder, Founding, FoundingError, chance, clock, found};
+use crate::node::{BookFolder, Founding, FoundingError, Line, chance, clock, found};
 use clap::Args;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -59,6 +59,8 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         second_pin: arguments.second_pin.clone(),
         limits: Quotas::default(),
         workshop: WorkshopSettings::default(),
+        tls: Tls::default(),
+        proxy: Proxies::default(),
     };
     let founding = Founding {
         settings: &settings,
@@ -94,6 +96,7 @@ pub(super) fn not_founded(error: FoundingError) -> Failure {
 #[command(after_help = "Examples:
   pourbook serve ./book
   pourbook serve ./book --listen 127.0.0.1:8080 --links
+  pourbook serve ./book --listen 0.0.0.0:4747 --tls
 
 POURBOOK_LOG=debug says more on standard error. Ctrl-C stops it when all that was answered is on disk.
 Exit code: 0 it was told to stop; 2 the book cannot be opened, or the address cannot be used.")]
@@ -103,6 +106,9 @@ pub struct ServeArguments {
     /// Address and port to listen on.
     #[arg(long, default_value = "127.0.0.1:4747", env = "POURBOOK_LISTEN")]
     listen: SocketAddr,
+    /// Speak HTTPS: with the certificate of `[tls]` in pourbook.toml, or with one of the book's own (see `pourbook tls`).
+    #[arg(long)]
+    tls: bool,
     /// Print links to look at.
     #[arg(long)]
     links: bool,
@@ -113,7 +119,11 @@ pub(super) fn serve(arguments: &ServeArguments) -> Result<String, Failure> {
     if arguments.links {
         super::looking::print_links(&folder, arguments.listen)?;
     }
-    crate::node::serve(&folder, arguments.listen).map_err(Failure::unusable)?;
+    let line = match arguments.tls {
+        true => Line::Tls,
+        false => Line::Plain,
+    };
+    crate::node::serve(&folder, arguments.listen, line).map_err(Failure::unusable)?;
     Ok(String::new())
 }
 

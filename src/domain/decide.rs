@@ -82,6 +82,19 @@ impl Book {
     }
 }
 
+impl Book {
+    /// What deciding a command would come to: it is decided and undone, and the book is as it was before.
+    ///
+    /// # Errors
+    /// As [`Book::decide`].
+    pub fn would(&mut self, stamp_index: u64, command: &Command, moment: &mut Moment) -> Result<(), Refused> {
+        let mark = self.mark();
+        let decided = self.decide(stamp_index, command, moment);
+        self.rewind(&mark);
+        decided.map(|_| ())
+    }
+}
+
 impl<'a> Decision<'a> {
     /// A decision for the entry that will stand at `index`.
     pub(in crate::domain) const fn at(book: &'a mut Book, index: u64, moment: &'a mut Moment) -> Self {

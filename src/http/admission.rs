@@ -3,7 +3,7 @@
 use super::access::{Caller, Role};
 use super::problem::Problem;
 use super::routes::{ROUTES, Route, Who};
-use super::{App, conditions, sessions};
+use super::{App, conditions, proxies, sessions};
 use actix_web::HttpRequest;
 use actix_web::http::header;
 
@@ -25,13 +25,13 @@ pub fn is_open_path(path: &str, app: &App) -> bool {
 pub fn admit(route: &Route, request: &HttpRequest, app: &App) -> Result<Option<Caller>, Problem> {
     let roles: &[Role] = match route.who {
         Who::Roles(roles) => roles,
-        _ if is_open(route, app) => return app.limits.public(request.peer_addr()).map(|()| None),
+        _ if is_open(route, app) => return app.limits.public(proxies::caller(request, app)).map(|()| None),
         _ => &[Role::Auditor],
     };
     let authorization = conditions::single(request.headers(), header::AUTHORIZATION)?;
     let caller = match app.access.caller(authorization, (app.clock)()) {
         Err(unknown) if authorization.is_some() => {
-            app.limits.wrong_token(request.peer_addr())?;
+            app.limits.wrong_token(proxies::caller(request, app))?;
             return Err(unknown);
         }
         // Without a token a browser that is signed in may call; one that was sent is the only one that counts.

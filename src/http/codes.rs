@@ -12,7 +12,7 @@ use super::{App, commands, failed, located, private};
 use crate::domain::{CodeError, Piece, Serial, Timestamp, read_certificate_code};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use std::net::SocketAddr;
+use std::net::IpAddr;
 
 /// The body of the question.
 #[derive(Deserialize)]
@@ -25,7 +25,7 @@ struct Question {
 ///
 /// # Errors
 /// As [`told`]; 422 for a member that does not fit.
-pub fn answer(app: &App, asked: &Asked, peer: Option<SocketAddr>, body: &Value) -> Result<Found, Problem> {
+pub fn answer(app: &App, asked: &Asked, peer: Option<IpAddr>, body: &Value) -> Result<Found, Problem> {
     let question: Question = located::read(body).map_err(commands::misfit)?;
     let told = serde_json::to_value(told(app, asked, peer, &question.code)?).map_err(failed)?;
     Ok(Found::json(&told, "no-store").posted())
@@ -61,7 +61,7 @@ pub struct CodeTold {
 ///
 /// # Errors
 /// As [`serial_of`] and [`piece_of`]; 422 for a code of another form or with a slip in it, 429 once too many were tried.
-pub fn told(app: &App, asked: &Asked, peer: Option<SocketAddr>, typed: &str) -> Result<CodeTold, Problem> {
+pub fn told(app: &App, asked: &Asked, peer: Option<IpAddr>, typed: &str) -> Result<CodeTold, Problem> {
     let (serial, _) = serial_of(asked)?;
     let piece = piece_of(app, &serial)?;
     let code = read_certificate_code(typed).map_err(|error| match error {

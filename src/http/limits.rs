@@ -1,7 +1,6 @@
 //! How often one address may ask: of the public side, with tokens that are wrong, and with codes of certificates.
 //!
-//! The address is that of the connection. `Forwarded` and its like are not read, since anybody can write them; behind a
-//! proxy all callers therefore share one address, and there the proxy limits and these limits are set to 0. A token that
+//! The address is that of the connection, or what a proxy passes on that the settings name (`proxies`). A token that
 //! is right is never refused for the wrong ones that its neighbours sent: a token is 256 bits of chance, so guessing is
 //! hopeless anyway, and what is limited is the noise.
 //!
@@ -19,7 +18,7 @@ use governor::state::keyed::DashMapStateStore;
 use governor::{Quota, RateLimiter};
 use serde::{Deserialize, Serialize};
 use std::hash::Hash;
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use std::num::NonZeroU32;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -116,7 +115,7 @@ impl Limits {
     ///
     /// # Errors
     /// 429 once the address has asked too often.
-    pub fn public(&self, peer: Option<SocketAddr>) -> Result<(), Problem> {
+    pub fn public(&self, peer: Option<IpAddr>) -> Result<(), Problem> {
         self.count(self.public.as_ref(), &address(peer))
             .map_err(|wait| Problem::too_often("this address asks too often").with(header::RETRY_AFTER, wait))
     }
@@ -125,7 +124,7 @@ impl Limits {
     ///
     /// # Errors
     /// 429 once the address has sent too many.
-    pub fn wrong_token(&self, peer: Option<SocketAddr>) -> Result<(), Problem> {
+    pub fn wrong_token(&self, peer: Option<IpAddr>) -> Result<(), Problem> {
         self.count(self.wrong_tokens.as_ref(), &address(peer))
             .map_err(|wait| {
                 Problem::wrong_tokens("this address has sent too many tokens that are not known")
@@ -137,7 +136,7 @@ impl Limits {
     ///
     /// # Errors
     /// 429 once the address, or all of them for this piece, have tried too many.
-    pub fn code(&self, peer: Option<SocketAddr>, piece: PieceId) -> Result<(), Problem> {
+    pub fn code(&self, peer: Option<IpAddr>, piece: PieceId) -> Result<(), Problem> {
         let too_many = |who: &str, wait: String| {
             Problem::too_many_codes(format!("{who} too many certificate codes were tried"))
                 .with(header::RETRY_AFTER, wait)
@@ -188,8 +187,8 @@ fn limiter<K: Hash + Eq + Clone>(quota: Option<Quota>, clock: &Forward) -> Optio
 
 /// Whose share is counted: an IPv4 address, or the /64 network of an IPv6 one, since one host has all of it. Connections
 /// without an address share one.
-fn address(peer: Option<SocketAddr>) -> IpAddr {
-    match peer.map(|peer| peer.ip().to_canonical()) {
+fn address(peer: Option<IpAddr>) -> IpAddr {
+    match peer.map(|peer| peer.to_canonical()) {
         None => IpAddr::V4(Ipv4Addr::UNSPECIFIED),
         Some(IpAddr::V4(address)) => IpAddr::V4(address),
         Some(IpAddr::V6(address)) => {

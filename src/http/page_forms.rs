@@ -14,7 +14,7 @@ use actix_web::http::StatusCode;
 use actix_web::web::Payload;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
-use std::net::SocketAddr;
+use std::net::IpAddr;
 
 /// What a browser sends of a form.
 const MEDIA: &str = "application/x-www-form-urlencoded";
@@ -159,7 +159,7 @@ fn typed<T: DeserializeOwned>(filled: &Filled, name: &str) -> Result<T, Wrong> {
 pub fn code(
     app: &App,
     asked: &Asked,
-    peer: Option<SocketAddr>,
+    peer: Option<IpAddr>,
     mut fields: Parameters,
 ) -> Result<Answer, Problem> {
     let typed = fields.take("code").unwrap_or_default();

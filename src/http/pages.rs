@@ -11,8 +11,9 @@ use super::proofs::{self, Kept};
 use super::public_record::{piece_of, serial_of};
 use super::query::Parameters;
 use super::routes::{ROUTES, Route};
-use super::{App, apart, beside, failed, log_failure, page_forms, private};
+use super::{App, OwnRoot, apart, beside, failed, log_failure, page_forms, private, proxies};
 use crate::check::{Accepted, Conclusion, Report, Trust, check_and_tell};
+use crate::domain::instant::in_words;
 use crate::domain::{Event, Piece, PieceId, SeriesId, Timestamp};
 use crate::pages::{self, About, Fault, NoIssue};
 use crate::proof::Policy;
@@ -42,6 +43,10 @@ pub enum Page {
     BenchModule,
     /// The stylesheet and its like.
     Asset,
+    /// How a tablet comes to trust the certificate that the server made itself.
+    Trust,
+    /// That certificate.
+    Root,
 }
 
 /// The media type of a page.
@@ -105,7 +110,7 @@ pub async fn answer(
     app: &Data<App>,
 ) -> HttpResponse {
     let asked = Asked::of(request, None);
-    let outcome = match (app.limits.public(request.peer_addr()), page) {
+    let outcome = match (app.limits.public(proxies::caller(request, app)), page) {
         (Err(too_often), _) => Err(too_often),
         (Ok(()), Page::Comparison | Page::Code) => form(page, &asked, request, payload, app).await,
         (Ok(()), _) => lead(page, &asked, app).await,
@@ -176,7 +181,7 @@ async fn form(
     app: &Data<App>,
 ) -> Result<Outcome, Problem> {
     let fields = page_forms::fields(app, request, payload).await?;
-    let (app, asked, peer) = (Data::clone(app), asked.clone(), request.peer_addr());
+    let (app, asked, peer) = (Data::clone(app), asked.clone(), proxies::caller(request, app));
     let answered = web::block(move || match page {
         Page::Code => page_forms::code(&app, &asked, peer, fields),
         _ => page_forms::comparison(&app, &asked, fields),
@@ -212,8 +217,29 @@ async fn lead(page: Page, asked: &Asked, app: &Data<App>) -> Result<Outcome, Pro
             let asset = asset.ok_or_else(|| Problem::not_found("there is nothing of that name"))?;
             Found::bytes(asset.media, asset.text, FOR_EVER)
         }
+        Page::Trust => {
+            let root = root_of(app)?;
+            let rooted = pages::Rooted {
+                fingerprint: &root.fingerprint,
+                names: &root.names,
+                ends: &in_words(root.ends),
+            };
+            Found::bytes(HTML, pages::trust(origin, &rooted), ASK_AGAIN)
+        }
+        Page::Root => Found::bytes(
+            "application/x-x509-ca-cert",
+            root_of(app)?.certificate.clone(),
+            ASK_AGAIN,
+        ),
     };
     Ok(Outcome::Found(found))
+}
+
+/// The root that the server made itself.
+fn root_of(app: &App) -> Result<&OwnRoot, Problem> {
+    let none =
+        "this server has no certificate of its own: nothing needs to be trusted, or its owner tells how";
+    app.settings.root.as_ref().ok_or_else(|| Problem::not_found(none))
 }
 
 /// What was typed into the form that looks a serial up.

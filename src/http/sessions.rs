@@ -31,6 +31,10 @@ const NAME_SECURE: &str = "__Host-pourbook";
 const NAME_PLAIN: &str = "pourbook";
 /// The header with the form token, from modules that call `/v1`.
 pub const FORM_HEADER: HeaderName = HeaderName::from_static("pourbook-form");
+/// The header of a page that is shown anew by itself.
+const REFRESH_HEADER: HeaderName = HeaderName::from_static("pourbook-refresh");
+/// Where a page asks whether the book has changed.
+pub const CHANGED_PATH: &str = "/changed";
 const SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 
 /// The sessions of a running server.
@@ -94,8 +98,9 @@ impl Sessions {
         now.0.saturating_sub(session.used.0) >= self.idle_seconds
     }
 
-    /// Who is signed in under an id; nobody once the session was silent too long or its token has ended.
-    pub fn of(&self, access: &Access, id: &str, now: Timestamp) -> Option<SignedIn> {
+    /// Who is signed in under an id; nobody once the session was silent too long or its token has ended. A page that looks
+    /// by itself is no use of it: nobody stays signed in by leaving a page open.
+    pub fn of(&self, access: &Access, id: &str, now: Timestamp, is_use: bool) -> Option<SignedIn> {
         let hash = hash(id);
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         let session = kept.get_mut(&hash)?;
@@ -104,7 +109,9 @@ impl Sessions {
             kept.remove(&hash);
             return None;
         }
-        session.used = now;
+        if is_use {
+            session.used = now;
+        }
         let start = session.start;
         holder.map(|holder| SignedIn {
             caller: holder.caller,
@@ -167,7 +174,8 @@ pub fn id_of(request: &HttpRequest, app: &App) -> Option<String> {
 #[must_use]
 pub fn of_request(request: &HttpRequest, app: &App) -> Option<SignedIn> {
     let id = id_of(request, app)?;
-    app.sessions.of(&app.access, &id, (app.clock)())
+    let is_use = !request.headers().contains_key(REFRESH_HEADER) && request.path() != CHANGED_PATH;
+    app.sessions.of(&app.access, &id, (app.clock)(), is_use)
 }
 
 /// Who calls `/v1` from a module of ours: the cookie, with the form token in its header. A cookie without that header is

@@ -8,16 +8,21 @@ pub mod bench;
 mod form;
 mod forms;
 mod home;
+pub mod lists;
 pub mod metal;
 mod named;
+mod names;
+mod pieces;
 mod settings;
 mod sign_in;
+mod trials;
 mod typed;
 mod visit;
 
 pub use form::Form;
 pub use forms::*;
 pub use home::home;
+pub use pieces::{piece, print};
 pub use settings::WorkshopSettings;
 pub use visit::Visit;
 
@@ -26,12 +31,13 @@ use super::found::Found;
 use super::problem::{self, Problem};
 use super::routes::{Route, Who};
 use super::sessions::{self, SignedIn};
-use super::{App, conditions, log_failure, pages};
+use super::{App, conditions, log_failure, pages, proxies};
 use crate::pages::workshop::{Leaf, Markup, SignIn, Typed, html};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
 use actix_web::web::{self, Data, Payload, Query};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
+use serde_json::json;
 
 /// What a browser sends of a form.
 const MEDIA: &str = "application/x-www-form-urlencoded";
@@ -57,6 +63,8 @@ pub enum Sheet {
     Form(&'static Form),
     /// The same form, filled in.
     Sent(&'static Form),
+    /// How many entries the book has, for a page that looks by itself.
+    Changed,
 }
 
 /// Makes a page that is read, on a thread that may wait for the disk.
@@ -110,13 +118,13 @@ async fn handle(
     signed_in: Option<&SignedIn>,
 ) -> Result<HttpResponse, Problem> {
     if signed_in.is_none() {
-        app.limits.public(request.peer_addr())?;
+        app.limits.public(proxies::caller(request, app))?;
     }
     match sheet {
         Sheet::SignIn => return sign_in::show(request, app, signed_in),
         Sheet::SendToken => return sign_in::send(request, payload, app).await,
         Sheet::SignOut => return sign_in::out(request, payload, app, signed_in).await,
-        Sheet::Show(_) | Sheet::Form(_) | Sheet::Sent(_) => {}
+        Sheet::Show(_) | Sheet::Form(_) | Sheet::Sent(_) | Sheet::Changed => {}
     }
     let Some(signed_in) = signed_in else {
         return match sheet {
@@ -137,6 +145,9 @@ async fn handle(
     let visit = Visit::of(request, signed_in.clone());
     match sheet {
         Sheet::Show(show) => shown(app, show, visit).await,
+        Sheet::Changed => Ok(HttpResponse::Ok()
+            .content_type("application/json")
+            .body(json!({"position": app.views.position()}).to_string())),
         Sheet::Form(form) => form::show(app, form, &visit).await,
         Sheet::Sent(form) => {
             sessions::from_here(request, app)?;

@@ -3,13 +3,14 @@
 use super::folder::{BookFolder, FolderError};
 use super::following::follow;
 use super::tiles::{self, Keeping};
+use super::tls::{self, Root, TlsError};
 use super::{chance, clock};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, Pages, Photographs, Proofs, Sessions, Settings as ApiSettings,
-    Streams, configure,
+    Access, App, BODY_TIMEOUT, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Settings as ApiSettings, Streams, configure,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -47,6 +48,9 @@ pub enum NodeError {
     /// The operating system.
     #[error(transparent)]
     Io(#[from] std::io::Error),
+    /// TLS.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
     /// A thread died.
     #[error("the {0} thread ended by a bug; the book is safe on disk")]
     Died(&'static str),
@@ -171,6 +175,10 @@ impl Node {
     /// # Errors
     /// [`NodeError`].
     pub fn open(folder: &BookFolder) -> Result<Self, NodeError> {
+        Self::open_with(folder, None)
+    }
+
+    fn open_with(folder: &BookFolder, root: Option<OwnRoot>) -> Result<Self, NodeError> {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder, recorder)?;
@@ -214,6 +222,8 @@ impl Node {
                 body_timeout: BODY_TIMEOUT,
                 currency: settings.currency,
                 workshop: settings.workshop,
+                proxies: settings.proxy,
+                root,
             },
             clock: Arc::new(clock::now),
             proofs: Proofs::default(),
@@ -265,19 +275,45 @@ fn tell_failure(error: &dyn std::fmt::Display) {
     tracing::error!("{error}");
 }
 
+/// How a server speaks with those who call.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Line {
+    /// HTTP: on this machine, or behind a proxy.
+    Plain,
+    /// HTTPS, by the settings of `[tls]`.
+    Tls,
+}
+
 /// Serves a book until it is told to stop (SIGINT or SIGTERM).
 ///
 /// # Errors
 /// [`NodeError`].
-pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
+pub fn serve(folder: &BookFolder, listen: SocketAddr, line: Line) -> Result<(), NodeError> {
     let filter = tracing_subscriber::EnvFilter::try_from_env("POURBOOK_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
     // A second start in one process keeps the first subscriber.
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        // Who reads along may go away; telling it of that would end the server.
+        .log_internal_errors(false)
         .try_init();
-    let node = Node::open(folder)?;
+    let settings = folder.settings()?;
+    let (config, root) = match line {
+        Line::Plain => (None, None),
+        Line::Tls => {
+            let of = (settings.address.as_str(), &settings.tls);
+            let (config, root) = tls::server_config(folder, of, listen, Box::new(clock::now))?;
+            (Some(config), root)
+        }
+    };
+    let encrypts = config.is_some() || settings.workshop.behind_tls;
+    if !encrypts && !listen.ip().is_loopback() {
+        tracing::warn!(
+            "tokens travel unencrypted to {listen}: serve with --tls, or behind a proxy that speaks TLS"
+        );
+    }
+    let node = Node::open_with(folder, root.as_ref().map(own_root))?;
     let app = Arc::clone(&node.app);
     let served = actix_web::rt::System::new().block_on(async move {
         let served = Arc::clone(&app);
@@ -288,15 +324,28 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr) -> Result<(), NodeError> {
             .keep_alive(Duration::from_secs(75))
             .max_connections(10_000)
             .shutdown_timeout(CLIENT_SECONDS)
-            .shutdown_signal(until_told(app)?)
-            .bind(listen)?;
+            .shutdown_signal(until_told(app)?);
+        let (server, scheme) = match config {
+            None => (server.bind(listen)?, "http"),
+            Some(config) => (server.bind_rustls_0_23(listen, config)?, "https"),
+        };
         for address in server.addrs() {
-            tracing::info!("serving on http://{address}");
+            tracing::info!("serving on {scheme}://{address}");
         }
         server.run().await
     });
     node.stop()?;
     Ok(served?)
+}
+
+/// What the pages say of a root.
+fn own_root(root: &Root) -> OwnRoot {
+    OwnRoot {
+        certificate: root.certificate().to_vec(),
+        fingerprint: root.fingerprint(),
+        names: root.names().to_vec(),
+        ends: root.ends(),
+    }
 }
 
 /// Waits until the process is told to stop. The streams end first: one that goes on would hold the server until its

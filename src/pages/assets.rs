@@ -28,6 +28,10 @@ const WORKSHOP_STYLE: Asset = Asset {
         include_str!("pictures.css")
     ),
 };
+const CHANGED: Asset = Asset {
+    media: "text/javascript; charset=utf-8",
+    text: include_str!("workshop/changed.mjs"),
+};
 const MARK: Asset = Asset {
     media: "image/svg+xml",
     text: include_str!("mark.svg"),
@@ -35,6 +39,7 @@ const MARK: Asset = Asset {
 
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named(STYLE, "page", "css"));
 static WORKSHOP_STYLE_NAME: LazyLock<String> = LazyLock::new(|| named(WORKSHOP_STYLE, "workshop", "css"));
+static CHANGED_NAME: LazyLock<String> = LazyLock::new(|| named(CHANGED, "changed", "mjs"));
 static MARK_NAME: LazyLock<String> = LazyLock::new(|| named(MARK, "mark", "svg"));
 
 macro_rules! modules {
@@ -104,6 +109,11 @@ pub(super) fn workshop_style_address() -> String {
     format!("/assets/{}", *WORKSHOP_STYLE_NAME)
 }
 
+/// Where the module stands that says when the book has changed.
+pub(super) fn changed_address() -> String {
+    format!("/assets/{}", *CHANGED_NAME)
+}
+
 /// Where the mark stands.
 pub(super) fn mark_address() -> String {
     format!("/assets/{}", *MARK_NAME)
@@ -115,6 +125,7 @@ pub fn asset(name: &str) -> Option<Asset> {
     match name {
         name if name == *STYLE_NAME => Some(STYLE),
         name if name == *WORKSHOP_STYLE_NAME => Some(WORKSHOP_STYLE),
+        name if name == *CHANGED_NAME => Some(CHANGED),
         name if name == *MARK_NAME => Some(MARK),
         _ => None,
     }

@@ -3,7 +3,7 @@
 //! It is told from the entries of the checked file: each with the day on which it was recorded and a letter for whoever
 //! recorded it, since names are private. An entry that was corrected is told as it is said now, and as it was said first.
 
-mod events;
+pub(in crate::pages) mod events;
 
 use super::told::Told;
 use super::words;

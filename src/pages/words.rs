@@ -114,6 +114,7 @@ pub fn capital(text: &str) -> String {
         .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// At which point of its life a piece was weighed.
 pub const fn stage(stage: Stage) -> &'static str {
     match stage {
         Stage::FromMould => "Weighed as it came from the mould",
@@ -168,6 +169,7 @@ pub const fn superseded(reason: SupersedeReason) -> &'static str {
     }
 }
 
+/// Why an entry was corrected.
 pub const fn corrected(reason: CorrectionReason) -> &'static str {
     match reason {
         CorrectionReason::Mistyped => "a figure or a word was typed wrong",
@@ -178,6 +180,7 @@ pub const fn corrected(reason: CorrectionReason) -> &'static str {
     }
 }
 
+/// What a photograph shows of a piece.
 pub const fn side(side: PhotographSide) -> &'static str {
     match side {
         PhotographSide::Face => "Face",

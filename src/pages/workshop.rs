@@ -39,12 +39,21 @@ pub mod bench;
 mod drawn;
 mod form;
 mod frame;
+mod home;
+mod list;
+mod piece;
 mod sign_in;
 
 pub use drawn::{FormSeen, Question, form};
 pub use form::{Choice, Field, FormSheet, Kind, Offer, Row, Rows, Taken, Typed};
 pub use frame::{Frame, Link};
+pub use home::{HomeSeen, Need, home};
+pub use list::{Cell, FilterSeen, Head, ListSeen, csv, list};
+pub use piece::{IssueSeen, Next, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen, piece};
 pub use sign_in::{SignIn, sign_in};
+
+pub use super::story::events::{issued, of_piece as line_of};
+pub use super::words::{corrected, marks, photograph_stage, side, stage, stands};
 
 pub use maud::{Markup, html};
 
@@ -54,6 +63,8 @@ pub struct Leaf {
     pub title: String,
     /// The main part, from the heading on.
     pub main: Markup,
+    /// Whether it is shown anew by itself when the book has changed. Never a page with something typed on it.
+    pub live: bool,
 }
 
 impl Leaf {
@@ -63,6 +74,14 @@ impl Leaf {
         Self {
             title: title.into(),
             main,
+            live: false,
         }
+    }
+
+    /// The same page, which is shown anew by itself when the book has changed.
+    #[must_use]
+    pub const fn live(mut self) -> Self {
+        self.live = true;
+        self
     }
 }

@@ -8,7 +8,9 @@ use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::{ChainEnd, Operators};
-use crate::domain::{Book, Command, Draw, Event, FieldErased, OperatorId, Refusal, Row, Timestamp, Touched};
+use crate::domain::{
+    Book, Command, Draw, Event, FieldErased, Moment, OperatorId, Refusal, Refused, Row, Timestamp, Touched,
+};
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
@@ -145,6 +147,28 @@ impl Desk {
         }
         self.land(landings)?;
         Ok(answers)
+    }
+
+    /// What deciding commands would come to now, each for itself: decided and undone. Nothing has changed, and nothing is
+    /// recorded.
+    pub fn would(
+        &mut self,
+        now: Timestamp,
+        seed: [u8; 32],
+        by: OperatorId,
+        commands: &[Command],
+    ) -> Vec<Result<(), Refused>> {
+        let mut moment = Moment {
+            now: now.max(self.last),
+            by,
+            draw: Draw::new(seed),
+        };
+        let index = self.size();
+        let mut each = Vec::with_capacity(commands.len());
+        for command in commands {
+            each.push(self.book.would(index, command, &mut moment));
+        }
+        each
     }
 
     fn decide(

@@ -3,7 +3,7 @@
 use super::desk::Desk;
 use super::published::Published;
 use super::submission::{Answer, Submission, SubmitError};
-use crate::domain::Timestamp;
+use crate::domain::{Command, OperatorId, Refused, Timestamp};
 use crate::log::StoreError;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
@@ -31,8 +31,19 @@ pub struct Surroundings {
 
 enum Waiting {
     Submission(Box<Submission>, Answer),
+    Trial(Trial),
     Stop,
 }
+
+/// Commands that are decided and thrown away, each for itself: nothing is recorded, and the book stays as it is.
+struct Trial {
+    by: OperatorId,
+    commands: Vec<Command>,
+    tell: Told,
+}
+
+/// How the outcome of a trial is delivered: of each command whether it would be taken now, in their order.
+pub type Told = Box<dyn FnOnce(Vec<Result<(), Refused>>) + Send>;
 
 /// A handle to the writer's thread; clones share the queue.
 #[derive(Clone)]
@@ -69,6 +80,21 @@ impl Writer {
             })
     }
 
+    /// Asks what deciding commands would come to now: each is decided and undone between two turns. It is no entry, and
+    /// what it says may be otherwise by the time that somebody gives the command.
+    ///
+    /// # Errors
+    /// As [`Writer::submit`].
+    pub fn would(&self, by: OperatorId, commands: Vec<Command>, tell: Told) -> Result<(), SubmitError> {
+        let trial = Trial { by, commands, tell };
+        self.queue
+            .try_send(Waiting::Trial(trial))
+            .map_err(|error| match error {
+                TrySendError::Full(_) => SubmitError::Busy,
+                TrySendError::Disconnected(_) => SubmitError::Closed,
+            })
+    }
+
     /// What readers may see.
     #[must_use]
     pub fn published(&self) -> Arc<Published> {
@@ -89,17 +115,24 @@ fn run(mut desk: Desk, mut around: Surroundings, waiting: &Receiver<Waiting>) {
         let patience = RELEASE_EVERY.saturating_sub(since).max(Duration::from_millis(1));
         let first = match waiting.recv_timeout(patience) {
             Ok(Waiting::Submission(submission, answer)) => Some((submission, answer)),
+            Ok(Waiting::Trial(trial)) => {
+                try_out(&mut desk, &mut around, trial);
+                None
+            }
             Err(RecvTimeoutError::Timeout) => None,
             Ok(Waiting::Stop) | Err(RecvTimeoutError::Disconnected) => break desk.release(),
         };
         let mut stopping = false;
         if let Some(first) = first {
-            let (batch, stop) = gather(first, waiting);
+            let (batch, trials, stop) = gather(first, waiting);
             stopping = stop;
             let now = (around.now)();
             let seed = (around.chance)();
             if let Err(error) = take_turn(&mut desk, now, seed, batch) {
                 break Err(error);
+            }
+            for trial in trials {
+                try_out(&mut desk, &mut around, trial);
             }
         }
         if stopping {
@@ -121,16 +154,23 @@ fn run(mut desk: Desk, mut around: Surroundings, waiting: &Receiver<Waiting>) {
 fn gather(
     first: (Box<Submission>, Answer),
     waiting: &Receiver<Waiting>,
-) -> (Vec<(Submission, Answer)>, bool) {
+) -> (Vec<(Submission, Answer)>, Vec<Trial>, bool) {
     let mut batch = vec![(*first.0, first.1)];
+    let mut trials = Vec::new();
     while batch.len() < TURN_MAX {
         match waiting.try_recv() {
             Ok(Waiting::Submission(submission, answer)) => batch.push((*submission, answer)),
-            Ok(Waiting::Stop) => return (batch, true),
+            Ok(Waiting::Trial(trial)) => trials.push(trial),
+            Ok(Waiting::Stop) => return (batch, trials, true),
             Err(_) => break,
         }
     }
-    (batch, false)
+    (batch, trials, false)
+}
+
+fn try_out(desk: &mut Desk, around: &mut Surroundings, trial: Trial) {
+    let (now, seed) = ((around.now)(), (around.chance)());
+    (trial.tell)(desk.would(now, seed, trial.by, &trial.commands));
 }
 
 fn take_turn(

@@ -33,8 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Limits, Pages, Photographs, Proofs, Quotas, Role, Sessions, Settings, Streams, Tokens,
-    WorkshopSettings,
+    Access, App, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role, Sessions, Settings,
+    Streams, Tokens, WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -136,6 +136,8 @@ pub struct Served {
     pub no_address: bool,
     /// The workshop's own pages.
     pub workshop: WorkshopSettings,
+    pub proxies: Proxies,
+    pub root: Option<OwnRoot>,
 }
 
 impl Default for Served {
@@ -150,6 +152,8 @@ impl Default for Served {
             other_root: false,
             no_address: false,
             workshop: WorkshopSettings::default(),
+            proxies: Proxies::default(),
+            root: None,
         }
     }
 }
@@ -225,6 +229,8 @@ impl TestApp {
                 body_timeout: served.body_timeout,
                 currency: "GBP".into(),
                 workshop: served.workshop,
+                proxies: served.proxies,
+                root: served.root,
             },
             clock: {
                 let clock = Arc::clone(&clock);

@@ -29,5 +29,6 @@ mod record;
 mod shop;
 mod simulation;
 mod tidy;
+mod tls;
 mod torture;
 mod views;

@@ -1,8 +1,11 @@
 //! Names for ids in what the book says: refusals are written for programs and for people, and an id says nothing to a person.
 
+use super::Sheet;
 use crate::domain::{Consignment, Lot, Melt, Order, Piece, Refining, Sale, Series};
 use crate::http::App;
+use crate::http::access::Role;
 use crate::http::conditions::hyphenated;
+use crate::http::routes::{self, Deed, ROUTES, Who};
 use crate::views::{Table, Tabled};
 use uuid::Uuid;
 
@@ -53,4 +56,79 @@ fn row<T: Tabled>(app: &App, id: Uuid) -> Option<T> {
 pub fn piece(piece: &Piece) -> String {
     let serial = piece.serial.as_ref().map(ToString::to_string);
     serial.unwrap_or_else(|| piece.pour.to_string())
+}
+
+/// The page of a thing, where there is one.
+#[must_use]
+pub fn page_of(table: Table, id: Uuid) -> Option<String> {
+    let plural = if table == Table::Jar {
+        "residues"
+    } else {
+        table.plural()
+    };
+    // What a melt did is told among the pages about metal.
+    let paths = [format!("/{plural}/{id}"), format!("/metal/{plural}/{id}")];
+    let gap = format!("/{{{}}}", table.word());
+    paths.into_iter().find(|path| {
+        let found = routes::at("GET", path).map(|(route, _)| route);
+        found.is_some_and(|route| matches!(route.deed, Deed::Sheet(_)) && route.path.ends_with(&gap))
+    })
+}
+
+/// The form by which somebody of this role does something with a piece; none where no page has one.
+#[must_use]
+pub fn form_of(role: Role, command: &str, piece: &Piece) -> Option<String> {
+    let mut forms = ROUTES.iter().filter(|route| {
+        let gives = match route.deed {
+            Deed::Sheet(Sheet::Form(form)) => form.recording.name == command,
+            // The picture is taken at the bench, on a page of its own.
+            Deed::Sheet(Sheet::Show(_)) => {
+                command == "PhotographPiece" && route.path.ends_with("/photograph")
+            }
+            _ => false,
+        };
+        gives && matches!(route.who, Who::Roles(roles) if roles.contains(&role))
+    });
+    let of_gap = |gap: &str| match gap {
+        "{piece}" => Some(piece.piece.0),
+        "{melt}" => Some(piece.melt.0),
+        "{series}" => Some(piece.series.0),
+        "{sale}" => piece.sale.map(|sale| sale.0),
+        "{consignment}" => piece.consignment.map(|consignment| consignment.0),
+        "{order}" => piece.order.map(|order| order.0),
+        _ => None,
+    };
+    forms.find_map(|route| {
+        let address = filled(route.path, &of_gap)?;
+        let named = route.path.contains('{');
+        Some(if named {
+            address
+        } else {
+            format!("{address}?piece={}", piece.piece)
+        })
+    })
+}
+
+/// The form by which somebody of this role gives a command, with what stands in the gaps of its path.
+#[must_use]
+pub fn form_at(role: Role, command: &str, of_gap: &dyn Fn(&str) -> Option<Uuid>) -> Option<String> {
+    let mut forms = ROUTES.iter().filter(|route| {
+        let gives = matches!(route.deed, Deed::Sheet(Sheet::Form(form)) if form.recording.name == command);
+        gives && matches!(route.who, Who::Roles(roles) if roles.contains(&role))
+    });
+    forms.find_map(|route| filled(route.path, of_gap))
+}
+
+/// A path with what stands in each gap; none where nothing does.
+fn filled(path: &str, of_gap: &dyn Fn(&str) -> Option<Uuid>) -> Option<String> {
+    let mut address = String::new();
+    for part in path.split('/').skip(1) {
+        address.push('/');
+        if part.starts_with('{') {
+            address.push_str(&of_gap(part)?.to_string());
+        } else {
+            address.push_str(part);
+        }
+    }
+    Some(address)
 }

@@ -7,6 +7,7 @@ use super::{HOME, Sheet, Visit, fields, form, page as whole_page, see, visit};
 use crate::http::App;
 use crate::http::asked::Asked;
 use crate::http::problem::Problem;
+use crate::http::proxies;
 use crate::http::query::Parameters;
 use crate::http::routes::{self, Deed, Who};
 use crate::http::sessions::{self, SignedIn};
@@ -91,7 +92,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
     let kept = kept(&typed);
     let now = (app.clock)();
     let Some(holder) = app.access.holder(token.trim(), now) else {
-        app.limits.wrong_token(request.peer_addr())?;
+        app.limits.wrong_token(proxies::caller(request, app))?;
         let said = SignIn {
             next: next.as_deref(),
             fault: Some(WRONG),
@@ -104,7 +105,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
         app.sessions.end(&before);
     }
     let id = app.sessions.begin((app.chance)(), &holder, now);
-    let signed_in = app.sessions.of(&app.access, &id, now);
+    let signed_in = app.sessions.of(&app.access, &id, now, true);
     let signed_in = signed_in.ok_or_else(|| Problem::internal("a session ended as it began"))?;
     let next = next.unwrap_or_else(|| HOME.to_owned());
     let mut reply = match kept {

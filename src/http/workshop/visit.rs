@@ -137,3 +137,16 @@ pub fn unframed(app: &App, path: &str, leaf: &Leaf) -> String {
     }
     .around(leaf)
 }
+
+/// Whether a role may give a command.
+#[must_use]
+pub fn may_call(role: Role, command: &str) -> bool {
+    ROUTES.iter().any(|route| {
+        let gives = match route.deed {
+            Deed::Command(recording) => recording.name == command,
+            Deed::AddPhotograph => command == "PhotographPiece",
+            _ => false,
+        };
+        gives && matches!(route.who, Who::Roles(roles) if roles.contains(&role))
+    })
+}

@@ -1,6 +1,9 @@
 //! Each event of a piece as a sentence.
 
-use crate::domain::{Event, Grade, HallmarkStatement, MeltClosed, PieceGraded, PieceId, PieceWeighed};
+use crate::domain::{
+    CertificateIssued, Event, Grade, HallmarkStatement, MeltClosed, PieceGraded, PieceId, PieceWeighed,
+    SeriesId,
+};
 use crate::metal::Mass;
 use crate::pages::told::Told;
 use crate::pages::words;
@@ -12,7 +15,7 @@ pub fn lines(told: &Told<'_>, index: u64, entry: &Entry) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for event in entry.events() {
         let line = if event.piece() == Some(piece) {
-            of_piece(told, entry, event)
+            of_piece(piece, &|series| told.title(series), entry, event)
         } else {
             beside(told, index, event)
         };
@@ -21,13 +24,19 @@ pub fn lines(told: &Told<'_>, index: u64, entry: &Entry) -> Vec<String> {
     lines
 }
 
-fn of_piece(told: &Told<'_>, entry: &Entry, event: &Event) -> Option<String> {
+/// What an event says of the piece that it is about; `title` names a series. Nothing where it is told beside it.
+pub fn of_piece(
+    piece: PieceId,
+    title: &dyn Fn(SeriesId) -> String,
+    entry: &Entry,
+    event: &Event,
+) -> Option<String> {
     Some(match event {
         Event::PiecePoured(e) => format!(
             "Poured as {} {} for {}: pour {}.",
             article(e.shape.as_str()),
             words::shape(&e.shape),
-            told.title(e.series),
+            title(e.series),
             e.pour
         ),
         Event::PieceWeighed(e) => weighed(e),
@@ -41,7 +50,7 @@ fn of_piece(told: &Told<'_>, entry: &Entry, event: &Event) -> Option<String> {
             "Finished; the scale showed no less after it.".to_owned()
         }
         Event::PieceFinished(e) => format!("Filed and polished: {} g came off.", e.filed),
-        Event::PieceMoved(e) => format!("Moved from {} to {}.", told.title(e.from), told.title(e.to)),
+        Event::PieceMoved(e) => format!("Moved from {} to {}.", title(e.from), title(e.to)),
         Event::PieceCondemned(e) => format!("Given up: {}.", words::condemned(e.reason)),
         Event::PieceRemelted(_) => "Melted again. This was the end of the piece.".to_owned(),
         Event::PieceRefined(_) => "Sent to a refiner. This was the end of the piece.".to_owned(),
@@ -52,7 +61,7 @@ fn of_piece(told: &Told<'_>, entry: &Entry, event: &Event) -> Option<String> {
         // The certificate itself stands beside it.
         Event::PieceCertified(_) => return None,
         Event::PieceSpared(_) => "Set aside as a spare.".to_owned(),
-        Event::PieceConsigned(_) => sent_to_office(entry, told.about.accepted.piece),
+        Event::PieceConsigned(_) => sent_to_office(entry, piece),
         Event::PieceHallmarked(e) => format!(
             "Back from the assay office with a hallmark, {}.",
             words::marks(&e.hallmark)
@@ -124,16 +133,7 @@ fn beside(told: &Told<'_>, index: u64, event: &Event) -> Option<String> {
     let accepted = told.about.accepted;
     match event {
         Event::MeltClosed(e) if e.melt == told.poured.melt => Some(melt_closed(e)),
-        Event::CertificateIssued(e) if e.piece == accepted.piece => {
-            let marks = match e.hallmark {
-                HallmarkStatement::Hallmarked => "with its hallmark",
-                HallmarkStatement::NotHallmarked => "not hallmarked",
-            };
-            Some(format!(
-                "Certificate issued, issue {}: {} g ± {} g, at least {} g, fineness {}, {marks}.",
-                e.issue, e.mass, e.uncertainty, e.at_least, e.fineness
-            ))
-        }
+        Event::CertificateIssued(e) if e.piece == accepted.piece => Some(issued(e)),
         Event::CertificateSuperseded(e) => {
             let older = told
                 .issues
@@ -163,6 +163,18 @@ fn beside(told: &Told<'_>, index: u64, event: &Event) -> Option<String> {
         }
         _ => None,
     }
+}
+
+/// What a certificate states.
+pub fn issued(e: &CertificateIssued) -> String {
+    let marks = match e.hallmark {
+        HallmarkStatement::Hallmarked => "with its hallmark",
+        HallmarkStatement::NotHallmarked => "not hallmarked",
+    };
+    format!(
+        "Certificate issued, issue {}: {} g ± {} g, at least {} g, fineness {}, {marks}.",
+        e.issue, e.mass, e.uncertainty, e.at_least, e.fineness
+    )
 }
 
 fn weighed(e: &PieceWeighed) -> String {

@@ -55,9 +55,11 @@ impl Frame<'_> {
                     title { (leaf.title) " · " (self.origin) }
                     link rel="stylesheet" href=(assets::style_address());
                     link rel="stylesheet" href=(assets::workshop_style_address());
+                    @if self.who.is_some() { script type="module" src=(assets::changed_address()) {} }
                     link rel="icon" href=(assets::mark_address()) type="image/svg+xml";
                 }
-                body .workshop data-position=(self.position) data-form-token=[self.who.map(|_| self.form_token)] {
+                body .workshop data-position=(self.position) data-form-token=[self.who.map(|_| self.form_token)]
+                    data-live=[leaf.live.then_some("")] {
                     a .skip href="#main" { "To the page itself" }
                     header .masthead {
                         p .origin { (self.origin) }
@@ -73,6 +75,14 @@ impl Frame<'_> {
                                 @for link in self.links {
                                     a href=(link.path) aria-current=[self.is_here(link).then_some("page")] { (link.word) }
                                 }
+                            }
+                        }
+                    }
+                    @if self.who.is_some() {
+                        div role="status" {
+                            p #changed .changed hidden {
+                                span { "The book has changed since this page was made." } " "
+                                a href="" { "Show it anew" }
                             }
                         }
                     }

@@ -2,6 +2,8 @@
 
 mod bench;
 mod forms;
+mod lists;
+mod piece;
 mod sessions;
 
 use super::{Reply, TestApp};

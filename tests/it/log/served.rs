@@ -1,8 +1,8 @@
 //! A book in a folder, served by the built program as a child process.
 
-use pourbook::config::{EntriesFor, Settings};
+use pourbook::config::{EntriesFor, Settings, Tls};
 use pourbook::domain::{Draw, Timestamp};
-use pourbook::http::{Quotas, Role, Tokens, WorkshopSettings};
+use pourbook::http::{Proxies, Quotas, Role, Tokens, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, found};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
@@ -26,6 +26,8 @@ pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
         second_pin: None,
         limits: Quotas::OFF,
         workshop: WorkshopSettings::default(),
+        tls: Tls::default(),
+        proxy: Proxies::default(),
     };
     let founding = Founding {
         settings: &settings,
