@@ -9,7 +9,7 @@ use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
 use crate::check::{ChainEnd, Operators};
 use crate::domain::{
-    Book, Command, Draw, Event, FieldErased, Moment, OperatorId, Refusal, Refused, Row, Timestamp, Touched,
+    Book, Command, Draw, Event, FieldErased, Moment, OperatorId, Refused, Row, Timestamp, Touched,
 };
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
@@ -272,24 +272,6 @@ impl Desk {
             events,
             repeated: true,
         }))
-    }
-
-    /// An operator who was revoked records nothing, and is not revoked again.
-    fn revoked(&self, submission: &Submission) -> Option<SubmitError> {
-        let named = match &submission.ask {
-            Ask::Command(Command::RevokeOperator(c)) => Some(c.operator),
-            _ => None,
-        };
-        let mut concerned = std::iter::once(submission.by).chain(named);
-        concerned.find_map(|operator| self.not_in_force(operator))
-    }
-
-    /// The refusal of an operator who was revoked.
-    pub(super) fn not_in_force(&self, operator: OperatorId) -> Option<SubmitError> {
-        let revoked = self.operators.revoked_at(operator)?;
-        Some(SubmitError::Refused(
-            Refusal::OperatorRevoked { operator, revoked }.into(),
-        ))
     }
 
     fn stale(&self, submission: &Submission) -> Option<SubmitError> {

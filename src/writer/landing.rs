@@ -1,7 +1,7 @@
 //! From a command to an entry that is ready to be appended: what it names, what the book decides, what is sealed.
 
 use super::desk::Desk;
-use super::submission::{Submission, SubmitError};
+use super::submission::{Ask, Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
     Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
@@ -84,6 +84,24 @@ impl Desk {
                 Ok(Err(SubmitError::Refused(refused)))
             }
         }
+    }
+
+    /// An operator who was revoked records nothing, and is not revoked again.
+    pub(super) fn revoked(&self, submission: &Submission) -> Option<SubmitError> {
+        let named = match &submission.ask {
+            Ask::Command(Command::RevokeOperator(c)) => Some(c.operator),
+            _ => None,
+        };
+        let mut concerned = std::iter::once(submission.by).chain(named);
+        concerned.find_map(|operator| self.not_in_force(operator))
+    }
+
+    /// The refusal of an operator who was revoked.
+    fn not_in_force(&self, operator: OperatorId) -> Option<SubmitError> {
+        let revoked = self.operators.revoked_at(operator)?;
+        Some(SubmitError::Refused(
+            Refusal::OperatorRevoked { operator, revoked }.into(),
+        ))
     }
 
     /// An entry by a key that may not sign could be recorded, but the book would never open again.
