@@ -2,6 +2,7 @@
 
 import socket
 import threading
+import time
 
 
 class Line:
@@ -11,6 +12,8 @@ class Line:
         self.to, self.open, self.pairs = port, True, []
         # Answers that must not arrive: how many more replies are swallowed after the book has had the request.
         self.swallow = 0
+        # How long an answer is under way, seconds.
+        self.delay = 0
         # How many commands passed.
         self.posts = 0
         self.server = socket.socket()
@@ -58,6 +61,8 @@ class Line:
                 if back and self.swallow and data.startswith(b"HTTP/1.1 201"):
                     self.swallow -= 1
                     break
+                if back and self.delay:
+                    time.sleep(self.delay)
                 sink.sendall(data)
         except OSError:
             pass

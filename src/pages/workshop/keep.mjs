@@ -25,9 +25,9 @@ class Kept {
     database.onversionchange = () => database.close();
   }
 
-  /** Runs work on one store in one transaction; resolved once it is durable. */
-  async #within(store, mode, work) {
-    const transaction = this.database.transaction(store, mode, { durability: 'strict' });
+  /** Runs work on one store in one transaction. Only what somebody typed waits for the disk: the rest can be found out again. */
+  async #within(store, mode, work, durability = 'relaxed') {
+    const transaction = this.database.transaction(store, mode, { durability });
     const finished = new Promise((resolve, reject) => {
       transaction.oncomplete = resolve;
       transaction.onerror = () => reject(transaction.error);
@@ -43,7 +43,7 @@ class Kept {
   /** Adds an entry; false when one with its key is there already. */
   async add(entry) {
     try {
-      entry.id = await this.#within(ENTRIES, 'readwrite', (store) => done(store.add(entry)));
+      entry.id = await this.#within(ENTRIES, 'readwrite', (store) => done(store.add(entry)), 'strict');
       return true;
     } catch (error) {
       if (error?.name === 'ConstraintError') return false;

@@ -150,8 +150,10 @@ export class Queue extends EventTarget {
     const versions = Object.fromEntries((said.subjects ?? []).map((one) => [one.id, one.version]));
     const answer = { index: said.index, versions, events: told(said.events ?? []) };
     await this.keep.change([entry.key], (now) => ({ ...now, state: 'recorded', body: null, answer, recorded: Date.now() }));
+    this.#changed();
     // What this same queue entered later was decided on what it had entered before.
     const waiting = (await this.keep.all()).filter((one) => one.state === 'waiting' && !one.sent && one.by === entry.by);
+    if (waiting.length === 0) return;
     await this.keep.change(waiting.map((one) => one.key), (later) => {
       const sees = { ...later.sees };
       for (const [id, version] of Object.entries(entry.sees)) {
@@ -159,7 +161,6 @@ export class Queue extends EventTarget {
       }
       return { ...later, sees };
     });
-    this.#changed();
   }
 
   async #refused(entry, status, said) {

@@ -3,7 +3,12 @@
 import { begin, make } from './bench.mjs';
 import { refusal } from './words.mjs';
 
+/** How soon after a strike a tap is no tap, milliseconds. */
+const BOUNCE = 700;
+
 class Strikes {
+  struck = 0;
+
   constructor(element, queue) {
     this.set = element.dataset;
     this.queue = queue;
@@ -43,10 +48,11 @@ class Strikes {
     return piece && ['open', 'refused'].includes(piece.state);
   }
 
-  /** The second of two taps finds the piece struck already. */
+  /** The second of two quick taps is no strike of the next piece. */
   async strike(outcome) {
     const piece = this.chosen;
-    if (!this.open(piece)) return;
+    if (!this.open(piece) || Date.now() - this.struck < BOUNCE) return;
+    this.struck = Date.now();
     const refused = piece.state === 'refused' ? piece.entry : null;
     Object.assign(piece, { state: 'waiting', outcome });
     this.chosen = this.pieces.find((one) => one.state === 'open');

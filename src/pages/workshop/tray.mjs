@@ -260,6 +260,7 @@ class Tray {
       if (!this.#again) button('Weigh it again instead', () => this.weighAgain());
       if (piece.alone && this.set.corrects === 'yes') button('It was another piece: take it back', () => this.takeBack(piece));
     }
+    if (piece && this.isPicked) choices.push(make('a', { class: 'button quiet', href: `/bench/pieces/${piece.id}/photograph` }, 'Photograph it'));
     if (this.isPicked) button('Back to the tray', () => this.next());
     this.more.replaceChildren(...choices);
   }

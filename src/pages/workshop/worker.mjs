@@ -25,14 +25,16 @@ self.addEventListener('message', (event) => {
   event.waitUntil(keepAll(urls.map((url) => new URL(url, self.location)).filter(isKept)));
 });
 
+/** From the network; from what is kept where there is no line, or where it is too slow and something is kept. */
 async function answer(request) {
+  const asked = fetch(request).then(async (reply) => {
+    await keep(request, reply);
+    return reply;
+  });
+  const late = new Promise((resolve) => setTimeout(resolve, PATIENCE)).then(async () => (await find(request)) ?? asked);
   try {
-    const reply = await fetch(request, { signal: AbortSignal.timeout(PATIENCE) });
-    if (reply.status < 500) {
-      await keep(request, reply);
-      return reply;
-    }
-    return (await find(request)) ?? reply;
+    const reply = await Promise.race([asked, late]);
+    return reply.status < 500 ? reply : ((await find(request)) ?? reply);
   } catch {
     return (await find(request)) ?? Response.error();
   }

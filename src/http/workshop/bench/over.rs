@@ -72,6 +72,13 @@ pub fn melt(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     Ok(bench::melt(&balance(&melt, poured)).into())
 }
 
+/// An uncertainty as it is read at the bench: to 0.01 g, rounded up.
+fn hundredths_up(mass: Mass) -> Option<Mass> {
+    let units = u64::try_from(mass.units()).ok()?;
+    let up = units.div_ceil(1_000).checked_mul(1_000)?;
+    Mass::from_units(i64::try_from(up).ok()?)
+}
+
 fn balance(melt: &Melt, poured: Mass) -> Balance {
     let closed = melt.state == MeltState::Closed;
     let mut lines = vec![
@@ -94,7 +101,7 @@ fn balance(melt: &Melt, poured: Mass) -> Balance {
         melt.loss
             .map(|loss| ("Melt loss".to_owned(), format!("{loss} g"))),
     );
-    let says = match melt.uncertainty {
+    let says = match melt.uncertainty.and_then(hundredths_up) {
         Some(uncertainty) if melt.is_loss_flagged() => format!(
             "More came out than went in, by more than the readings explain (±{uncertainty} g at k = 2): look for a slip."
         ),

@@ -106,13 +106,7 @@ pub const CHARGE_MELT: Form = Form {
         &[
             Field::choice("metal", "Metal", "", METALS),
             SESSION,
-            Field::rows(
-                "lots",
-                "From lots",
-                "Tick what goes in and say how much.",
-                weighed("lot"),
-            )
-            .optional(),
+            Field::rows("lots", "From lots", "", weighed("lot")).optional(),
             Field::ticked("heels", "Heels, whole", "").optional(),
             Field::ticked("pieces", "Condemned pieces: this is their end", "").optional(),
             Field::rows(
@@ -194,12 +188,7 @@ pub const CLOSE_MELT: Form = Form {
         &[
             SESSION,
             Field::mass("heel", "Heel in the crucible", "0 if none."),
-            Field::chosen(
-                "prills/jar",
-                "Prills went into",
-                "Leave it empty if there were none.",
-            )
-            .optional(),
+            Field::chosen("prills/jar", "Prills into", "").optional(),
             Field::mass("prills/mass", "Prills", "").optional(),
         ],
         "Close the melt",
