@@ -59,7 +59,7 @@ pub async fn record(
 pub struct Given {
     /// The request's id.
     pub key: Uuid,
-    /// The thing that the path names, and the version of it that the asker saw.
+    /// The thing that it is about, as the path names it, and the version of it that the asker saw.
     pub subject: Option<(Uuid, u64)>,
     /// The members of the command, without what stands in the path.
     pub body: Map<String, Value>,
@@ -80,7 +80,7 @@ pub async fn carry_out(
     let at = done_at::take(&mut body, (app.clock)())?;
     let mut expected = Vec::new();
     let path = recording.subject.zip(given.subject);
-    if let Some((_, (subject, version))) = path {
+    if let Some((subject, version)) = given.subject {
         expected.push(Expected {
             subject,
             version,

@@ -3,10 +3,9 @@
 //! It registers the routes, it decides who may call, and tests walk it. A route that is not in it does not exist. Its words
 //! stand here, its rows in `table`, and how each command is read in `recordings`.
 
+mod office;
 pub(in crate::http) mod recordings;
 mod table;
-
-pub use table::ROUTES;
 
 use super::App;
 use super::access::Role;
@@ -105,6 +104,9 @@ pub struct Recording {
     pub read: fn(&Value) -> Result<Command, Misfit>,
     /// The member that stands in the path, if it is about one existing subject: then `If-Match` is needed.
     pub subject: Option<&'static str>,
+    /// The part of the path that names the entry which it corrects: then what that entry is about is held to the version that
+    /// was seen. Of forms only: the API names its entries in the body.
+    pub entry: Option<&'static str>,
     /// Whether it is a tray whose items carry the version of their piece.
     pub tray: bool,
     /// Members of the command that a client may not give, since the writer fills them in.
@@ -133,6 +135,32 @@ impl Route {
     #[must_use]
     pub const fn is_page(&self) -> bool {
         matches!(self.deed, Deed::Page(_) | Deed::Sheet(_))
+    }
+}
+
+/// Every route. Of two that match, the first is taken.
+pub const ROUTES: Routes = Routes(&[table::ROUTES, office::ROUTES]);
+
+/// The rows of the table, which stand in several files.
+#[derive(Clone, Copy, Debug)]
+pub struct Routes(&'static [&'static [Route]]);
+
+/// Goes over all rows.
+type Rows = std::iter::Flatten<std::iter::Copied<std::slice::Iter<'static, &'static [Route]>>>;
+
+impl Routes {
+    /// All rows, in their order.
+    pub fn iter(self) -> Rows {
+        self.0.iter().copied().flatten()
+    }
+}
+
+impl IntoIterator for Routes {
+    type Item = &'static Route;
+    type IntoIter = Rows;
+
+    fn into_iter(self) -> Rows {
+        self.iter()
     }
 }
 

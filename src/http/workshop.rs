@@ -12,6 +12,8 @@ pub mod lists;
 pub mod metal;
 mod named;
 mod names;
+mod offered;
+pub mod office;
 mod pieces;
 mod settings;
 mod sign_in;

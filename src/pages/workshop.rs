@@ -41,6 +41,7 @@ mod form;
 mod frame;
 mod home;
 mod list;
+pub mod office;
 mod piece;
 mod sign_in;
 

@@ -10,6 +10,7 @@ macro_rules! recordings {
             name: stringify!($command),
             read: |body| located::read::<domain::$command>(body).map(Command::from),
             subject: $subject,
+            entry: None,
             tray: $tray,
             hidden: $hidden,
             prepare: None,

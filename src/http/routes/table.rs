@@ -13,9 +13,9 @@ use crate::http::workshop::{self, Form, Sheet, Show, bench, steps};
 use crate::http::{losses, metal_statement, plans, readings, stock_value, traced};
 use crate::views::Table;
 
-const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
-const TRADE: &[Role] = &[Bench, Office];
-const OFFICE: &[Role] = &[Office];
+pub(super) const ALL: &[Role] = &[Bench, Office, Auditor, Admin];
+pub(super) const TRADE: &[Role] = &[Bench, Office];
+pub(super) const OFFICE: &[Role] = &[Office];
 const ADMIN: &[Role] = &[Admin];
 /// Who may see money.
 const MONEY: &[Role] = &[Office, Admin];
@@ -66,17 +66,17 @@ const fn page(path: &'static str, page: Page) -> Route {
 }
 
 /// A page of the workshop.
-const fn sheet(path: &'static str, roles: &'static [Role], show: Show) -> Route {
+pub(super) const fn sheet(path: &'static str, roles: &'static [Role], show: Show) -> Route {
     read(path, Who::Roles(roles), Deed::Sheet(Sheet::Show(show)))
 }
 
 /// A form of the workshop, to be filled in.
-const fn form(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
+pub(super) const fn form(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
     read(path, Who::Roles(roles), Deed::Sheet(Sheet::Form(form)))
 }
 
 /// The same form, filled in.
-const fn sent(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
+pub(super) const fn sent(path: &'static str, roles: &'static [Role], form: &'static Form) -> Route {
     Route {
         method: "POST",
         path,

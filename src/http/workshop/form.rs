@@ -11,7 +11,7 @@ use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
 use crate::http::routes::Recording;
 use crate::http::{failed, sessions};
-use crate::pages::workshop::{FormSeen, FormSheet, Offer, Question, Typed, form as drawn};
+use crate::pages::workshop::{FormSeen, FormSheet, Kind, Offer, Question, Row, Taken, Typed, form as drawn};
 use crate::writer::Recorded;
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
@@ -65,15 +65,19 @@ fn fresh_key(app: &App) -> Uuid {
     uuid::Builder::from_random_bytes([a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p]).into_uuid()
 }
 
-/// The thing that the path names.
-fn subject(form: &Form, visit: &Visit) -> Result<Option<Uuid>, Problem> {
+/// The thing that the path names; of an entry that is corrected, what it is about.
+fn subject(app: &App, form: &Form, visit: &Visit) -> Result<Option<Uuid>, Problem> {
+    if form.recording.entry.is_some() {
+        let (_, entry) = super::corrections::entry_of(app, visit)?;
+        return Ok(entry.events().find_map(|event| event.subjects().first().copied()));
+    }
     let member = form.recording.subject;
     member.map(|member| visit.asked.id(member)).transpose()
 }
 
 /// The version of the thing that the path names.
 fn version_now(app: &App, form: &Form, visit: &Visit) -> Result<Option<u64>, Problem> {
-    let Some(subject) = subject(form, visit)? else {
+    let Some(subject) = subject(app, form, visit)? else {
         return Ok(None);
     };
     match app.views.version(subject).map_err(failed)? {
@@ -111,7 +115,7 @@ pub async fn show_again(
         None => version_now(app, form, visit)?,
         seen => seen,
     };
-    let offer = offered(app, form, visit).await?;
+    let offer = with_lines_sent(app, form, offered(app, form, visit).await?, &typed)?;
     let shown = Shown {
         typed: &typed,
         key: sent.key.unwrap_or_else(|| fresh_key(app)),
@@ -122,6 +126,31 @@ pub async fn show_again(
         status: StatusCode::OK,
     };
     Ok(drawn_page(app, form, visit, &offer, &shown))
+}
+
+/// Adds the lines that were sent and are not offered any more: what is wrong with one stands beside it, and nothing that was
+/// ticked is lost.
+fn with_lines_sent(app: &App, form: &Form, mut offer: Offer, typed: &Typed) -> Result<Offer, Problem> {
+    for field in form.sheet.fields {
+        let lines = matches!(field.kind, Kind::Rows(rows) if !matches!(rows.taken, Taken::Blank(_)));
+        for id in typed.all(field.member).filter(|_| lines) {
+            let Some(known) = hyphenated(id) else { continue };
+            if offer.rows_of(field.member).iter().any(|row| row.id == id) {
+                continue;
+            }
+            let row = Row {
+                id: id.to_owned(),
+                words: named::of(app, known).unwrap_or_else(|| id.to_owned()),
+                more: "not offered any more".to_owned(),
+                version: app.views.version(known).map_err(failed)?,
+            };
+            match offer.rows.iter_mut().find(|(member, _)| *member == field.member) {
+                Some((_, rows)) => rows.push(row),
+                None => offer.rows.push((field.member, vec![row])),
+            }
+        }
+    }
+    Ok(offer)
 }
 
 async fn offered(app: &Data<App>, form: &'static Form, visit: &Visit) -> Result<Offer, Problem> {
@@ -180,7 +209,7 @@ pub async fn take(
     };
     // Content that differs from what the key was used for becomes an entry of its own, if it is sent once more.
     let key = sent.key.filter(|_| !is("idempotency-key-reused"));
-    let offer = offered(app, form, visit).await?;
+    let offer = with_lines_sent(app, form, offered(app, form, visit).await?, &typed)?;
     let shown = Shown {
         typed: &typed,
         key: key.unwrap_or_else(|| fresh_key(app)),
@@ -200,7 +229,7 @@ async fn decide(
     sent: &Control,
     members: &Members,
 ) -> Result<Outcome, Problem> {
-    let (Some(key), Some(subject)) = (sent.key, subject_seen(form, visit, sent)?) else {
+    let (Some(key), Some(subject)) = (sent.key, subject_seen(app, form, visit, sent)?) else {
         return Ok(Outcome::Refused(Problem::unreadable(
             "something of this form was lost on its way: look it over, and send it again",
         )));
@@ -228,8 +257,13 @@ async fn decide(
 /// The thing that the path names with the version that was seen, where one is named; nothing when its version was lost.
 struct SubjectSeen(Option<(Uuid, u64)>);
 
-fn subject_seen(form: &Form, visit: &Visit, sent: &Control) -> Result<Option<SubjectSeen>, Problem> {
-    Ok(match subject(form, visit)? {
+fn subject_seen(
+    app: &App,
+    form: &Form,
+    visit: &Visit,
+    sent: &Control,
+) -> Result<Option<SubjectSeen>, Problem> {
+    Ok(match subject(app, form, visit)? {
         None => Some(SubjectSeen(None)),
         Some(subject) => sent.version.map(|version| SubjectSeen(Some((subject, version)))),
     })

@@ -94,9 +94,24 @@ struct Filter<T> {
     fits: fn(&Names<'_>, &T, &str) -> Result<bool, Problem>,
 }
 
+impl<T> Filter<T> {
+    /// Whether a row fits: of words, one of those that are asked for.
+    fn is_met(&self, names: &Names<'_>, row: &T, value: &str) -> Result<bool, Problem> {
+        let Of::Words(_) = self.of else {
+            return (self.fits)(names, row, value);
+        };
+        for word in value.split(',') {
+            if (self.fits)(names, row, word)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+}
+
 /// What a filter takes.
 enum Of {
-    /// One of these words.
+    /// One of these words, or several with commas between.
     Words(&'static [&'static str]),
     /// The code of a series.
     Series,
@@ -163,7 +178,7 @@ fn asked_of<T>(listing: &Listing<T>, mut query: Parameters) -> Result<Vec<(&Filt
     for (filter, value) in &asked {
         if let Of::Words(words) = filter.of
             && !value.is_empty()
-            && !words.contains(&value.as_str())
+            && !value.split(',').all(|word| words.contains(&word))
         {
             let words = words.join(", ");
             return Err(Problem::unreadable(format!(
@@ -188,7 +203,7 @@ fn fitting<T: Tabled>(
         for row in part.rows {
             let mut fits = true;
             for (filter, value) in asked.iter().filter(|(_, value)| !value.is_empty()) {
-                fits &= (filter.fits)(names, &row, value)?;
+                fits &= filter.is_met(names, &row, value)?;
             }
             if fits {
                 rows.push(row);
@@ -223,10 +238,12 @@ fn address<T>(path: &str, asked: &[(&Filter<T>, String)], from: usize) -> String
 fn filters<T>(names: &Names<'_>, asked: &[(&Filter<T>, String)]) -> Result<Vec<FilterSeen>, Problem> {
     let each = asked.iter().map(|(filter, value)| {
         let choices = match filter.of {
-            Of::Words(words) => words
-                .iter()
-                .map(|word| ((*word).to_owned(), word.replace('_', " ")))
-                .collect(),
+            Of::Words(words) => {
+                let several = value.contains(',').then_some(value.as_str());
+                let all = words.iter().copied().chain(several);
+                all.map(|word| (word.to_owned(), word.replace('_', " ").replace(',', " or ")))
+                    .collect()
+            }
             Of::Series => {
                 let series = names
                     .app

@@ -1,6 +1,6 @@
 //! The pages about metal over HTTP: each asks the reckoning as of the day or position in its address.
 
-use super::{App, Seen, Visit};
+use super::{App, Seen, Visit, named};
 use crate::accounts::stock::Stock;
 use crate::accounts::{AsOf, Emptied, Heading, Losses, Reckoning, Subject};
 use crate::domain::{
@@ -14,6 +14,7 @@ use crate::http::{failed, private, traced};
 use crate::metal::{MassDifference, Metal, Percent};
 use crate::pages::metal::{self, Look, MeltSeen, Opened, SeriesSeen, Share, Standing, StatementSeen};
 use crate::pages::workshop::Leaf;
+use crate::views::Table;
 use uuid::Uuid;
 
 /// Answers from the reckoning as of what `at` in the address names, with what else stands in its query.
@@ -161,11 +162,14 @@ pub fn opened(app: &App, visit: &Visit) -> Result<Seen, Problem> {
 
 /// Where what moved is shown; none where it has no page.
 fn address_of(reckoning: &Reckoning, subject: Subject) -> Option<String> {
-    match subject {
-        Subject::Piece(piece) => Some(piece_address(piece.0)),
-        Subject::Melt(melt) => Some(melt_address(reckoning.book().melt(melt)?)),
-        _ => None,
-    }
+    let (table, id) = match subject {
+        Subject::Piece(piece) => return Some(piece_address(piece.0)),
+        Subject::Melt(melt) => return Some(melt_address(reckoning.book().melt(melt)?)),
+        Subject::Lot(lot) => (Table::Lot, lot.0),
+        Subject::Jar(jar) => (Table::Jar, jar.0),
+        Subject::Refining(refining) => (Table::Refining, refining.0),
+    };
+    named::page_of(table, id)
 }
 
 fn piece_address(piece: Uuid) -> String {
@@ -191,14 +195,18 @@ pub fn losses(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     })
 }
 
-/// `/metal/melts/{melt}`: what went into one and what came out, by its number.
+/// `/metal/melts/{melt}`: what went into one and what came out, by its number or its id.
 ///
 /// # Errors
 /// 404 for a melt that is not known; as [`overview`].
 pub fn melt(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let number: Option<u32> = visit.asked.member("melt").parse().ok();
+    let id = visit.asked.id("melt").ok().map(MeltId);
     told(app, visit, |reckoning, standing, _| {
-        let row = reckoning.book().melts().find(|melt| Some(melt.number) == number);
+        let row = reckoning
+            .book()
+            .melts()
+            .find(|melt| Some(melt.number) == number || Some(melt.melt) == id);
         let row = row.ok_or_else(|| Problem::not_found("there is no melt with that number"))?;
         let losses = reckoning.losses(row.metal);
         let (inputs, outputs) = (inputs_of(reckoning, row), outputs_of(reckoning, row));

@@ -10,6 +10,9 @@ use crate::metal::typed;
 use crate::pages::workshop::{Field, Kind, Rows, Taken, Typed};
 use serde_json::{Map, Value, json};
 
+/// Where the command stands that a correction puts in the place of another.
+const CORRECTED: &str = "/corrections/0/instead";
+
 /// The members of a command that a form gave.
 #[derive(Clone, Debug, Default)]
 pub struct Members {
@@ -23,6 +26,8 @@ impl Members {
     /// The name of the field that a JSON pointer is about.
     #[must_use]
     pub fn name_of(&self, pointer: &str) -> String {
+        // A form of a correction has the members of the command that should have been given.
+        let pointer = pointer.strip_prefix(CORRECTED).unwrap_or(pointer);
         for (place, name) in &self.places {
             match pointer.strip_prefix(place.as_str()) {
                 Some("") => return name.clone(),

@@ -58,16 +58,16 @@ fn table(seen: &Opened<'_>) -> Markup {
         div .wide tabindex="0" role="region" aria-label="Movements" {
             table .figures {
                 thead { tr {
-                    th scope="col" { "Recorded" } th scope="col" { "What" } th scope="col" { "From or to" }
-                    th scope="col" .number { "Grams" } th scope="col" .number { "Fine grams" } th scope="col" .number { "Entry" }
+                    th scope="col" { "What" } th scope="col" .number { "Grams" } th scope="col" { "From or to" }
+                    th scope="col" { "Recorded" } th scope="col" .number { "Fine grams" } th scope="col" .number { "Entry" }
                 } }
                 tbody {
                     @for (movement, what, address) in seen.movements {
                         tr {
-                            td { (seen.standing.moment(movement.recorded)) }
                             th scope="row" { @match address { Some(address) => a href=(address) { (what) }, None => (what) } }
-                            td { (side(seen.heading, movement)) }
                             td .number { (movement.amount.mass) }
+                            td { (side(seen.heading, movement)) }
+                            td { (seen.standing.moment(movement.recorded)) }
                             td .number { (movement.amount.fine.grams(4, Rounding::HalfUp)) }
                             td .number { (movement.index) }
                         }

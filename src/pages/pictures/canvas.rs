@@ -74,7 +74,7 @@ pub fn both(id: &str, title: &str, description: &str, draw: impl Fn(Size) -> (Mi
                 @let (height, drawn) = draw(size);
                 @let (title_id, description_id) = (format!("{id}-{}-title", size.word()), format!("{id}-{}-told", size.word()));
                 // What is an image has no links within for whoever does not see it: one with links is a group.
-                svg .picture.(size.word()) role=(if drawn.0.contains("<a ") { "group" } else { "img" }) viewBox=(format!("0 0 {} {}", size.width(), milli(height)))
+                svg .picture.(size.word()) role=(if drawn.0.contains("<a ") { "group" } else { "img" }) preserveAspectRatio="xMinYMin" viewBox=(format!("0 0 {} {}", size.width(), milli(height)))
                     aria-labelledby=(format!("{title_id} {description_id}")) {
                     title id=(title_id) { (title) }
                     desc id=(description_id) { (description) }

@@ -88,7 +88,7 @@ impl Frame<'_> {
                     }
                     main #main tabindex="-1" {
                         @if let Some(index) = self.recorded {
-                            p .done role="status" { strong { "Recorded." } " It stands in the book as entry " (index) "." }
+                            p .done role="status" { strong { "Recorded." } " It stands in the book as " a href=(format!("/entries/{index}")) { "entry " (index) } "." }
                         }
                         (leaf.main)
                     }

@@ -3,6 +3,7 @@
 mod bench;
 mod forms;
 mod lists;
+mod office;
 mod piece;
 mod sessions;
 

@@ -171,6 +171,11 @@ async fn a_melt_is_told_with_what_went_in_and_what_came_out() {
     let open = app.done("/v1/melts", charge).await;
     let browser = Browser::of(&app, Role::Bench).await;
     let first = text(&browser.get(&app, "/metal/melts/1").await.expect(200));
+    let by_id = browser
+        .get(&app, &format!("/metal/melts/{open}"))
+        .await
+        .expect(200);
+    assert!(text(&by_id).contains("Melt 2"), "a melt is also found by its id");
     for words in [
         "Lot 1 250.00 g",
         "Pour 1-01, oval 50.42 g",
@@ -197,4 +202,61 @@ async fn a_melt_is_told_with_what_went_in_and_what_came_out() {
     .expect(201);
     let second = text(&browser.get(&app, "/metal/melts/2").await.expect(200));
     assert!(second.contains("Still in the crucible 8.00 g"), "{second}");
+}
+
+/// Each bar of the weights opens the list of exactly the pieces that it counts, and every piece is in one of them.
+#[actix_web::test]
+async fn every_bar_lists_exactly_the_pieces_that_it_counts() {
+    let app = TestApp::start().await;
+    let workshop = Workshop::open(&app).await;
+    // Around the limits 50.00 and 51.20 g, on both ends of a band (49.53 to 50.02 g), and far off either way.
+    for masses in [
+        ["49.97", "50.02", "50.03", "51.18"],
+        ["51.23", "50.60", "20.00", "99.00"],
+    ] {
+        let (melt, _) = workshop.pour(&app, &masses).await;
+        workshop.close(&app, &melt).await;
+    }
+    let browser = Browser::of(&app, Role::Bench).await;
+    let page = browser.get(&app, "/metal/series/TW").await.expect(200).text();
+    let picture = super::narrow(&page[page.find("id=\"how-oval\"").unwrap()..]).to_owned();
+    let mut listed: Vec<String> = Vec::new();
+    for bar in picture.split("<a href=\"").skip(1) {
+        let address = bar.split('"').next().unwrap().replace("&amp;", "&");
+        let words = bar
+            .split("aria-label=\"")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap();
+        let count: usize = words
+            .rsplit(": ")
+            .next()
+            .unwrap()
+            .split(' ')
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
+        let (path, query) = address.split_once('?').unwrap();
+        browser.get(&app, &address).await.expect(200);
+        let csv = browser
+            .get(&app, &format!("{path}.csv?{query}"))
+            .await
+            .expect(200)
+            .text();
+        let pours: Vec<String> = csv
+            .lines()
+            .skip(1)
+            .map(|line| line.rsplit(',').next().unwrap().to_owned())
+            .collect();
+        assert_eq!(pours.len(), count, "{words}: {csv}");
+        listed.extend(pours);
+    }
+    listed.sort();
+    let all: Vec<String> = (1..=2)
+        .flat_map(|melt| (1..=4).map(move |piece| format!("{melt}-{piece:02}")))
+        .collect();
+    assert_eq!(listed, all, "{picture}");
 }

@@ -93,6 +93,9 @@ fn a_point_far_off_stands_at_the_edge() {
     let picture = far.picture().0;
     let drawn = narrow(&picture);
     assert_eq!(drawn.matches("class=\"out\"").count(), 2);
+    for arrow in ["l5.5 14h-11Z", "l5.5 -14h-11Z"] {
+        assert!(drawn.contains(arrow), "no arrow points to where it lies: {arrow}");
+    }
     assert!(
         drawn.contains("melt 1000000: 1000000 g/kg, far off")
             && drawn.contains("melt -90000: -90000 g/kg, far below")

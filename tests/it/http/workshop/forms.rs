@@ -59,7 +59,7 @@ async fn a_form_gives_the_command_of_the_api_and_leads_on() {
         .await
         .expect(200)
         .text();
-    assert!(page.contains(&format!("It stands in the book as entry {index}.")));
+    assert!(page.contains(&format!("<a href=\"/entries/{index}\">entry {index}</a>.")));
     let rows = lots(&app);
     assert_eq!(rows.len(), 1);
     assert_eq!(

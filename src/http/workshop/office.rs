@@ -1,0 +1,85 @@
+//! The office over HTTP: what each of its pages needs of the book, looked up when the page is asked for.
+
+mod assay;
+mod board;
+mod entries;
+mod files;
+mod numbers;
+mod orders;
+mod setup;
+mod stock;
+
+pub use assay::{assay, consignment};
+pub use board::board;
+pub use entries::entry;
+pub use files::{labels, packing_list};
+pub use numbers::numbers;
+pub use orders::{order, orders, sale};
+pub use setup::setup;
+pub use stock::stock;
+
+use super::offered::{self, said};
+use super::{App, Visit, named};
+use crate::domain::{Book, Piece, Timestamp};
+use crate::http::problem::Problem;
+use crate::pages::workshop::html;
+use crate::pages::workshop::office::{Facts, Line, Way};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// How many things of one kind a page shows.
+const SHOWN_MOST: usize = 60;
+const DAY_SECONDS: i64 = 86_400;
+
+/// Since how many days something is so, in words.
+fn since_days(app: &App, at: Timestamp) -> String {
+    let days = (app.clock)().0.saturating_sub(at.0).max(0) / DAY_SECONDS;
+    match days {
+        0 => "since today".to_owned(),
+        1 => "for a day".to_owned(),
+        days => format!("for {days} days"),
+    }
+}
+
+/// A private text as a fact, where there is one that the role may see.
+fn fact(app: &App, visit: &Visit, id: Uuid, member: &str, word: &'static str) -> Result<Facts, Problem> {
+    let text = said(app, visit, id, member)?;
+    Ok(text.map(|text| (word, html! { (text) })).into_iter().collect())
+}
+
+/// Pieces by series: its id, its code, how many.
+fn by_series(book: &Book, wanted: impl Fn(&Piece) -> bool) -> Vec<(String, String, usize)> {
+    let mut counts: BTreeMap<_, usize> = BTreeMap::new();
+    for piece in book.pieces().filter(|piece| wanted(piece)) {
+        let count = counts.entry(piece.series).or_default();
+        *count = count.saturating_add(1);
+    }
+    let named = counts
+        .into_iter()
+        .filter_map(|(id, count)| Some((book.series(id)?, count)));
+    let mut found: Vec<_> = named.collect();
+    found.sort_by_key(|(series, _)| series.since);
+    found
+        .into_iter()
+        .map(|(series, count)| (series.series.to_string(), series.code.to_string(), count))
+        .collect()
+}
+
+/// Pieces as lines, each with what may be done about it.
+fn lines_of(book: &Book, wanted: impl Fn(&Piece) -> bool, ways: impl Fn(&Piece) -> Vec<Way>) -> Vec<Line> {
+    let found = offered::sorted(book, book.pieces().filter(|piece| wanted(piece)));
+    let line = |piece: &&Piece| Line {
+        words: named::piece(piece),
+        path: Some(format!("/pieces/{}", piece.piece)),
+        more: offered::more_of(book, piece),
+        ways: ways(piece),
+    };
+    found.iter().map(line).collect()
+}
+
+/// The first lines, and how many are left out.
+fn shown(mut lines: Vec<Line>) -> (Vec<Line>, usize) {
+    let unshown = lines.len().saturating_sub(SHOWN_MOST);
+    lines.truncate(SHOWN_MOST);
+    (lines, unshown)
+}
