@@ -11,6 +11,8 @@ mod asking;
 #[cfg(feature = "server")]
 mod audit;
 #[cfg(feature = "server")]
+mod backup;
+#[cfg(feature = "server")]
 pub mod demo;
 #[cfg(feature = "server")]
 mod doubts;

@@ -8,6 +8,7 @@
 //!
 //! The exact file formats stand in [`mod@format`]; all file work goes through [`files`].
 
+mod copying;
 mod entries;
 mod file_store;
 pub mod files;
@@ -28,6 +29,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+pub use copying::vault::Ordered;
+pub use copying::{Copied, Copying, MARKER};
 pub use file_store::FileStore;
 pub use files::{FileStamp, Files, OpenFile, RealFiles};
 pub use memory_files::{Fault, FaultKind, MemoryFiles, Operation};
@@ -185,6 +188,22 @@ pub enum StoreError {
         /// What does not fit.
         why: String,
     },
+    /// A secret that others may read.
+    #[error(
+        "{path} can be read by others (mode {mode:04o}). If somebody else uses this machine, take it for stolen; else: chmod 600 {path}"
+    )]
+    OpenToOthers {
+        /// The file.
+        path: String,
+        /// Its mode.
+        mode: u32,
+    },
+    /// A backup, which is only ever read and added to.
+    #[error("{path} is a backup: it can be audited and read, and `pourbook restore` makes a book of it")]
+    Backup {
+        /// The folder.
+        path: String,
+    },
     /// There is no book here.
     #[error("there is no book at {path}")]
     NoBook {
@@ -214,6 +233,19 @@ impl StoreError {
     pub(crate) fn io(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> StoreError {
         let path = path.display().to_string();
         move |source| StoreError::Io { doing, path, source }
+    }
+
+    /// Refuses a file that holds a secret and that others than its owner may read.
+    pub(crate) fn refuse_open(files: &dyn Files, path: &Path) -> Result<(), StoreError> {
+        let open = files
+            .open_to_others(path)
+            .map_err(StoreError::io("looking at", path))?;
+        open.map_or(Ok(()), |mode| {
+            Err(StoreError::OpenToOthers {
+                path: path.display().to_string(),
+                mode,
+            })
+        })
     }
 
     /// A refusal that names the place.

@@ -183,6 +183,7 @@ const KINDS = {
   'key.revoked': [0, { kid: text }],
   'key.suspect': [0, { kid: text, from: u64 }],
   'clock.set': [0, { to: i64 }],
+  'operator.revoked': [0, { operator: uuid }],
   'field.erased': [0, {
     index: u64, entry: text, event: u16, member: text, reason: word('request', 'expired', 'mistake'),
   }],
@@ -222,6 +223,7 @@ export function subjects(event) {
     case 'entry.corrected':
       return event.entries.flatMap((restated) => restated.events.flatMap(subjects));
     case 'clock.set':
+    case 'operator.revoked':
     case 'field.erased':
       return [];
     default:

@@ -5,10 +5,11 @@
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use super::evidence::log_verifiers;
-use super::replay::{Fault, Faulty, Leaf, Past, Replay};
+use super::fault::{Fault, Faulty};
+use super::replay::{Leaf, Past, Replay};
 use crate::domain::{Book, Event};
 use crate::proof::{Checkpoint, Unproven};
-use crate::record::PublicKey;
+use crate::record::{Keys, PublicKey};
 use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -97,6 +98,12 @@ impl Audit {
     #[must_use]
     pub const fn book(&self) -> &Book {
         &self.replay.book
+    }
+
+    /// The key chain that the entries lead to.
+    #[must_use]
+    pub const fn keys(&self) -> &Keys {
+        &self.replay.keys
     }
 
     /// Takes the next entries, best [`BLOCK`] of them. `past` hands out those before again, for a correction.

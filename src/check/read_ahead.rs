@@ -4,7 +4,8 @@
 //! caller's thread hands out stretches of entries and takes what was read; when nothing is ready it reads one itself,
 //! so no core waits while there is work.
 
-use super::replay::{Fault, Faulty, Leaf};
+use super::fault::{Fault, Faulty};
+use super::replay::Leaf;
 use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};

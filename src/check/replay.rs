@@ -8,92 +8,15 @@
 //! Deliberately absent: verifying the signatures of entries that are not about keys (whoever needs it is told the key),
 //! and checkpoints (what they are held against is here: the tree).
 
+use super::fault::{Fault, Faulty};
+use super::operators::Operators;
 use super::read_ahead::read_ahead;
-use crate::domain::{Book, EntryCorrected, Event, KeyRole, Refusal, Stamp, Timestamp, Touched};
+use crate::domain::{Book, EntryCorrected, Event, KeyRole, Stamp, Timestamp, Touched};
 use crate::proof::{Hash, Tree, leaf_hash};
-use crate::record::{Entry, KeyFault, Keys, Malformed, PublicKey};
+use crate::record::{Entry, Keys, PublicKey};
 use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
-
-/// What is wrong with an entry, in its place in the log.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum Fault {
-    /// It is no entry.
-    #[error("it cannot be read: {0}")]
-    Malformed(#[from] Malformed),
-    /// It belongs to another log.
-    #[error("it is of {found}, the log is {origin}")]
-    OtherLog {
-        /// What it says.
-        found: String,
-        /// Which log this is.
-        origin: String,
-    },
-    /// `keys` is not the leaf hash of the newest key entry.
-    #[error("it does not name the newest key entry")]
-    OtherKeys,
-    /// Its request was answered before.
-    #[error("request {request} is recorded twice")]
-    Twice {
-        /// The request.
-        request: Uuid,
-    },
-    /// `prev` is not where a chain ended.
-    #[error("it does not follow the last entry about {subject}")]
-    Unchained {
-        /// The chain.
-        subject: Uuid,
-    },
-    /// An erasure or a correction that names an entry by another hash than its own.
-    #[error("it erases or corrects something of entry {index}, and names another")]
-    OtherNamed {
-        /// The entry that is said to be meant.
-        index: u64,
-    },
-    /// `prev` leaves out a chain that its events move.
-    #[error("its chains are not those that its events move")]
-    OtherChains,
-    /// The key chain does not take it, or its key may not sign it.
-    #[error("{0}")]
-    Key(#[from] KeyFault),
-    /// Time runs backwards, and nobody vouched for the clock.
-    #[error("it is dated before the entry before it")]
-    Backdated,
-    /// It holds an event of a kind or version that this program does not know.
-    #[error("it holds a kind of event that this version does not know: use a newer one")]
-    NotUnderstood,
-    /// It breaks a rule of the book.
-    #[error("{kind} breaks a rule of the book: {refusal}")]
-    Broken {
-        /// The kind of its event.
-        kind: &'static str,
-        /// The rule.
-        refusal: Refusal,
-    },
-    /// The log ends with something owed.
-    #[error("it is not whole: {0}")]
-    Unsettled(Refusal),
-    /// The log could not be read again, as a correction asks for.
-    #[error("the log before it cannot be read again: {why}")]
-    PastUnreadable {
-        /// Why.
-        why: String,
-    },
-    /// A thread that read ahead ended by a bug.
-    #[error("the reading of it ended by a bug of this program")]
-    Bug,
-}
-
-/// A fault, and the index of the entry that has it.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("entry {index}: {fault}")]
-pub struct Faulty {
-    /// The index.
-    pub index: u64,
-    /// The fault.
-    pub fault: Fault,
-}
 
 /// An entry that was read, with its leaf hash.
 #[derive(Clone, Debug)]
@@ -167,6 +90,8 @@ pub struct Replay {
     pub chains: HashMap<Uuid, ChainEnd>,
     /// Which entry answered a request.
     pub requests: HashMap<Uuid, u64>,
+    /// Operators who were revoked.
+    pub operators: Operators,
     /// Date of the last entry that is not about keys.
     pub last: Timestamp,
 }
@@ -183,6 +108,7 @@ impl Replay {
             tree: Tree::new(),
             chains: HashMap::new(),
             requests: HashMap::new(),
+            operators: Operators::default(),
             last: Timestamp(0),
         }
     }
@@ -245,6 +171,7 @@ impl Replay {
         if self.requests.insert(request, index).is_some() {
             return Err(Fault::Twice { request });
         }
+        self.operators.take(index, payload.by, entry.events())?;
         self.move_chains(leaf)?;
         self.hold_named(entry)?;
         self.tree.push(leaf.hash);

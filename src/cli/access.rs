@@ -2,9 +2,12 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
-use crate::domain::{Draw, OperatorId, Timestamp};
+use super::erase::submit;
+use crate::domain::{Draw, Event, OperatorId, RevokeOperator, Timestamp};
 use crate::http::{Role, TokenRow, Tokens};
+use crate::log::{FileStore, FileStoreOptions, Store};
 use crate::node::{chance, clock};
+use crate::writer::Ask;
 use clap::{Subcommand, ValueEnum};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -79,14 +82,35 @@ the last two in seconds since 1970 or null.")]
     },
     /// Revoke an operator's tokens, at once.
     #[command(
-        after_help = "Example:\n  pourbook token revoke ./book 47cb7ba0-ba75-4345-bc89-225410296a2b\n\n\
-Exit code: 0 revoked; 1 the operator has no token in force; 2 the book cannot be read.\n\
-With --json: {\"operator\", \"revoked\": how many}."
+        after_help = "Examples:\n  pourbook token revoke ./book 47cb7ba0-ba75-4345-bc89-225410296a2b\n  \
+pourbook token revoke ./book 47cb7ba0-ba75-4345-bc89-225410296a2b --record\n\n\
+The tokens end at once, also while the book is served. --record says in the log besides that no later entry is theirs, which\n\
+an audit holds, also against a server with older tokens; then the server must be stopped. On a served book: POST /v1/revocations.\n\
+Exit code: 0 revoked; 1 the operator has no token in force, or the book refuses; 2 the book cannot be read.\n\
+With --json: {\"operator\", \"revoked\": how many, \"index\": of the entry that says so, or null}."
     )]
     Revoke {
         /// The book.
         dir: PathBuf,
         /// The operator, as `list` shows it.
+        operator: uuid::Uuid,
+        /// Say in the log too that no later entry is theirs.
+        #[arg(long)]
+        record: bool,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// List the entries that name an operator: what to look through when their token was stolen.
+    #[command(
+        after_help = "Example:\n  pourbook token entries ./book 47cb7ba0-ba75-4345-bc89-225410296a2b\n\n\
+It reads beside a running server too.\n\
+With --json: {\"operator\", \"entries\": [{\"index\", \"recorded\": seconds since 1970, \"kinds\": [kind]}]}."
+    )]
+    Entries {
+        /// The book.
+        dir: PathBuf,
+        /// The operator.
         operator: uuid::Uuid,
         /// Print JSON.
         #[arg(long)]
@@ -114,23 +138,73 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
         TokenCommand::Revoke {
             dir,
             operator,
-            json: as_json,
-        } => {
-            let (path, mut tokens) = read(dir)?;
-            match tokens.revoke(OperatorId(*operator), clock::now()) {
-                0 => Err(Failure::refused(format!(
-                    "operator {operator} has no token in force"
-                ))),
-                count => {
-                    tokens.write(&path).map_err(Failure::unusable)?;
-                    if *as_json {
-                        return Ok(json(&json!({ "operator": operator, "revoked": count })));
-                    }
-                    Ok(format!("{count} revoked"))
-                }
-            }
-        }
+            record,
+            json,
+        } => revoke(dir, OperatorId(*operator), *record, *json),
+        TokenCommand::Entries { dir, operator, json } => entries(dir, OperatorId(*operator), *json),
     }
+}
+
+/// The tokens first: they end whether or not the log can be written to now.
+fn revoke(dir: &Path, operator: OperatorId, record: bool, as_json: bool) -> Result<String, Failure> {
+    let (path, mut tokens) = read(dir)?;
+    let count = tokens.revoke(operator, clock::now());
+    if count > 0 {
+        tokens.write(&path).map_err(Failure::unusable)?;
+    } else if !record {
+        return Err(Failure::refused(format!(
+            "operator {operator} has no token in force"
+        )));
+    }
+    let recorded = if record {
+        let command = RevokeOperator { operator };
+        let recorded = submit(&book_folder(dir)?, Ask::Command(command.into()), None);
+        Some(recorded.map_err(|failure| Failure {
+            message: format!("{count} revoked, but not said in the log: {}", failure.message),
+            ..failure
+        })?)
+    } else {
+        None
+    };
+    let index = recorded.map(|recorded| recorded.index);
+    if as_json {
+        return Ok(json(
+            &json!({ "operator": operator, "revoked": count, "index": index }),
+        ));
+    }
+    Ok(match index {
+        Some(index) => format!("{count} revoked; recorded as entry {index}: no later entry is theirs"),
+        None => format!("{count} revoked"),
+    })
+}
+
+fn entries(dir: &Path, operator: OperatorId, as_json: bool) -> Result<String, Failure> {
+    let folder = book_folder(dir)?;
+    let store = FileStore::open(folder.path(), FileStoreOptions::read_only(), folder.files());
+    let mut rows = Vec::new();
+    let scanned = store.and_then(|store| {
+        store.scan(0, &mut |index, bytes| {
+            if let Ok(entry) = crate::record::read(bytes)
+                && entry.payload.by == operator
+            {
+                let kinds: Vec<_> = entry.events().map(Event::kind).collect();
+                rows.push(json!({ "index": index, "recorded": entry.payload.iat, "kinds": kinds }));
+            }
+            true
+        })
+    });
+    scanned.map_err(Failure::unusable)?;
+    if as_json {
+        return Ok(json(&json!({ "operator": operator, "entries": rows })));
+    }
+    let lines = rows.iter().map(|row| {
+        let kinds = row["kinds"].as_array().into_iter().flatten();
+        let kinds: Vec<_> = kinds.filter_map(Value::as_str).collect();
+        format!("{:>8}  {}", row["index"], kinds.join(", "))
+    });
+    let mut text = lines.collect::<Vec<_>>().join("\n");
+    text.push_str(&format!("\n{} entries name operator {operator}", rows.len()));
+    Ok(text)
 }
 
 fn read(dir: &Path) -> Result<(PathBuf, Tokens), Failure> {

@@ -2,8 +2,8 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{
-    Failure, access, audit, demo, doubts, erase, keys, looking, losses, making, plan, reckon, statement,
-    stock, traced, trusting,
+    Failure, access, audit, backup, demo, doubts, erase, keys, looking, losses, making, plan, reckon,
+    statement, stock, traced, trusting,
 };
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
 use crate::log::{Files, RealFiles};
@@ -55,6 +55,10 @@ enum Typed {
     Verify(VerifyArguments),
     /// Check a whole log, entry by entry.
     Audit(audit::AuditArguments),
+    /// Copy a book to another disk, beside a running server, and only what is new.
+    Backup(backup::BackupArguments),
+    /// Make a book of a backup.
+    Restore(backup::RestoreArguments),
     /// What failed checks of scales put in doubt.
     Doubts(doubts::DoubtsArguments),
     /// Build the views anew from the log.
@@ -134,6 +138,8 @@ pub fn run() -> ExitCode {
         Typed::Proof(arguments) => done(looking::proof(&arguments)),
         Typed::Verify(arguments) => verify(&arguments, &|path| RealFiles.read_whole(path)),
         Typed::Audit(arguments) => audit::audit(&arguments),
+        Typed::Backup(arguments) => done(backup::backup(&arguments)),
+        Typed::Restore(arguments) => done(backup::restore(&arguments)),
         Typed::Doubts(arguments) => done(doubts::doubts(&arguments)),
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Statement(arguments) => done(statement::statement(&arguments)),

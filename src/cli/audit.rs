@@ -9,7 +9,7 @@ use super::verify::thumbprint;
 use crate::check::{Audit, AuditError, AuditReport, BLOCK, Wrong};
 use crate::domain::Book;
 use crate::log::{FileStore, FileStoreOptions, PhotographState, Store, StoreError};
-use crate::node::BookFolder;
+use crate::node::{AuditStopped, BookFolder};
 use crate::proof::tile::{FULL, TileLevel, TilePath, tiles, unbundle};
 use crate::proof::{Checkpoint, Tree, leaf_hash, tile::width_at};
 use clap::Args;
@@ -77,6 +77,15 @@ impl From<AuditError> for Stopped {
             AuditError::Checkpoint(_) => None,
         };
         Self::Wrong(index, error.to_string())
+    }
+}
+
+impl From<AuditStopped> for Stopped {
+    fn from(stopped: AuditStopped) -> Self {
+        match stopped {
+            AuditStopped::Store(error) => error.into(),
+            AuditStopped::Audit(error) => error.into(),
+        }
     }
 }
 
@@ -190,24 +199,23 @@ fn audit_folder(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     let note = head
         .checkpoint
         .ok_or_else(|| Stopped::unreadable("the log is empty"))?;
-    let mut pace = Pace::start(head.size, Duration::from_secs(arguments.every));
-    let mut audit = Audit::new(&settings.origin, arguments.strict, workers());
-    let mut block = Vec::with_capacity(BLOCK);
-    let mut outcome = Ok(());
-    store.scan(0, &mut |index, bytes| {
-        block.push(bytes.to_vec());
-        if block.len() == BLOCK || index.saturating_add(1) == head.size {
-            outcome = audit.take(&block, &|each| {
-                store.scan(0, each).map_err(|error| error.to_string())
-            });
-            block.clear();
-            pace.at(audit.size());
-        }
-        outcome.is_ok() && index.saturating_add(1) < head.size
-    })?;
+    let every = Duration::from_secs(arguments.every);
+    let mut pace = Pace::start(head.size, every);
+    let whole = (head.size, note.as_str());
+    let outcome = crate::node::audit(
+        &store,
+        &settings.origin,
+        whole,
+        arguments.strict,
+        &mut |done, _| {
+            if done > 0 {
+                pace.at(done);
+            }
+        },
+    );
     let took = pace.end();
-    outcome?;
-    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
+    let (audit, report) = outcome?;
+    kept::hold(&audit, &report, arguments.checkpoint.as_deref())?;
     if let Some(pinned) = store.pinned() {
         audit.agrees(&pinned)?;
     }
@@ -336,7 +344,8 @@ fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     if !block.is_empty() {
         audit.take(&block, &past)?;
     }
-    let report = kept::finish(&audit, &note, arguments.checkpoint.as_deref())?;
+    let report = audit.finish(&note)?;
+    kept::hold(&audit, &report, arguments.checkpoint.as_deref())?;
     audit_tiles(&tree, &fetch)?;
     Ok(Audited {
         report,

@@ -5,7 +5,7 @@ use super::Failure;
 use super::arguments::{book_folder, json};
 use crate::domain::{Draw, EraseField, EraseReason, OperatorId};
 use crate::log::StoreError;
-use crate::node::{BookFolder, NodeError, chance, clock, open_desk};
+use crate::node::{BookFolder, NodeError, chance, clock, open_desk, open_desk_for_keys};
 use crate::writer::{Ask, Recorded, Submission};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -81,7 +81,11 @@ pub(super) fn not_opened(error: NodeError) -> Failure {
 
 /// Submits one thing to a book that nobody serves.
 pub(super) fn submit(folder: &BookFolder, ask: Ask, request: Option<Uuid>) -> Result<Recorded, Failure> {
-    let mut desk = open_desk(folder).map_err(not_opened)?;
+    let desk = match &ask {
+        Ask::KeyEntry(_) => open_desk_for_keys(folder),
+        Ask::Command(_) => open_desk(folder),
+    };
+    let mut desk = desk.map_err(not_opened)?;
     let mut draw = Draw::new(chance::bytes());
     let request = request.unwrap_or_else(|| draw.uuid());
     let submission = Submission {

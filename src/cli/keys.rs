@@ -28,7 +28,11 @@ Example with the root key on another machine, which has no book and no network:
 Only the slip and the signed entry travel, in any way you like: neither is secret. Read the slip before you sign it.
 
 The server must be stopped; a signed entry can also be sent to a served book with POST /v1/keys.
-A new key signs nothing by itself: put it in place of ./book/keys/recorder.key (or log.key), then revoke the old one.
+A new recorder key signs nothing by itself: put it in place of ./book/keys/recorder.key, start the server again, then revoke the
+old one. A new log key is best made as ./book/keys/log-next.key: once it is added and the server started again, both keys sign
+every checkpoint, so that readers with the old policy and with the new one take it. When your readers have the new policy, revoke
+the old key and rename log-next.key to log.key.
+Keys that are lost: add new ones as ./book/keys/log.key and then ./book/keys/recorder.key, and revoke the old ones.
 With --json, add, revoke, suspect, sign and record print one shape: {\"kind\": key.added, key.revoked or key.suspect,
 \"kid\": thumbprint, \"slip\": file or null, \"entry\": file or null, \"index\": where it was recorded or null, \"leaf\": or null}.";
 
@@ -310,9 +314,11 @@ fn seal(slip: &Slip, root: &Signer) -> Result<Vec<u8>, Failure> {
 fn sign(slip: &Path, root_key: &Path, output: &Path, as_json: bool) -> Result<String, Failure> {
     let slip =
         Slip::read(&load(slip)?).map_err(|why| Failure::unusable(format!("{}: {why}", slip.display())))?;
-    let text = String::from_utf8(load(root_key)?).map_err(Failure::unusable)?;
-    let file = KeyFile::read(&text, KeyRole::Root)
-        .map_err(|why| Failure::unusable(format!("{}: {why}", root_key.display())))?;
+    // It needs no book: the key is read through the folder that it stands in.
+    let folder = BookFolder::at(root_key.parent().unwrap_or(Path::new(".")));
+    let file = folder
+        .key_at(root_key, KeyRole::Root)
+        .map_err(Failure::unusable)?;
     write(output, &seal(&slip, &file.signer())?)?;
     if as_json {
         return Ok(shape(&slip.event, &[("entry", json!(output))]));

@@ -62,6 +62,7 @@ any_of! {
     ReceiveLot, RegisterScale, OpenSession, CheckSession, CloseSession, OpenJar, ChargeMelt, CloseMelt,
     PourPieces, WeighPieces, MeasureGravity, PhotographPiece, FaultPiece, FinishPieces, MovePiece, CondemnPiece, GiveSerials, NumberPieces,
     OpenSeries, CloseSeries, IssueCertificates, SupersedeCertificate, PrintCertificates, EraseField, SetClock,
+    RevokeOperator,
     RegisterDie, DisposeDie, StrikePieces, ArchivePiece,
     SendConsignment, ReturnConsignment, SparePieces,
     RecordOrder, CancelOrder, ReservePiece, ReleasePiece,

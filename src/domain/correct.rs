@@ -255,7 +255,7 @@ impl Correcting {
     }
 }
 
-/// Keys, the clock, erasures and corrections stand for themselves; a serial and an edition number are given once, and a
+/// Keys, operators, the clock, erasures and corrections stand for themselves; a serial and an edition number are given once, and a
 /// certificate is superseded; what was printed is on paper.
 const fn is_correctable(event: &Event) -> bool {
     !matches!(
@@ -264,6 +264,7 @@ const fn is_correctable(event: &Event) -> bool {
             | Event::KeyRevoked(_)
             | Event::KeySuspect(_)
             | Event::ClockSet(_)
+            | Event::OperatorRevoked(_)
             | Event::FieldErased(_)
             | Event::EntryCorrected(_)
             | Event::PieceSerialled(_)

@@ -161,6 +161,7 @@ makes! {
     PrintCertificates print_certificates,
     EraseField erase_field,
     SetClock set_clock,
+    RevokeOperator revoke_operator,
     CorrectEntries correct_entries,
     RegisterDie register_die,
     DisposeDie dispose_die,

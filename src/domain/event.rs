@@ -202,6 +202,7 @@ events! {
     "key.revoked" => KeyRevoked of nothing, slots 0, private [];
     "key.suspect" => KeySuspect of nothing, slots 0, private [];
     "clock.set" => ClockSet of nothing, slots 0, private [];
+    "operator.revoked" => OperatorRevoked of nothing, slots 0, private [];
     "field.erased" => FieldErased of nothing, slots 0, private [];
 }
 

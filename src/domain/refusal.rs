@@ -1,8 +1,8 @@
 //! Refusals: valid answers that name the fact that forbids.
 
 use super::id::{
-    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OrderId, OwnerId, PieceId, QuoteId,
-    RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
+    CertificateId, ChargeId, ConsignmentId, DieId, JarId, LotId, MeltId, OperatorId, OrderId, OwnerId,
+    PieceId, QuoteId, RefiningId, SaleId, ScaleId, SeriesId, SessionId, SpotId, StocktakeId,
 };
 use super::words::{DieState, Grade, OrderState, PhotographStage, PieceState};
 use crate::metal::gravity::Impossible;
@@ -197,6 +197,8 @@ refusals! {
     "already-erased" "that member is already erased" => AlreadyErased;
     "key-entry" "key entries are made with the root key: {why}" => KeyEntry { why: String };
     "recorder-key" "the recorder key of this book may not sign: {why}" => RecorderKey { why: String };
+    "operator-revoked" "operator {operator} was revoked at entry {revoked}" => OperatorRevoked { operator: OperatorId, revoked: u64 };
+    "nobody" "no operator has this id: it stands for what is recorded on the machine itself" => Nobody;
     "contradicts" "the event says {says}, the book reckons {reckons}" => Contradicts { says: String, reckons: String };
 }
 

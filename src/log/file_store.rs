@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::copying::MARKER;
 use super::entries::{Body, Entries};
 use super::files::{Files, Lock, MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN};
 use super::format::wide;
@@ -85,6 +86,7 @@ impl FileStore {
         let lock = if options.read_only {
             None
         } else {
+            may_be_written(&*files, dir)?;
             Some(take_lock(&*files, dir)?)
         };
         let mut notices = Vec::new();
@@ -131,6 +133,19 @@ impl FileStore {
         }
         store.observe();
         Ok(store)
+    }
+
+    /// Makes a new secret, in a book that has none: one that was restored without its private records.
+    ///
+    /// # Errors
+    /// [`StoreError::BookExists`] when there is one.
+    pub fn found_secret(dir: &Path, files: &dyn Files, secret: &[u8; 32]) -> Result<(), StoreError> {
+        match secret::read(files, dir)? {
+            None => secret::write(files, dir, secret),
+            Some(_) => Err(StoreError::BookExists {
+                path: secret::path(dir).display().to_string(),
+            }),
+        }
     }
 
     /// The secret of the book's request codes.
@@ -286,6 +301,23 @@ impl Store for FileStore {
 
     fn pinned(&self) -> Option<String> {
         self.pins.newest().map(|pin| pin.note)
+    }
+}
+
+/// Refuses a backup, and a book whose secrets others may read.
+fn may_be_written(files: &dyn Files, dir: &Path) -> Result<(), StoreError> {
+    for secret in [secret::path(dir), dir.join("vault").join("keys")] {
+        StoreError::refuse_open(files, &secret)?;
+    }
+    let path = dir.join(MARKER);
+    match files
+        .exists(&path)
+        .map_err(StoreError::io("looking for", &path))?
+    {
+        false => Ok(()),
+        true => Err(StoreError::Backup {
+            path: dir.display().to_string(),
+        }),
     }
 }
 

@@ -127,10 +127,17 @@ pub struct RealFiles;
 struct RealFile(File);
 
 struct RealLock {
-    _held: File,
+    held: File,
 }
 
 impl Lock for RealLock {}
+
+impl Drop for RealLock {
+    /// Closing alone would leave the lock to a child that was forked meanwhile, until it runs its program.
+    fn drop(&mut self) {
+        let _ = self.held.unlock();
+    }
+}
 
 impl OpenFile for RealFile {
     fn length(&self) -> io::Result<u64> {
@@ -249,7 +256,7 @@ impl Files for RealFiles {
             .mode(MODE_OPEN)
             .open(path)?;
         match file.try_lock() {
-            Ok(()) => Ok(Some(Box::new(RealLock { _held: file }))),
+            Ok(()) => Ok(Some(Box::new(RealLock { held: file }))),
             Err(TryLockError::WouldBlock) => Ok(None),
             Err(TryLockError::Error(error)) => Err(error),
         }

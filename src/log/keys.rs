@@ -57,8 +57,8 @@ impl Keys {
         self.file.is_none()
     }
 
-    /// Makes the file if it is not there, and destroys the keys from `next` on: their records never landed.
-    pub fn settle(&mut self, next: u32) -> Result<(), StoreError> {
+    /// Makes the file if it is not there.
+    pub fn make(&mut self) -> Result<(), StoreError> {
         if self.file.is_none() {
             let made = self.files.write_new_synced(&self.path, &[], MODE_PRIVATE);
             made.map_err(StoreError::io("making", &self.path))?;
@@ -69,6 +69,12 @@ impl Keys {
             );
             self.standing = Some(Standing::of(&*self.files, &self.path)?);
         }
+        Ok(())
+    }
+
+    /// Makes the file if it is not there, and destroys the keys from `next` on: their records never landed.
+    pub fn settle(&mut self, next: u32) -> Result<(), StoreError> {
+        self.make()?;
         let file = self.file()?;
         let length = *self.length.lock().unwrap_or_else(PoisonError::into_inner);
         let from = u64::from(next).saturating_mul(SLOT_BYTES);
@@ -109,6 +115,30 @@ impl Keys {
         self.standing
             .as_ref()
             .map_or(Ok(()), |standing| standing.hold(&*self.files))
+    }
+
+    /// The slots from one on to before another, as they stand.
+    pub fn raw(&self, first: u32, next: u32) -> Result<Vec<u8>, StoreError> {
+        let Some(file) = &self.file else {
+            return Ok(Vec::new());
+        };
+        let slots = usize::try_from(next.saturating_sub(first)).unwrap_or(usize::MAX);
+        let mut bytes = vec![0; slots.saturating_mul(40)];
+        file.read_at(&mut bytes, u64::from(first).saturating_mul(SLOT_BYTES))
+            .map_err(StoreError::io("reading", &self.path))?;
+        Ok(bytes)
+    }
+
+    /// Writes slots as they stood in another file of keys, and makes them durable.
+    pub fn put_raw(&self, first: u32, slots: &[u8]) -> Result<(), StoreError> {
+        let from = u64::from(first).saturating_mul(SLOT_BYTES);
+        let file = self.file()?;
+        file.write_at(slots, from)
+            .map_err(StoreError::io("writing", &self.path))?;
+        file.sync().map_err(StoreError::io("syncing", &self.path))?;
+        let mut length = self.length.lock().unwrap_or_else(PoisonError::into_inner);
+        *length = (*length).max(from.saturating_add(wide(slots.len())));
+        Ok(())
     }
 
     /// The key in a slot; none when it was destroyed.

@@ -69,3 +69,17 @@ pub(super) fn wanted(files: &dyn Files, dir: &Path) -> Result<Secret, StoreError
         StoreError::corrupt(&path, 0, "the secret of the book's request codes is missing")
     })
 }
+
+/// Copies it from one folder to another; one that stands there already must be the same.
+pub(super) fn copy(files: &dyn Files, from: &Path, to: &Path) -> Result<(), StoreError> {
+    let secret = wanted(files, from)?;
+    match read(files, to)? {
+        None => write(files, to, &secret.bytes),
+        Some(held) if held.bytes == secret.bytes => Ok(()),
+        Some(_) => Err(StoreError::corrupt(
+            &path(to).display().to_string(),
+            0,
+            "it holds another secret than the book",
+        )),
+    }
+}

@@ -3,7 +3,7 @@
 //! It owns the form of a record, the encryption of disclosures, and erasing. It is written and synced before the group
 //! of the log that it belongs to. Nothing here is needed to verify the log: with an empty vault every proof still holds.
 
-mod form;
+pub(super) mod form;
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
@@ -20,6 +20,9 @@ use super::{Group, StoreError, VaultKind, VaultRecord};
 
 /// Draws 32 random bytes; each draw becomes the key of one record.
 pub(super) type Chance = Box<dyn FnMut() -> [u8; 32] + Send>;
+
+/// A record, and its body or why it cannot be read.
+type Read = (VaultKind, Result<Vec<u8>, StoreError>);
 
 /// Where the records of one entry stand, one behind the other.
 #[derive(Clone, Copy, Default)]
@@ -187,17 +190,20 @@ impl Vault {
 
     /// The records of one entry; erased ones with an empty body.
     pub fn private(&self, index: u64) -> Result<Vec<VaultRecord>, StoreError> {
-        self.stored(index)?
-            .into_iter()
-            .map(|(segment, record)| {
-                let body = self.body(&segment, &record)?;
-                Ok(VaultRecord {
-                    index,
-                    kind: record.kind,
-                    body,
-                })
-            })
+        let each = self.each(index)?.into_iter();
+        each.map(|(kind, body)| body.map(|body| VaultRecord { index, kind, body }))
             .collect()
+    }
+
+    /// The records of one entry, each with what came of reading it.
+    pub fn each(&self, index: u64) -> Result<Vec<Read>, StoreError> {
+        let stored = self.stored(index)?.into_iter();
+        Ok(stored
+            .map(|(segment, record)| {
+                let body = self.body(&segment, &record);
+                (record.kind, body)
+            })
+            .collect())
     }
 
     /// Destroys the key and overwrites the body of every record of this kind.

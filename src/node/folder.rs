@@ -4,7 +4,7 @@ use super::keyfile::{KeyFile, KeyFileError};
 use crate::config::{Settings, SettingsError};
 use crate::domain::KeyRole;
 use crate::log::files::{MODE_DIR_OPEN, MODE_DIR_PRIVATE, MODE_OPEN, MODE_PRIVATE};
-use crate::log::{Files, PhotographFiles, RealFiles, StoreError};
+use crate::log::{Files, MARKER, PhotographFiles, RealFiles, StoreError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -100,6 +100,12 @@ impl BookFolder {
         self.path.join("keys").join(format!("{role}.key"))
     }
 
+    /// Where the log key stands that is to follow the present one: while it is there, both sign checkpoints.
+    #[must_use]
+    pub fn next_log_key_path(&self) -> PathBuf {
+        self.path.join("keys").join("log-next.key")
+    }
+
     /// Makes the folders that the book needs beside those of the store.
     ///
     /// # Errors
@@ -114,11 +120,29 @@ impl BookFolder {
         Ok(())
     }
 
-    /// Reads the settings.
+    /// Reads the settings. Those of a backup name no second pin: the one on the other disk goes on with the book.
     ///
     /// # Errors
     /// [`FolderError`].
     pub fn settings(&self) -> Result<Settings, FolderError> {
+        let settings = self.settings_as_written()?;
+        let marker = self.path.join(MARKER);
+        if settings.second_pin.is_some()
+            && self.files.exists(&marker).map_err(|source| io(&marker, source))?
+        {
+            return Ok(Settings {
+                second_pin: None,
+                ..settings
+            });
+        }
+        Ok(settings)
+    }
+
+    /// Reads the settings as they stand in the file.
+    ///
+    /// # Errors
+    /// [`FolderError`].
+    pub(super) fn settings_as_written(&self) -> Result<Settings, FolderError> {
         Ok(Settings::read(&self.text(&self.path.join("pourbook.toml"))?)?)
     }
 
@@ -135,6 +159,7 @@ impl BookFolder {
     /// # Errors
     /// [`FolderError`].
     pub fn key_at(&self, path: &Path, role: KeyRole) -> Result<KeyFile, FolderError> {
+        StoreError::refuse_open(&*self.files, path)?;
         KeyFile::read(&self.text(path)?, role).map_err(|error| FolderError::Key {
             path: path.display().to_string(),
             error,
@@ -146,8 +171,13 @@ impl BookFolder {
     /// # Errors
     /// [`FolderError::Io`].
     pub fn write_key(&self, key: &KeyFile, path: &Path) -> Result<(), FolderError> {
+        self.write_private(path, &key.to_text())
+    }
+
+    /// Writes a new file for its owner only.
+    pub(super) fn write_private(&self, path: &Path, text: &str) -> Result<(), FolderError> {
         self.files
-            .write_new_synced(path, key.to_text().as_bytes(), MODE_PRIVATE)
+            .write_new_synced(path, text.as_bytes(), MODE_PRIVATE)
             .map_err(|source| io(path, source))
     }
 
@@ -174,7 +204,7 @@ impl BookFolder {
     }
 }
 
-fn io(path: &Path, source: std::io::Error) -> FolderError {
+pub(super) fn io(path: &Path, source: std::io::Error) -> FolderError {
     FolderError::Io {
         path: path.display().to_string(),
         source,

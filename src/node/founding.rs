@@ -75,6 +75,7 @@ pub fn found(folder: &BookFolder, founding: &Founding<'_>) -> Result<Founded, Fo
     let deskkeys = DeskKeys {
         recorder: recorder.signer(),
         log: NoteSigner::new(&settings.origin, &log.seed)?,
+        next_log: None,
         secret: store.secret()?,
     };
     let verifier = deskkeys.log.verifier();

@@ -14,6 +14,7 @@ use crate::http::{
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
+use crate::record::Signer;
 use crate::views::{Follower, ViewError, Views};
 use crate::writer::{Desk, DeskKeys, Observer, OpenError, Surroundings, Writer};
 use std::collections::BTreeSet;
@@ -66,17 +67,36 @@ pub struct Node {
 
 type Opened = (Arc<FileStore>, DeskKeys, String);
 
-fn open_store(folder: &BookFolder) -> Result<Opened, NodeError> {
+/// The store first: a folder that cannot be opened says why, whatever keys it has.
+fn open_store(
+    folder: &BookFolder,
+    recorder: fn(&BookFolder) -> Result<Signer, NodeError>,
+) -> Result<Opened, NodeError> {
     let settings = folder.settings()?;
     let mut options = FileStoreOptions::new(Box::new(chance::bytes));
     options.second_pin = settings.second_pin;
     let store = Arc::new(FileStore::open(folder.path(), options, folder.files())?);
     let deskkeys = DeskKeys {
-        recorder: folder.key(KeyRole::Recorder)?.signer(),
+        recorder: recorder(folder)?,
         log: NoteSigner::new(&settings.origin, &folder.key(KeyRole::Log)?.seed)?,
+        next_log: next_log(folder, &settings.origin)?,
         secret: store.secret()?,
     };
     Ok((store, deskkeys, settings.origin))
+}
+
+fn recorder(folder: &BookFolder) -> Result<Signer, NodeError> {
+    Ok(folder.key(KeyRole::Recorder)?.signer())
+}
+
+/// The log key that is to follow, where one stands.
+fn next_log(folder: &BookFolder, origin: &str) -> Result<Option<NoteSigner>, NodeError> {
+    let path = folder.next_log_key_path();
+    if !folder.files().exists(&path)? {
+        return Ok(None);
+    }
+    let key = folder.key_at(&path, KeyRole::Log)?;
+    Ok(Some(NoteSigner::new(origin, &key.seed)?))
 }
 
 /// Opens the desk of a book that nobody serves, without views.
@@ -84,7 +104,21 @@ fn open_store(folder: &BookFolder) -> Result<Opened, NodeError> {
 /// # Errors
 /// [`NodeError`].
 pub fn open_desk(folder: &BookFolder) -> Result<Desk, NodeError> {
-    open_observed(open_store(folder)?, Observer::none())
+    open_observed(open_store(folder, recorder)?, Observer::none())
+}
+
+/// Opens the desk for an entry about keys. The keys of the book may be gone: a recorder key that is not there signs no entry
+/// about keys, so one that nobody knows stands in its place, and the log key may be the one that the entry adds.
+///
+/// # Errors
+/// [`NodeError`].
+pub fn open_desk_for_keys(folder: &BookFolder) -> Result<Desk, NodeError> {
+    let or_nobody = |folder: &BookFolder| match folder.files().exists(&folder.key_path(KeyRole::Recorder))? {
+        true => recorder(folder),
+        false => Ok(Signer::from_seed(&chance::bytes())),
+    };
+    let (store, deskkeys, origin) = open_store(folder, or_nobody)?;
+    Ok(Desk::open_for_keys(store, &origin, deskkeys)?)
 }
 
 fn open_observed((store, deskkeys, origin): Opened, observer: Observer) -> Result<Desk, NodeError> {
@@ -96,7 +130,7 @@ fn open_observed((store, deskkeys, origin): Opened, observer: Observer) -> Resul
 /// # Errors
 /// [`NodeError`]; nothing is removed while another process holds the book.
 pub fn rebuild(folder: &BookFolder) -> Result<u64, NodeError> {
-    let opened = open_store(folder)?;
+    let opened = open_store(folder, recorder)?;
     for path in [folder.views(), folder.tiles()] {
         if folder.files().exists(&path)? {
             std::fs::remove_dir_all(&path)?;
@@ -147,7 +181,7 @@ impl Node {
     fn open_with(folder: &BookFolder, root: Option<OwnRoot>) -> Result<Self, NodeError> {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
-        let opened = open_store(folder)?;
+        let opened = open_store(folder, recorder)?;
         let views = open_views(folder, &*opened.0)?;
         let (observer, following) = follow(Follower::new(views.clone()), |error| tell_failure(&error))?;
         let mut desk = open_observed(opened, observer)?;

@@ -50,7 +50,13 @@ impl Checkpoint {
     /// Signs it.
     #[must_use]
     pub fn sign(&self, signer: &NoteSigner) -> String {
-        note::sign(&self.text(), &[signer])
+        self.sign_by(&[signer])
+    }
+
+    /// Signs it with several keys: while a log key is replaced, readers who trust either take it.
+    #[must_use]
+    pub fn sign_by(&self, signers: &[&NoteSigner]) -> String {
+        note::sign(&self.text(), signers)
     }
 
     /// What a note claims, before any signature is checked.

@@ -7,7 +7,7 @@ use super::landing::{Landing, distinct, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
-use crate::check::ChainEnd;
+use crate::check::{ChainEnd, Operators};
 use crate::domain::{
     Book, Command, Draw, Event, FieldErased, Moment, OperatorId, Refused, Row, Timestamp, Touched,
 };
@@ -28,6 +28,8 @@ pub struct DeskKeys {
     pub recorder: Signer,
     /// Signs checkpoints.
     pub log: NoteSigner,
+    /// Signs them too, as soon as the key chain lets it: the key that is to follow.
+    pub next_log: Option<NoteSigner>,
     /// Keys the digests of requests.
     pub secret: [u8; 32],
 }
@@ -78,10 +80,13 @@ pub struct Desk {
     pub(super) store: Arc<dyn Store>,
     pub(super) origin: String,
     pub(super) deskkeys: DeskKeys,
+    /// The keys that may sign checkpoints, with their thumbprints.
+    pub(super) sealers: Vec<(String, NoteSigner)>,
     pub(super) book: Book,
     pub(super) keys: Keys,
     pub(super) chains: HashMap<Uuid, ChainEnd>,
     pub(super) requests: HashMap<Uuid, u64>,
+    pub(super) operators: Operators,
     pub(super) published: Arc<Published>,
     pub(super) last: Timestamp,
     pub(super) sealed: Option<Released>,
@@ -177,8 +182,8 @@ impl Desk {
         if let Some(index) = self.requests.get(&submission.request).copied() {
             return self.repeat(index, &submission, &digest, landings);
         }
-        if let Some(stale) = self.stale(&submission) {
-            return Ok(Err(stale));
+        if let Some(refused) = self.revoked(&submission).or_else(|| self.stale(&submission)) {
+            return Ok(Err(refused));
         }
         let landing = match &submission.ask {
             Ask::KeyEntry(bytes) => self.take_key_entry(bytes, &submission),
@@ -195,6 +200,10 @@ impl Desk {
         Ok(landing.map(|mut landing| {
             landing.digest = digest;
             self.requests.insert(submission.request, landing.index);
+            let taken = self
+                .operators
+                .take(landing.index, landing.entry.payload.by, landing.events.iter());
+            assert!(taken.is_ok(), "who was revoked has been refused above");
             let recorded = Recorded {
                 index: landing.index,
                 leaf: landing.leaf,
@@ -343,7 +352,11 @@ impl Desk {
             size,
             root,
         }
-        .sign(&self.deskkeys.log);
+        .sign_by(&match self.sealers_at(size).as_slice() {
+            // A book that is founded entry by entry adds its log key last.
+            [] => vec![&self.deskkeys.log],
+            sealers => sealers.to_vec(),
+        });
         Released { note, size, root }
     }
 

@@ -1,7 +1,7 @@
 //! From a command to an entry that is ready to be appended: what it names, what the book decides, what is sealed.
 
 use super::desk::Desk;
-use super::submission::{Submission, SubmitError};
+use super::submission::{Ask, Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
     Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
@@ -9,7 +9,7 @@ use crate::domain::{
 };
 use crate::log::{StoreError, VaultKind, VaultRecord};
 use crate::proof::{Hash, leaf_hash};
-use crate::record::{Entry, Malformed, Sealed, Unsealed, thumbprint};
+use crate::record::{Entry, Malformed, Sealed, Unsealed};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -86,8 +86,31 @@ impl Desk {
         }
     }
 
+    /// An operator who was revoked records nothing, and is not revoked again.
+    pub(super) fn revoked(&self, submission: &Submission) -> Option<SubmitError> {
+        let named = match &submission.ask {
+            Ask::Command(Command::RevokeOperator(c)) => Some(c.operator),
+            _ => None,
+        };
+        let mut concerned = std::iter::once(submission.by).chain(named);
+        concerned.find_map(|operator| self.not_in_force(operator))
+    }
+
+    /// The refusal of an operator who was revoked.
+    fn not_in_force(&self, operator: OperatorId) -> Option<SubmitError> {
+        let revoked = self.operators.revoked_at(operator)?;
+        Some(SubmitError::Refused(
+            Refusal::OperatorRevoked { operator, revoked }.into(),
+        ))
+    }
+
     /// An entry by a key that may not sign could be recorded, but the book would never open again.
     pub(super) fn may_sign(&self) -> Result<(), SubmitError> {
+        let next = self.size().saturating_add(1);
+        if self.sealers_at(next).is_empty() {
+            let why = "no log key is at hand that could seal it".to_owned();
+            return Err(SubmitError::Refused(Refusal::RecorderKey { why }.into()));
+        }
         let kid = self.deskkeys.recorder.kid();
         match self.keys.valid(kid, KeyRole::Recorder, self.size()) {
             Ok(_) => Ok(()),
@@ -236,14 +259,16 @@ impl Desk {
         if entry.payload.jti != submission.request {
             return Err(refused(&"its jti is not the Idempotency-Key"));
         }
+        // It was signed elsewhere, and names its operator itself.
+        if let Some(refused) = self.not_in_force(entry.payload.by) {
+            return Err(refused);
+        }
         let index = self.size();
-        let sealing = thumbprint(&self.deskkeys.log.verifier().public());
-        if entry
-            .events()
-            .any(|event| matches!(event, Event::KeyRevoked(e) if e.kid == sealing))
-        {
+        // A book that is founded entry by entry adds its log key last.
+        let founded = self.keys.rows().iter().any(|row| row.role == KeyRole::Log);
+        if founded && !self.seals_after(index, &entry) {
             return Err(refused(
-                &"this key seals the checkpoints of the book: put the new log key in its place first",
+                &"no key at hand could seal the checkpoints of the book then: put the new log key in its place first",
             ));
         }
         self.keys
@@ -264,6 +289,19 @@ impl Desk {
             changes: Changes::default(),
             private: Vec::new(),
             erases: None,
+        })
+    }
+
+    /// Whether a log key at hand could sign the checkpoint that covers an entry about keys.
+    fn seals_after(&self, index: u64, entry: &Entry) -> bool {
+        let size = index.saturating_add(1);
+        self.sealers.iter().any(|(kid, _)| {
+            let told = entry.events().find_map(|event| match event {
+                Event::KeyRevoked(revoked) if revoked.kid == *kid => Some(false),
+                Event::KeyAdded(added) if added.kid == *kid => Some(added.role == KeyRole::Log),
+                _ => None,
+            });
+            told.unwrap_or_else(|| self.keys.valid(kid, KeyRole::Log, size).is_ok())
         })
     }
 

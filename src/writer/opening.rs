@@ -6,7 +6,7 @@ use super::requests::is_secret_of;
 use crate::check::{Faulty, Replay, log_verifiers};
 use crate::domain::{Event, KeyRole};
 use crate::log::{Store, StoreError};
-use crate::proof::{Checkpoint, Unproven};
+use crate::proof::{Checkpoint, NoteSigner, Unproven};
 use crate::record::{KeyFault, thumbprint};
 use std::sync::Arc;
 
@@ -57,6 +57,24 @@ impl Desk {
         deskkeys: DeskKeys,
         observer: Observer,
     ) -> Result<Self, OpenError> {
+        Self::open_by(store, origin, deskkeys, observer, Self::hold_log_key)
+    }
+
+    /// Opens a book whose log key may be gone. Until an entry adds the log key at hand, nothing else is recorded.
+    ///
+    /// # Errors
+    /// As [`Desk::open`].
+    pub fn open_for_keys(store: Arc<dyn Store>, origin: &str, deskkeys: DeskKeys) -> Result<Self, OpenError> {
+        Self::open_by(store, origin, deskkeys, Observer::none(), |_| Ok(()))
+    }
+
+    fn open_by(
+        store: Arc<dyn Store>,
+        origin: &str,
+        deskkeys: DeskKeys,
+        observer: Observer,
+        hold_log_key: fn(&Self) -> Result<(), OpenError>,
+    ) -> Result<Self, OpenError> {
         let mut observer = observer;
         let mut erasures = Vec::new();
         let mut replay = Replay::new(origin);
@@ -80,6 +98,7 @@ impl Desk {
             },
         )??;
         let mut desk = Self::resume(store, deskkeys, observer, replay);
+        hold_log_key(&desk)?;
         desk.hold_checkpoints()?;
         if !is_secret_of(&*desk.store, &desk.deskkeys.secret)? {
             return Err(OpenError::OtherSecret);
@@ -91,14 +110,19 @@ impl Desk {
     }
 
     fn resume(store: Arc<dyn Store>, deskkeys: DeskKeys, observer: Observer, replay: Replay) -> Self {
+        let logs = [Some(deskkeys.log.clone()), deskkeys.next_log.clone()];
+        let sealers = logs.into_iter().flatten();
+        let sealers = sealers.map(|log| (thumbprint(&log.verifier().public()), log));
         Self {
             store,
             origin: replay.origin,
+            sealers: sealers.collect(),
             deskkeys,
             book: replay.book,
             keys: replay.keys,
             chains: replay.chains,
             requests: replay.requests,
+            operators: replay.operators,
             published: Arc::new(Published::new(replay.tree, replay.key_entries)),
             last: replay.last,
             sealed: None,
@@ -108,7 +132,6 @@ impl Desk {
 
     /// The sealed checkpoint must be the tree's own; the pinned one must be one that the tree went through.
     fn hold_checkpoints(&mut self) -> Result<(), OpenError> {
-        self.hold_log_key()?;
         if let Some(note) = self.store.head().checkpoint {
             let sealed = self.open_checkpoint("sealed", &note)?;
             let tree = self.published.tree();
@@ -142,9 +165,21 @@ impl Desk {
         if size == 0 {
             return Ok(());
         }
-        let kid = thumbprint(&self.deskkeys.log.verifier().public());
-        let held = self.keys.valid(&kid, KeyRole::Log, size);
-        held.map(|_| ()).map_err(OpenError::LogKey)
+        let mut fault = None;
+        for (kid, _) in &self.sealers {
+            match self.keys.valid(kid, KeyRole::Log, size) {
+                Ok(_) => return Ok(()),
+                Err(why) => fault = fault.or(Some(why)),
+            }
+        }
+        fault.map_or(Ok(()), |fault| Err(OpenError::LogKey(fault)))
+    }
+
+    /// The keys at hand that may sign a checkpoint of this size.
+    pub(super) fn sealers_at(&self, size: u64) -> Vec<&NoteSigner> {
+        let may = |kid: &str| self.keys.valid(kid, KeyRole::Log, size).is_ok();
+        let may_sign = self.sealers.iter().filter(|(kid, _)| may(kid));
+        may_sign.map(|(_, log)| log).collect()
     }
 
     /// Opens a checkpoint by any log key that was valid at its size: the key may have been replaced since.

@@ -292,7 +292,8 @@ def struck(maker):
     for _ in range(4):
         maker.page.click("[data-outcomes] button[value=good]")
         maker.page.wait_for_selector("[data-line][data-waiting='0']", state="attached", timeout=20_000)
-        maker.page.wait_for_timeout(300)
+        # A second tap at once is taken for a bounce.
+        maker.page.wait_for_timeout(1_200)
     maker.look("bench-strikes")
 
 

@@ -7,6 +7,7 @@ mod files;
 mod immersed;
 pub mod little_log;
 mod lives;
+mod operators;
 mod photographed;
 mod schemas;
 

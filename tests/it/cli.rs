@@ -1,8 +1,10 @@
 //! The program as its user meets it: what each command prints, the shape of its JSON, and its exit code.
 
 mod audits;
+mod backups;
 mod calculators;
 mod codes;
+mod drills;
 mod keys;
 mod tour;
 

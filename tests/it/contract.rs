@@ -68,6 +68,7 @@ fn a_correction_is_described_with_every_command_that_it_may_give() {
         "PrintCertificates",
         "EraseField",
         "SetClock",
+        "RevokeOperator",
         "CorrectEntries",
         "MakeQuote",
         "RecordCharge",

@@ -429,6 +429,7 @@ fn open_book(
     let keys = DeskKeys {
         recorder,
         log,
+        next_log: None,
         secret: [9; 32],
     };
     let mut follower = Follower::new(views.clone());

@@ -2,6 +2,7 @@
 
 mod beside;
 mod contract;
+mod copying;
 mod crash;
 mod damage;
 mod keeping;

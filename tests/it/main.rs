@@ -15,6 +15,7 @@ mod check;
 mod cli;
 mod contract;
 mod domain;
+mod fuzz;
 mod http;
 mod log;
 mod metal;

@@ -20,6 +20,7 @@ pub fn deskkeys(origin: &str, secret: [u8; 32]) -> DeskKeys {
     DeskKeys {
         recorder: Signer::from_seed(&[2; 32]),
         log: NoteSigner::new(origin, &[3; 32]).unwrap(),
+        next_log: None,
         secret,
     }
 }

@@ -7,12 +7,9 @@ use crate::log::{Files, RealFiles};
 use crate::proof::Checkpoint;
 use std::path::Path;
 
-/// Ends an audit: the newest checkpoint is that of the entries, and one that somebody kept is one that they went through.
-pub(super) fn finish(audit: &Audit, note: &str, kept: Option<&Path>) -> Result<AuditReport, Stopped> {
-    let report = audit.finish(note)?;
-    let Some(path) = kept else {
-        return Ok(report);
-    };
+/// A checkpoint that somebody kept must be one that the entries went through.
+pub(super) fn hold(audit: &Audit, report: &AuditReport, kept: Option<&Path>) -> Result<(), Stopped> {
+    let Some(path) = kept else { return Ok(()) };
     let unreadable = |why: &dyn std::fmt::Display| Stopped::Unreadable(format!("{}: {why}", path.display()));
     let bytes = RealFiles.read_whole(path).map_err(|error| unreadable(&error))?;
     let kept = String::from_utf8_lossy(&bytes);
@@ -27,5 +24,5 @@ pub(super) fn finish(audit: &Audit, note: &str, kept: Option<&Path>) -> Result<A
         ));
     }
     audit.agrees(&kept)?;
-    Ok(report)
+    Ok(())
 }

@@ -101,11 +101,12 @@ takes! {
         RefiningReturned take_refining_return,
         EntryCorrected take_correction,
     }
-    // Keys and the clock are no part of the trade; the floors above follow them.
+    // Keys, operators and the clock are no part of the trade; the floors above follow them.
     nothing {
         KeyAdded,
         KeyRevoked,
         KeySuspect,
         ClockSet,
+        OperatorRevoked,
     }
 }

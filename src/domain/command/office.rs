@@ -1,8 +1,8 @@
 //! Commands of the office: series, certificates, erasures, the clock.
 
 use crate::domain::{
-    CertificateId, Date, EraseReason, ExemptGround, Limits, Marking, Paper, PieceId, SeriesCode, SeriesId,
-    SeriesKind, ShapeSize, SupersedeReason, WeightUnit,
+    CertificateId, Date, EraseReason, ExemptGround, Limits, Marking, OperatorId, Paper, PieceId, SeriesCode,
+    SeriesId, SeriesKind, ShapeSize, SupersedeReason, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal};
 
@@ -134,6 +134,12 @@ commands! {
         /// Leaf hash of the entry, base64url: filled in by the writer, which knows it.
         #[serde(default)]
         entry: String,
+    }
+
+    /// From here on nothing more is recorded in an operator's name.
+    RevokeOperator {
+        /// The operator, as entries name them.
+        operator: OperatorId,
     }
 
     /// The clock jumped and an admin vouches for what it shows now.

@@ -3,8 +3,8 @@
 use super::{Decision, listed, short};
 use crate::domain::command::*;
 use crate::domain::{
-    CertificateId, CertificatePrinted, CertificateSuperseded, ClockSet, FieldErased, PieceCertified, PieceId,
-    Private, Refusal, Refused, SeriesId, SeriesOpened, certificate_code,
+    CertificateId, CertificatePrinted, CertificateSuperseded, ClockSet, FieldErased, OperatorRevoked,
+    PieceCertified, PieceId, Private, Refusal, Refused, SeriesId, SeriesOpened, certificate_code,
 };
 
 impl Decision<'_> {
@@ -140,6 +140,15 @@ impl Decision<'_> {
             reason: c.reason,
         };
         self.add(event).map_err(|refusal| refusal.at("/member"))
+    }
+
+    /// Who was revoked, the floors above follow: the book does not know by whom its events are.
+    pub(super) fn revoke_operator(&mut self, c: &RevokeOperator) -> Result<(), Refused> {
+        let operator = c.operator;
+        if operator.0.is_nil() {
+            return Err(Refusal::Nobody.at("/operator"));
+        }
+        Ok(self.add(OperatorRevoked { operator })?)
     }
 
     /// The book's clock goes on from what the writer's clock shows.

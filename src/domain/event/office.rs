@@ -2,8 +2,8 @@
 
 use crate::domain::{
     CertificateId, Date, EraseReason, ExemptGround, FinenessBasis, Hallmark, HallmarkStatement, KeyRole,
-    Marking, Paper, PieceId, Serial, SeriesCode, SeriesId, SeriesKind, SessionId, SupersedeReason, Timestamp,
-    WeightUnit,
+    Marking, OperatorId, Paper, PieceId, Serial, SeriesCode, SeriesId, SeriesKind, SessionId,
+    SupersedeReason, Timestamp, WeightUnit,
 };
 use crate::metal::{Fineness, Mass, Metal, Reading};
 use serde::{Deserialize, Deserializer, Serialize};
@@ -253,6 +253,14 @@ pub struct KeySuspect {
 pub struct ClockSet {
     /// What the clock shows from here on.
     pub to: Timestamp,
+}
+
+/// An operator was revoked: no entry behind this one is theirs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OperatorRevoked {
+    /// The operator, as entries name them.
+    pub operator: OperatorId,
 }
 
 /// A private member was erased. Its entry, proof and every checkpoint stay valid.

@@ -49,6 +49,7 @@ recordings! {
     SUPERSEDE SupersedeCertificate Some("piece"), tray false, hidden &[], main "piece";
     CORRECT_ENTRIES CorrectEntries None, tray false, hidden &[], main "entry";
     ERASE_FIELD EraseField None, tray false, hidden &["entry"], main "entry";
+    REVOKE_OPERATOR RevokeOperator None, tray false, hidden &[], main "entry";
     SET_CLOCK SetClock None, tray false, hidden &[], main "entry";
     CLOSE_SERIES CloseSeries Some("series"), tray false, hidden &[], main "series";
     REGISTER_DIE RegisterDie None, tray false, hidden &[], main "die";

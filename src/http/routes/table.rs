@@ -166,6 +166,7 @@ pub const ROUTES: &[Route] = &[
     post("/v1/corrections", OFFICE, &CORRECT_ENTRIES),
     post("/v1/erasures", ADMIN, &ERASE_FIELD),
     post("/v1/clock", ADMIN, &SET_CLOCK),
+    post("/v1/revocations", ADMIN, &REVOKE_OPERATOR),
     Route {
         method: "POST",
         path: "/v1/keys",

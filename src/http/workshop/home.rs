@@ -171,6 +171,11 @@ impl Look<'_> {
             let form = named::form_at(self.visit.role(), "ReturnConsignment", &|gap| {
                 (gap == "{consignment}").then_some(id)
             });
+            let does = if form.is_some() {
+                "Record what came back"
+            } else {
+                "See it"
+            };
             Need {
                 what: "Consignment out long",
                 words: format!(
@@ -183,7 +188,7 @@ impl Look<'_> {
                 link: form
                     .or_else(|| named::page_of(Table::Consignment, id))
                     .or_else(|| Some("/consignments?state=at_office".to_owned())),
-                does: "Record what came back",
+                does,
             }
         };
         Ok(late.map(need).collect())
@@ -278,7 +283,7 @@ impl Look<'_> {
                 self.told(row.at)
             ),
             link: form.clone().or_else(|| Some(format!("/pieces/{}", row.piece))),
-            does: "Print it",
+            does: if form.is_some() { "Print it" } else { "See the piece" },
         });
         Ok(each
             .chain(more(found.len(), "certificates wait to be printed"))

@@ -3,9 +3,13 @@
 
 /** Takes pages and worker away. */
 export async function leave() {
-  if ('caches' in globalThis) await caches.delete('pourbook-bench');
   const registered = (await navigator.serviceWorker?.getRegistrations()) ?? [];
-  await Promise.all(registered.filter((one) => new URL(one.scope).pathname === '/bench/').map((one) => one.unregister()));
+  for (const one of registered.filter((each) => new URL(each.scope).pathname === '/bench/')) {
+    // What the worker has under way must not be kept afterwards.
+    one.active?.postMessage({ left: true });
+    await one.unregister();
+  }
+  if ('caches' in globalThis) await caches.delete('pourbook-bench');
 }
 
 if (document.querySelector('script[data-signed-out]')) leave();

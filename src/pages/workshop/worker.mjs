@@ -20,9 +20,14 @@ self.addEventListener('fetch', (event) => {
   event.respondWith(answer(request));
 });
 
+/** Once somebody has signed out nothing more is kept, also not what was under way. */
+let left = false;
+
 self.addEventListener('message', (event) => {
+  left = event.data?.left === true;
+  if (left) return event.waitUntil(caches.delete(KEPT));
   const urls = Array.isArray(event.data?.keep) ? event.data.keep : [];
-  event.waitUntil(keepAll(urls.map((url) => new URL(url, self.location)).filter(isKept)));
+  return event.waitUntil(keepAll(urls.map((url) => new URL(url, self.location)).filter(isKept)));
 });
 
 /** From the network; from what is kept where there is no line, or where it is too slow and something is kept. */
@@ -40,21 +45,21 @@ async function answer(request) {
   }
 }
 
-const find = async (request) => (await caches.open(KEPT)).match(request, { ignoreVary: true });
+const find = (request) => caches.match(request, { cacheName: KEPT, ignoreVary: true });
 
 async function keep(request, reply) {
-  if (reply.status !== 200 || reply.redirected || reply.type !== 'basic') return;
+  if (left || reply.status !== 200 || reply.redirected || reply.type !== 'basic') return;
   const store = await caches.open(KEPT);
   await store.delete(request, { ignoreVary: true });
   await store.put(request, reply.clone());
   const all = await store.keys();
   await Promise.all(all.slice(0, Math.max(0, all.length - COUNT_MAX)).map((old) => store.delete(old, { ignoreVary: true })));
+  if (left) await caches.delete(KEPT);
 }
 
 async function keepAll(urls) {
-  const store = await caches.open(KEPT);
   for (const url of urls) {
-    if (await store.match(url, { ignoreVary: true })) continue;
+    if (left || (await find(url))) continue;
     try {
       await keep(new Request(url), await fetch(url, { credentials: 'same-origin' }));
     } catch {

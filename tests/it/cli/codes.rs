@@ -259,7 +259,10 @@ fn tokens_are_added_listed_and_revoked() {
     assert_eq!(first["state"], "in_force");
     pourbook(&["token", "list", &book]).ends(0, &[operator, "tablet", " days left", "no end"]);
     let revoked = pourbook(&["token", "revoke", &book, operator, "--json"]).ends(0, &[]);
-    assert_eq!(revoked.json(), json!({"operator": operator, "revoked": 1}));
+    assert_eq!(
+        revoked.json(),
+        json!({"operator": operator, "revoked": 1, "index": null})
+    );
     pourbook(&["token", "revoke", &book, operator]).ends(1, &["no token in force"]);
     pourbook(&["token", "revoke", &book, "tablet"]).ends(2, &["invalid value"]);
     pourbook(&["token", "list", &book]).ends(0, &["revoked"]);

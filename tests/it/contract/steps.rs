@@ -269,6 +269,16 @@ pub const STEPS: &[Step] = &[
         r#"{"corrections": [{"index": 0}], "reason": "did_not_happen"}"#,
     ),
     post("POST /v1/clock", 201, "{}"),
+    post(
+        "POST /v1/revocations",
+        201,
+        r#"{"operator": "47cb7ba0-ba75-4345-bc89-225410296a2b"}"#,
+    ),
+    post(
+        "POST /v1/revocations",
+        409,
+        r#"{"operator": "47cb7ba0-ba75-4345-bc89-225410296a2b"}"#,
+    ),
 ];
 
 /// What comes after the main line: struck, hallmarked, promised, sold, given back, refined.

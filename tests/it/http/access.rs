@@ -115,7 +115,7 @@ async fn admin_gives_no_trade_command_and_the_auditor_writes_nothing() {
             panic!("{} writes for everybody", route.path)
         };
         assert!(!roles.contains(&Role::Auditor), "{}", route.path);
-        let of_admin = ["/v1/erasures", "/v1/keys", "/v1/clock"].contains(&route.path);
+        let of_admin = ["/v1/erasures", "/v1/keys", "/v1/clock", "/v1/revocations"].contains(&route.path);
         assert_eq!(roles.contains(&Role::Admin), of_admin, "{}", route.path);
     }
 }

@@ -1,6 +1,8 @@
 //! What is kept, what is gone, and who may write: pins, erasing, the lock, and a book written by an earlier version.
 
 use std::collections::BTreeMap;
+use std::fs::Permissions;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -337,7 +339,9 @@ fn golden_books_of_every_version_open() {
         for (path, bytes) in files_of_book(&golden(version)) {
             let to = book.join(path);
             std::fs::create_dir_all(to.parent().unwrap()).unwrap();
-            std::fs::write(to, bytes).unwrap();
+            std::fs::write(&to, bytes).unwrap();
+            // As the book made them; a checkout of the sources does not keep it.
+            std::fs::set_permissions(to, Permissions::from_mode(0o600)).unwrap();
         }
         let mut groups = [group(0, 1), group(1, 3), group(4, 3)];
         let erased = groups[1]

@@ -5,6 +5,7 @@
 
 mod life;
 mod longest;
+mod operators;
 mod photographs;
 mod prices;
 mod prints;
@@ -220,6 +221,7 @@ pub fn rows() -> impl Iterator<Item = &'static longest::Row> {
         .chain(prices::ROWS)
         .chain(photographs::ROWS)
         .chain(prints::ROWS)
+        .chain(operators::ROWS)
 }
 
 /// Entries from here on were added later, with every member that an entry may have.

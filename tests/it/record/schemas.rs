@@ -132,6 +132,7 @@ fn an_event_inside_a_correction_has_the_form_of_its_kind() {
         "key.revoked",
         "key.suspect",
         "clock.set",
+        "operator.revoked",
         "field.erased",
         "entry.corrected",
     ];

@@ -36,7 +36,15 @@ fn the_matrix_knows_every_operation_of_the_file_layer() {
     assert_eq!(own, known, "an operation has no row in the matrix of faults");
     // These go through the others, one by one, so they have no faults of their own.
     let names: Vec<&str> = made_of_others.iter().map(|(name, _)| name.as_str()).collect();
-    assert_eq!(names, ["read_whole", "write_new_synced", "replace_synced"]);
+    assert_eq!(
+        names,
+        [
+            "open_to_others",
+            "read_whole",
+            "write_new_synced",
+            "replace_synced"
+        ]
+    );
 }
 
 /// What follows the fault.

@@ -74,7 +74,7 @@ pub fn board(board: &Board) -> Leaf {
             }
         }
     };
-    Leaf::new("At the bench", main)
+    Leaf::new("At the bench", main).live()
 }
 
 fn at_scale(scale: &ScaleSeen) -> Markup {

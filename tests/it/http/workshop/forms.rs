@@ -195,3 +195,26 @@ async fn a_session_that_ended_in_the_middle_of_a_form_loses_nothing() {
     again.send(&app, FORM, &page, &fields(&session)).await.expect(303);
     assert_eq!(lots(&app).len(), 1);
 }
+
+#[actix_web::test]
+async fn who_is_late_is_told_and_may_send_again() {
+    let (app, browser, session) = begun().await;
+    let path = format!("/bench/sessions/{session}/checks");
+    let shown = browser.get(&app, &path).await.expect(200).text();
+    let check = json!({"nominal": "50.00", "reading": "50.00"});
+    app.post(&format!("/v1/sessions/{session}/checks"), check)
+        .await
+        .expect(201);
+    let typed = [("nominal", "50.00"), ("reading", "50,01")];
+    let size = app.app.views.position();
+    let told = browser.send(&app, &path, &shown, &typed).await.expect(412).text();
+    assert!(
+        told.contains("Somebody has recorded something about this since you opened the form"),
+        "{told}"
+    );
+    assert!(told.contains("value=\"50,01\""));
+    assert_eq!(app.app.views.position(), size);
+    // The same form again is late again; the one that was shown anew carries what stands now.
+    browser.send(&app, &path, &shown, &typed).await.expect(412);
+    browser.send(&app, &path, &told, &typed).await.expect(303);
+}
