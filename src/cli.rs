@@ -42,6 +42,7 @@ mod statement;
 mod stock;
 #[cfg(feature = "server")]
 mod traced;
+#[cfg(feature = "server")]
 mod trusting;
 pub mod verify;
 

@@ -10,6 +10,7 @@ use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Facts, Office, Section, Way};
 use crate::pages::workshop::{Markup, html};
 use crate::record::Entry;
+use rust_decimal::Decimal;
 use serde_json::{Map, Value};
 
 /// `GET /entries/{entry}`.
@@ -104,6 +105,44 @@ fn ways(visit: &Visit, index: u64, entry: &Entry, now: &[Event]) -> Vec<Way> {
     ways
 }
 
+/// What members are measured in, wherever they stand. A name may mean something else in another kind, so a unit is printed
+/// beside numbers only.
+const UNITS: [(&str, &[&str]); 3] = [
+    (
+        "g",
+        &[
+            "at_least",
+            "before",
+            "charge",
+            "d",
+            "difference",
+            "e",
+            "exempt_below",
+            "expected",
+            "filed",
+            "guard",
+            "heel",
+            "in_air",
+            "in_water",
+            "invoiced",
+            "loss",
+            "lower",
+            "mass",
+            "max",
+            "nominal",
+            "reading",
+            "repeatability",
+            "returned",
+            "sent",
+            "uncertainty",
+            "upper",
+            "variance",
+        ],
+    ),
+    ("\u{2030}", &["assay", "fineness"]),
+    ("\u{b0}C", &["water"]),
+];
+
 /// One event: what kind it is, and its members with the names of things in place of their ids.
 fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: bool) -> Markup {
     let members = match event_json(event) {
@@ -115,7 +154,7 @@ fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: 
         .iter()
         .filter(|(name, _)| !["kind", "v", "entries"].contains(&name.as_str()));
     let shown: Vec<(String, String)> = shown
-        .map(|(name, value)| (name.replace('_', " "), value_words(app, value)))
+        .map(|(name, value)| (name.replace('_', " "), value_words(app, name, value)))
         .collect();
     let private: Vec<(String, String)> = private
         .into_iter()
@@ -123,7 +162,7 @@ fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: 
         .map(|(name, value)| {
             (
                 format!("{}, private", name.replace('_', " ")),
-                value_words(app, value),
+                value_words(app, name, value),
             )
         })
         .collect();
@@ -140,23 +179,67 @@ fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: 
     }
 }
 
-/// A member's value in words.
-fn value_words(app: &App, value: &Value) -> String {
+/// A member's value in words, with its unit.
+fn value_words(app: &App, name: &str, value: &Value) -> String {
     match value {
-        Value::String(text) => named::in_words(app, text),
+        Value::String(text) => match UNITS.iter().find(|(_, names)| names.contains(&name)) {
+            Some((unit, _)) if text.parse::<Decimal>().is_ok() => format!("{text} {unit}"),
+            _ => named::in_words(app, text),
+        },
         Value::Null => "erased".to_owned(),
         Value::Bool(true) => "yes".to_owned(),
         Value::Bool(false) => "no".to_owned(),
         Value::Number(number) => number.to_string(),
         Value::Array(items) => {
-            let words: Vec<String> = items.iter().map(|item| value_words(app, item)).collect();
+            let words: Vec<String> = items.iter().map(|item| value_words(app, name, item)).collect();
             words.join("; ")
         }
         Value::Object(members) => {
-            let words = members
-                .iter()
-                .map(|(name, value)| format!("{} {}", name.replace('_', " "), value_words(app, value)));
+            let words = members.iter().map(|(name, value)| {
+                let words = value_words(app, name, value);
+                format!("{} {words}", name.replace('_', " "))
+            });
             words.collect::<Vec<String>>().join(", ")
         }
+    }
+}
+
+#[cfg(test)]
+#[expect(clippy::disallowed_methods, reason = "the schemas stand beside the code")]
+mod tests {
+    use super::UNITS;
+    use serde_json::Value;
+    use std::path::Path;
+
+    /// Each name in a schema whose text has the form of a mass.
+    fn masses(name: &str, schema: &Value, found: &mut Vec<String>) {
+        let pattern = schema["pattern"].as_str().unwrap_or_default();
+        if pattern.starts_with("^(0|[1-9][0-9]{0,8})") || pattern.starts_with("^(-?[1-9][0-9]{0,8}") {
+            found.push(name.to_owned());
+        }
+        masses_of(schema, found);
+        if !schema["items"].is_null() {
+            masses(name, &schema["items"], found);
+        }
+    }
+
+    fn masses_of(schema: &Value, found: &mut Vec<String>) {
+        for (name, schema) in schema["properties"].as_object().into_iter().flatten() {
+            masses(name, schema, found);
+        }
+    }
+
+    #[test]
+    fn every_mass_of_every_kind_of_event_has_its_unit() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("api/events");
+        let mut found = Vec::new();
+        for file in std::fs::read_dir(folder).unwrap() {
+            let text = std::fs::read(file.unwrap().path()).unwrap();
+            masses_of(&serde_json::from_slice(&text).unwrap(), &mut found);
+        }
+        assert!(found.len() > 30, "{found:?}");
+        let grams = UNITS[0].1;
+        found.retain(|name| !grams.contains(&name.as_str()));
+        assert_eq!(found, Vec::<String>::new());
     }
 }

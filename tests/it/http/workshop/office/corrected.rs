@@ -125,7 +125,7 @@ async fn a_mistyped_reading_is_corrected_from_its_entry() {
     assert_eq!(piece["readings"][0]["mass"], "50.60");
     let told = desk.page(&format!("/entries/{index}")).await;
     assert!(
-        told.contains("What holds now") && told.contains("<s>50.06</s>") && told.contains("50.60"),
+        told.contains("What holds now") && told.contains("<s>50.06 g</s>") && told.contains("50.60 g"),
         "{told}"
     );
     assert!(
