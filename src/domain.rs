@@ -24,7 +24,7 @@ mod zone;
 
 pub use book::*;
 pub use command::*;
-pub use correct::{Corrected, Correcting, PastEntry};
+pub use correct::{Corrected, Correcting, PastEntry, is_correctable};
 pub use date::Date;
 pub use decide::{Draft, ITEMS_MAX, QuoteInputs, TEXT_CHARACTERS_MAX};
 pub use draw::{Draw, Moment, Stamp, Timestamp};

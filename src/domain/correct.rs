@@ -257,7 +257,8 @@ impl Correcting {
 
 /// Keys, operators, the clock, erasures and corrections stand for themselves; a serial and an edition number are given once, and a
 /// certificate is superseded; what was printed is on paper.
-const fn is_correctable(event: &Event) -> bool {
+#[must_use]
+pub const fn is_correctable(event: &Event) -> bool {
     !matches!(
         event,
         Event::KeyAdded(_)

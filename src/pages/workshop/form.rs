@@ -15,6 +15,25 @@ pub struct FormSheet {
     pub submit: &'static str,
 }
 
+impl FormSheet {
+    /// A sheet without cautions of its own: there are none, or they stand above the form.
+    #[must_use]
+    pub const fn plain(
+        title: &'static str,
+        lead: &'static str,
+        fields: &'static [Field],
+        submit: &'static str,
+    ) -> Self {
+        Self {
+            title,
+            lead,
+            cautions: &[],
+            fields,
+            submit,
+        }
+    }
+}
+
 /// One field, or a table of lines.
 #[derive(Clone, Copy, Debug)]
 pub struct Field {

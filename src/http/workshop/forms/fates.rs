@@ -22,24 +22,9 @@ const fn about_piece(sheet: FormSheet, recording: &'static crate::http::routes::
     }
 }
 
-const fn sheet(
-    title: &'static str,
-    lead: &'static str,
-    fields: &'static [Field],
-    submit: &'static str,
-) -> FormSheet {
-    FormSheet {
-        title,
-        lead,
-        cautions: &[],
-        fields,
-        submit,
-    }
-}
-
 /// A piece is unfit by eye.
 pub const FAULT_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "A fault",
         "Unfit to be seen, whatever it weighs. It goes back into a crucible.",
         &[Field::choice("fault", "What is wrong", "", FAULTS), NOTE],
@@ -52,7 +37,7 @@ pub const FAULT_PIECE: Form = about_piece(
 pub const MOVE_PIECE: Form = Form {
     offer: open_series,
     ..about_piece(
-        sheet(
+        FormSheet::plain(
             "Move to an open series",
             "A handsome piece outside the limits is sold by its actual weight. It leaves its edition for good.",
             &[
@@ -69,7 +54,7 @@ pub const MOVE_PIECE: Form = Form {
 pub const CONDEMN_PIECE: Form = Form {
     ask: Some(sure_of_condemning),
     ..about_piece(
-        sheet(
+        FormSheet::plain(
             "Give a piece up",
             "It waits for a crucible or the refiner, and is never sold.",
             &[Field::choice("reason", "Why", "", CONDEMNED), NOTE],
@@ -81,7 +66,7 @@ pub const CONDEMN_PIECE: Form = Form {
 
 /// A mis-struck piece is kept.
 pub const ARCHIVE_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "Keep a mis-struck piece",
         "For the archive: it is never sold.",
         &[NOTE],
@@ -92,7 +77,7 @@ pub const ARCHIVE_PIECE: Form = about_piece(
 
 /// A lost piece turned up.
 pub const FIND_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "Found again",
         "A piece that was lost on its way turned up.",
         &[NOTE],
@@ -103,7 +88,7 @@ pub const FIND_PIECE: Form = about_piece(
 
 /// The buyer gave a piece back.
 pub const RETURN_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "Given back",
         "The buyer returned it: its sale is over. It is for sale again only once you have looked at it and say so.",
         &[NOTE, Field::done_at()],
@@ -114,7 +99,7 @@ pub const RETURN_PIECE: Form = about_piece(
 
 /// A piece that came back is for sale again.
 pub const RESTOCK_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "Back into stock",
         "It came back whole, with its certificate. It keeps its number.",
         &[NOTE],
@@ -127,7 +112,7 @@ pub const RESTOCK_PIECE: Form = about_piece(
 pub const BUY_BACK_PIECE: Form = Form {
     offer: weighed,
     ..about_piece(
-        sheet(
+        FormSheet::plain(
             "Buy back",
             "Weigh it as it comes: what the scale shows stands beside its last weight.",
             &[
@@ -152,7 +137,7 @@ pub const BUY_BACK_PIECE: Form = Form {
 pub const STEAL_PIECE: Form = Form {
     ask: Some(sure_of_theft),
     ..about_piece(
-        sheet(
+        FormSheet::plain(
             "Stolen",
             "Its page warns whoever is offered it, from now on.",
             &[
@@ -168,7 +153,7 @@ pub const STEAL_PIECE: Form = Form {
 
 /// A stolen piece is back.
 pub const RECOVER_PIECE: Form = about_piece(
-    sheet(
+    FormSheet::plain(
         "It is back",
         "A stolen piece is again what it was before.",
         &[NOTE],
@@ -181,7 +166,7 @@ pub const RECOVER_PIECE: Form = about_piece(
 pub const DESTROY_PIECE: Form = Form {
     ask: Some(sure_of_destroying),
     ..about_piece(
-        sheet(
+        FormSheet::plain(
             "Destroyed",
             "Before a witness. This is the end of the piece in the book.",
             &[

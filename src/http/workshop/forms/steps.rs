@@ -25,22 +25,6 @@ const RESIDUES: &[(&str, &str)] = &[
     ("sweeps", "Sweeps"),
 ];
 
-/// A form without cautions of its own: those of the bench stand above it.
-const fn sheet(
-    title: &'static str,
-    lead: &'static str,
-    fields: &'static [Field],
-    submit: &'static str,
-) -> FormSheet {
-    FormSheet {
-        title,
-        lead,
-        cautions: &[],
-        fields,
-        submit,
-    }
-}
-
 /// Lines over what the book offers, each with a mass.
 const fn weighed(id: &'static str) -> Rows {
     Rows {
@@ -54,7 +38,7 @@ const fn weighed(id: &'static str) -> Rows {
 /// A check weighing opens a session.
 pub const OPEN_SESSION: Form = Form {
     recording: &recordings::OPEN_SESSION,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Open a session",
         "Put the check weight on the scale: the session opens if the check holds.",
         &[
@@ -72,7 +56,7 @@ pub const OPEN_SESSION: Form = Form {
 /// A check weighing between others.
 pub const CHECK_SESSION: Form = Form {
     recording: &recordings::CHECK_SESSION,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Check between",
         "If it fails, the session ends here, and what was weighed since the last check is suspect.",
         &[NOMINAL, SHOWN],
@@ -86,7 +70,7 @@ pub const CHECK_SESSION: Form = Form {
 /// The check weighing that ends a session.
 pub const CLOSE_SESSION: Form = Form {
     recording: &recordings::CLOSE_SESSION,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Closing check",
         "Put the check weight on the scale once more. Whatever it shows, the session ends.",
         &[NOMINAL, SHOWN],
@@ -100,7 +84,7 @@ pub const CLOSE_SESSION: Form = Form {
 /// A crucible is charged.
 pub const CHARGE_MELT: Form = Form {
     recording: &recordings::CHARGE_MELT,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Charge a crucible",
         "",
         &[
@@ -127,7 +111,7 @@ pub const CHARGE_MELT: Form = Form {
 /// Cavities were filled, written down afterwards.
 pub const POUR_PIECES: Form = Form {
     recording: &recordings::POUR_PIECES,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Pours",
         "One line for each cavity that was filled, in the order of the pour.",
         &[Field::rows(
@@ -154,7 +138,7 @@ pub const POUR_PIECES: Form = Form {
 /// One piece of a melt on the scale.
 pub const WEIGH_PIECE: Form = Form {
     recording: &recordings::WEIGH_PIECES,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Weigh one piece",
         "",
         &[
@@ -182,7 +166,7 @@ pub const WEIGH_PIECE: Form = Form {
 /// A melt is weighed out.
 pub const CLOSE_MELT: Form = Form {
     recording: &recordings::CLOSE_MELT,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Close the melt",
         "What it lost follows from what is weighed here: nobody types a loss.",
         &[
@@ -201,7 +185,7 @@ pub const CLOSE_MELT: Form = Form {
 /// Strikes, written down afterwards.
 pub const STRIKE_PIECES: Form = Form {
     recording: &recordings::STRIKE_PIECES,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "Strikes",
         "",
         &[
@@ -238,7 +222,7 @@ const OUTCOMES: &[(&str, &str)] = &[
 /// A jar for residues.
 pub const OPEN_JAR: Form = Form {
     recording: &recordings::OPEN_JAR,
-    sheet: sheet(
+    sheet: FormSheet::plain(
         "A jar for residues",
         "One jar for each metal, fineness and kind.",
         &[

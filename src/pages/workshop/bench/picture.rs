@@ -3,6 +3,7 @@
 use super::super::{Leaf, html};
 use super::{Seat, line, script};
 use crate::domain::{PhotographSide, PhotographStage, PieceId};
+use crate::pages::words::side;
 
 /// A piece before the camera.
 pub struct Picture {
@@ -18,16 +19,6 @@ pub struct Picture {
     pub stage: PhotographStage,
     /// How many photographs it has.
     pub taken: usize,
-}
-
-const fn side(side: PhotographSide) -> &'static str {
-    match side {
-        PhotographSide::Face => "Face",
-        PhotographSide::Back => "Back",
-        PhotographSide::Edge => "Edge",
-        PhotographSide::Marks => "Marks",
-        PhotographSide::Detail => "Detail",
-    }
 }
 
 const fn stage(stage: PhotographStage) -> &'static str {

@@ -4,7 +4,7 @@ use super::super::super::offered::of_now;
 use super::super::super::{App, Form, Visit};
 use super::index_of;
 use super::things::things;
-use crate::domain::{Event, MeltInput};
+use crate::domain::{Event, MeltInput, is_correctable};
 use crate::http::commands::event_json;
 use crate::http::problem::Problem;
 use crate::pages::workshop::{Offer, html};
@@ -59,27 +59,9 @@ pub fn deeds(entry: &Entry) -> Deeds {
     });
     let withdrawn = entry
         .events()
-        .all(is_withdrawable)
+        .all(is_correctable)
         .then_some(("withdrawal", &super::WITHDRAWAL));
     own.into_iter().chain(withdrawn).collect()
-}
-
-/// What stands for itself: keys, the clock, what was given once, what is on paper.
-const fn is_withdrawable(event: &Event) -> bool {
-    !matches!(
-        event,
-        Event::KeyAdded(_)
-            | Event::KeyRevoked(_)
-            | Event::KeySuspect(_)
-            | Event::ClockSet(_)
-            | Event::FieldErased(_)
-            | Event::EntryCorrected(_)
-            | Event::PieceSerialled(_)
-            | Event::PieceNumbered(_)
-            | Event::CertificateIssued(_)
-            | Event::CertificateSuperseded(_)
-            | Event::CertificatePrinted(_)
-    )
 }
 
 /// A question before an entry is withdrawn.
