@@ -125,13 +125,7 @@ pub fn back_up(folder: &BookFolder, to: &Path, at: Progress<'_>) -> Result<Backe
     };
     source.not_behind(held)?;
     let size = source.checkpoint.size;
-    let copying = Copying {
-        files: folder.files(),
-        from: folder.path(),
-        to,
-        size,
-        finished: held,
-    };
+    let copying = source.copying(folder, to, held);
     let copied = copying.log(&mut |done| at(done, size))?;
     hold_root(folder, to, &source.checkpoint)?;
     let mut notices = source.notices.clone();
@@ -169,13 +163,7 @@ pub fn back_up_private(
     let held = place.marker.size.unwrap_or(0);
     source.not_behind(held)?;
     let size = source.checkpoint.size;
-    let copying = Copying {
-        files: folder.files(),
-        from: folder.path(),
-        to,
-        size,
-        finished: held,
-    };
+    let copying = source.copying(folder, to, held);
     let known = OnceCell::new();
     let ordered = |index: u64, kind: &VaultKind| {
         // Looked up only now: an erasure stands in the log before anything is erased.
@@ -220,6 +208,17 @@ struct Source {
 }
 
 impl Source {
+    /// What copies from the book up to this checkpoint, where `finished` entries stand already.
+    fn copying<'a>(&self, folder: &'a BookFolder, to: &'a Path, finished: u64) -> Copying<'a> {
+        Copying {
+            files: folder.files(),
+            from: folder.path(),
+            to,
+            size: self.checkpoint.size,
+            finished,
+        }
+    }
+
     fn open(folder: &BookFolder) -> Result<Self, BackupError> {
         let settings = folder.settings()?;
         let mut options = FileStoreOptions::read_only();

@@ -134,7 +134,13 @@ pub fn asset(name: &str) -> Option<Asset> {
 /// The module with a name; none under any other.
 #[must_use]
 pub fn module(name: &str) -> Option<Asset> {
-    let (_, text) = MODULES.iter().find(|(known, _)| *known == name)?;
+    module_of(MODULES, name)
+}
+
+/// The module with a name among these; none under any other.
+#[must_use]
+pub fn module_of(modules: &[(&str, &'static str)], name: &str) -> Option<Asset> {
+    let (_, text) = modules.iter().find(|(known, _)| *known == name)?;
     Some(Asset {
         media: "text/javascript; charset=utf-8",
         text,

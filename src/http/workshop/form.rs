@@ -91,16 +91,8 @@ pub async fn show(app: &Data<App>, form: &'static Form, visit: &Visit) -> Result
     let version = version_now(app, form, visit)?;
     let offer = offered(app, form, visit).await?;
     let typed = offer.begun();
-    let shown = Shown {
-        typed: &typed,
-        key: fresh_key(app),
-        version,
-        problem: None,
-        members: &Members::default(),
-        question: None,
-        status: StatusCode::OK,
-    };
-    Ok(drawn_page(app, form, visit, &offer, &shown))
+    let key = fresh_key(app);
+    Ok(to_fill(app, form, visit, &offer, (&typed, key, version)))
 }
 
 /// Shows a form with what was typed into it before somebody had to sign in again.
@@ -116,16 +108,8 @@ pub async fn show_again(
         seen => seen,
     };
     let offer = with_lines_sent(app, form, offered(app, form, visit).await?, &typed)?;
-    let shown = Shown {
-        typed: &typed,
-        key: sent.key.unwrap_or_else(|| fresh_key(app)),
-        version,
-        problem: None,
-        members: &Members::default(),
-        question: None,
-        status: StatusCode::OK,
-    };
-    Ok(drawn_page(app, form, visit, &offer, &shown))
+    let key = sent.key.unwrap_or_else(|| fresh_key(app));
+    Ok(to_fill(app, form, visit, &offer, (&typed, key, version)))
 }
 
 /// Adds the lines that were sent and are not offered any more: what is wrong with one stands beside it, and nothing that was
@@ -274,6 +258,26 @@ fn mark(words: &str) -> String {
     let hash: [u8; 32] = Sha256::digest(words).into();
     let (short, _) = hash.split_at(12);
     URL_SAFE_NO_PAD.encode(short)
+}
+
+/// A form that nothing is wrong with yet: what stands in it, the key of what it will give, and the version it is about.
+fn to_fill(
+    app: &App,
+    form: &Form,
+    visit: &Visit,
+    offer: &Offer,
+    (typed, key, version): (&Typed, Uuid, Option<u64>),
+) -> HttpResponse {
+    let shown = Shown {
+        typed,
+        key,
+        version,
+        problem: None,
+        members: &Members::default(),
+        question: None,
+        status: StatusCode::OK,
+    };
+    drawn_page(app, form, visit, offer, &shown)
 }
 
 fn drawn_page(app: &App, form: &Form, visit: &Visit, offer: &Offer, shown: &Shown<'_>) -> HttpResponse {

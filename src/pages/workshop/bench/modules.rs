@@ -1,6 +1,7 @@
 //! The modules of the bench, and the worker that keeps its pages, by name.
 
 use crate::pages::Asset;
+use crate::pages::assets::module_of;
 
 macro_rules! modules {
     ($($name:literal),* $(,)?) => {
@@ -26,9 +27,5 @@ modules! {
 /// The module with a name; none under any other.
 #[must_use]
 pub fn module(name: &str) -> Option<Asset> {
-    let (_, text) = MODULES.iter().find(|(known, _)| *known == name)?;
-    Some(Asset {
-        media: "text/javascript; charset=utf-8",
-        text,
-    })
+    module_of(MODULES, name)
 }
