@@ -29,7 +29,8 @@ const SEEN: Rows = Rows {
     taken: Taken::Ticked,
     fields: &[Field::tick("legible", "It can be read", "")],
 };
-const LINES: Rows = Rows {
+/// What became of each piece that was sent.
+pub const LINES: Rows = Rows {
     id: Some("piece"),
     versioned: false,
     taken: Taken::All,

@@ -9,7 +9,8 @@ mod past;
 mod things;
 
 use super::super::{App, Form, Visit};
-use super::words::{BASES, CORRECTIONS, METALS, NOTE, OUTCOMES, PRECIOUS, STAGES, STRIKES, UNMARKED};
+use super::consignments::LINES;
+use super::words::{BASES, CORRECTIONS, METALS, NOTE, PRECIOUS, STAGES, STRIKES};
 use crate::domain::{Command, CorrectEntries};
 use crate::http::located::{self, Misfit};
 use crate::http::problem::Problem;
@@ -322,21 +323,7 @@ pub const RETURNED: Form = correcting(
             },
         )
         .optional(),
-        Field::rows(
-            "lines",
-            "The pieces",
-            "",
-            Rows {
-                id: Some("piece"),
-                versioned: false,
-                taken: Taken::All,
-                fields: &[
-                    Field::choice("outcome", "What became of it", "", OUTCOMES),
-                    Field::choice("reason", "If unmarked: why", "", UNMARKED).optional(),
-                    Field::decimal("assay", "If not marked: what the office found", "‰", "").optional(),
-                ],
-            },
-        ),
+        Field::rows("lines", "The pieces", "", LINES),
         REASON,
         NOTE,
     ],
