@@ -53,6 +53,7 @@ mod traced;
 pub mod workshop;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
+pub use commands::{Given, Understood, members, understood};
 pub use conditions::BODY_TIMEOUT;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
