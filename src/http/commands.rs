@@ -74,7 +74,7 @@ pub struct Given {
 }
 
 /// A command as it was read.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Understood {
     /// The command.
     pub command: Command,

@@ -12,10 +12,10 @@ mod workshop;
 
 // Under the names that they have among the tests.
 mod contract {
-    pub use super::steps;
+    pub(crate) use super::steps;
 }
 mod log {
-    pub use super::workshop;
+    pub(crate) use super::workshop;
 }
 
 /// Feeds an input to a target; panics when a promise is broken.

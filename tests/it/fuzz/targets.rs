@@ -58,6 +58,7 @@ pub const TARGETS: &[Target] = &[
     target("settings", 3_000, none, settings),
     target("picture", 300, none, picture),
     target("forwarded", 20_000, none, forwarded),
+    target("prices", 10_000, none, prices),
 ];
 
 /// Bytes that are text.
@@ -435,5 +436,15 @@ fn forwarded(bytes: &[u8]) {
             ["192.0.2.9", "for=192.0.2.9"][usize::from(header == PassedIn::Forwarded)]
         );
         assert_eq!(proxies.caller(trusted, ended.lines()).to_string(), "192.0.2.9");
+    }
+}
+
+/// What a file of prices says can also be written as JSON, and is then the same.
+fn prices(bytes: &[u8]) {
+    use pourbook::cli::price_file::{PRICES_MAX, read};
+    if let Ok(prices) = read(bytes) {
+        assert!((1..=PRICES_MAX).contains(&prices.len()));
+        let again = serde_json::to_vec(&prices).unwrap();
+        assert_eq!(read(&again).unwrap(), prices);
     }
 }
