@@ -8,7 +8,7 @@ use crate::domain::{
     AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
 };
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 use crate::pages::workshop::{Markup, html};
 
 /// How many consignments that are back the page shows.
@@ -19,7 +19,7 @@ const BACK_MOST: usize = 20;
 /// # Errors
 /// When the log or the vault cannot be read.
 pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
-    let (ready, unmarked, consignments) = of_now(app, |book| {
+    let (ready, (unmarked, more_unmarked), consignments) = of_now(app, |book| {
         let ready = by_series(book, |piece| may_be_sent(book, piece));
         let unmarked = lines_of(book, |piece| piece.state == S::Unmarked, unmarked_ways);
         let mut consignments: Vec<Consignment> = book.consignments().cloned().collect();
@@ -67,6 +67,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 help: "Give it up, move it to an open series of a lower standard and send it again, or send it again as it is where its \
                        fineness was not the reason.",
                 lines: unmarked,
+                unshown: more_unmarked,
                 ..Section::default()
             },
             Section {
@@ -78,7 +79,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/assay").into())
+    Ok(super::page(visit, page, "/office/assay").into())
 }
 
 fn unmarked_ways(piece: &Piece) -> Vec<Way> {
@@ -202,7 +203,7 @@ pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "").into())
+    Ok(super::page(visit, page, "").into())
 }
 
 fn state(app: &App, row: &Consignment) -> Markup {

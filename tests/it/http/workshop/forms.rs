@@ -218,3 +218,11 @@ async fn who_is_late_is_told_and_may_send_again() {
     browser.send(&app, &path, &shown, &typed).await.expect(412);
     browser.send(&app, &path, &told, &typed).await.expect(303);
 }
+
+#[actix_web::test]
+async fn a_form_of_more_fields_than_any_of_ours_is_not_looked_through() {
+    let (app, browser, _) = begun().await;
+    let many = vec![("a", ""); 8_193];
+    let reply = post_form(&app, Some(&browser), FORM, &many).await.expect(413);
+    assert!(reply.text().contains("at most 8192 fields"));
+}
