@@ -1,8 +1,11 @@
 //! Bodies that are kept after they were made, at most so many bytes of them in all: the oldest go first.
+//!
+//! Each is known to be true as of a position of the views. As long as they stand there it is sent as it is; once they have
+//! moved it is held against them again, since what moved is mostly something else.
 
 use std::collections::{HashMap, VecDeque};
 use std::hash::Hash;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// What is reckoned for a body beside its own bytes: its row, its tag.
 const OVERHEAD: usize = 512;
@@ -27,6 +30,8 @@ struct Row<V> {
     value: V,
     bytes: usize,
     number: u64,
+    /// The position of the views at which the body was last seen to be true.
+    seen_at: u64,
 }
 
 impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
@@ -44,22 +49,53 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
         }
     }
 
-    /// What is kept under a key.
-    pub fn find(&self, key: &K) -> Option<V> {
-        let inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
-        inner.rows.get(key).map(|row| row.value.clone())
+    /// What is kept under a key and true as of a position, which was read before: `is_true` is asked where the views have moved
+    /// since it was asked last.
+    ///
+    /// # Errors
+    /// As `is_true`.
+    pub fn find<E>(
+        &self,
+        key: &K,
+        position: u64,
+        is_true: impl FnOnce(&V) -> Result<bool, E>,
+    ) -> Result<Option<V>, E> {
+        let found = self
+            .lock()
+            .rows
+            .get(key)
+            .map(|row| (row.value.clone(), row.number, row.seen_at));
+        let Some((value, number, seen_at)) = found else {
+            return Ok(None);
+        };
+        if seen_at == position {
+            return Ok(Some(value));
+        }
+        if !is_true(&value)? {
+            return Ok(None);
+        }
+        // Not one that was kept in its place meanwhile: that was seen by others.
+        if let Some(row) = self.lock().rows.get_mut(key).filter(|row| row.number == number) {
+            row.seen_at = position;
+        }
+        Ok(Some(value))
     }
 
-    /// Keeps a body of so many bytes, in the place of the one before under the same key.
-    pub fn keep(&self, key: K, value: V, bytes: usize) {
+    fn lock(&self) -> MutexGuard<'_, Inner<K, V>> {
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Keeps a body of so many bytes, in the place of the one before under the same key. The position was read before anything
+    /// that the body was made from.
+    pub fn keep(&self, key: K, value: V, bytes: usize, position: u64) {
         let bytes = bytes.saturating_add(OVERHEAD);
-        let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
-        let inner = &mut *inner;
+        let inner = &mut *self.lock();
         inner.kept = inner.kept.saturating_add(1);
         let row = Row {
             value,
             bytes,
             number: inner.kept,
+            seen_at: position,
         };
         inner.order.push_back((key.clone(), row.number));
         let before = inner.rows.insert(key, row);
@@ -86,28 +122,61 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
 #[cfg(test)]
 mod tests {
     use super::KeptBodies;
+    use std::convert::Infallible;
+
+    fn found(kept: &KeptBodies<usize, usize>, key: usize) -> Option<usize> {
+        let asked_again = |_: &usize| -> Result<bool, Infallible> { panic!("the views have not moved") };
+        kept.find(&key, 1, asked_again).unwrap()
+    }
+
+    /// While the views stand, nothing is asked again; once they have moved it is, once; and what is true no more is not found.
+    #[test]
+    fn what_is_kept_is_held_against_views_that_have_moved() {
+        let kept = KeptBodies::new(10_000);
+        kept.keep(7, 70, 100, 1);
+        let mut asked = 0;
+        let mut find = |position, is_true| {
+            kept.find(&7, position, |_| {
+                asked += 1;
+                Ok::<_, Infallible>(is_true)
+            })
+            .unwrap()
+        };
+        assert_eq!(find(1, false), Some(70));
+        assert_eq!(find(2, true), Some(70));
+        assert_eq!(find(2, false), Some(70));
+        assert_eq!(find(3, false), None);
+        assert_eq!(asked, 2);
+        // What is kept in its place while it was asked is not taken for seen.
+        let put_between = kept.find(&7, 4, |_| {
+            kept.keep(7, 71, 100, 3);
+            Ok::<_, Infallible>(true)
+        });
+        assert_eq!(put_between, Ok(Some(70)));
+        assert_eq!(kept.find(&7, 4, |_| Err("asked")), Err("asked"));
+    }
 
     /// The oldest bodies go when there is no room, a body that was kept anew counts as young, and its old bytes are given back.
     #[test]
     fn the_oldest_go_first_and_the_bytes_are_bounded() {
         let kept = KeptBodies::new(10_000);
         for key in 0..4 {
-            kept.keep(key, key, 2_000 - super::OVERHEAD);
+            kept.keep(key, key, 2_000 - super::OVERHEAD, 1);
         }
-        kept.keep(0, 10, 2_000 - super::OVERHEAD);
-        kept.keep(4, 4, 2_000 - super::OVERHEAD);
+        kept.keep(0, 10, 2_000 - super::OVERHEAD, 1);
+        kept.keep(4, 4, 2_000 - super::OVERHEAD, 1);
         assert_eq!(
-            [0, 1, 2, 3, 4].map(|key| kept.find(&key)),
+            [0, 1, 2, 3, 4].map(|key| found(&kept, key)),
             [Some(10), Some(1), Some(2), Some(3), Some(4)]
         );
-        kept.keep(5, 5, 2_000 - super::OVERHEAD);
+        kept.keep(5, 5, 2_000 - super::OVERHEAD, 1);
         assert_eq!(
-            [0, 1, 2, 3, 4, 5].map(|key| kept.find(&key)),
+            [0, 1, 2, 3, 4, 5].map(|key| found(&kept, key)),
             [Some(10), None, Some(2), Some(3), Some(4), Some(5)]
         );
         // A body larger than all the room is not kept, and nothing else is after it.
-        kept.keep(6, 6, 20_000);
-        assert_eq!([0, 5, 6].map(|key| kept.find(&key)), [None; 3]);
+        kept.keep(6, 6, 20_000, 1);
+        assert_eq!([0, 5, 6].map(|key| found(&kept, key)), [None; 3]);
         assert_eq!(kept.inner.lock().unwrap().bytes, 0);
     }
 
@@ -115,7 +184,7 @@ mod tests {
     fn what_is_kept_anew_leaves_no_places_behind() {
         let kept = KeptBodies::new(10_000);
         for round in 0..10_000 {
-            kept.keep(round % 3, round, 100);
+            kept.keep(round % 3, round, 100, 1);
         }
         let inner = kept.inner.lock().unwrap();
         assert_eq!(inner.rows.len(), 3);
