@@ -16,6 +16,7 @@ mod commands;
 mod comparisons;
 mod conditions;
 mod done_at;
+mod entries;
 mod figures;
 mod find;
 mod found;
@@ -55,6 +56,7 @@ pub mod workshop;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
+pub use entries::Entries;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
 pub use pages::{Page, Pages};
@@ -71,7 +73,7 @@ use crate::accounts::Accounts;
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
 use crate::proof::Hash;
-use crate::record::{self, Entry};
+use crate::record::Entry;
 use crate::views::Views;
 use crate::writer::Writer;
 use actix_web::http::header;
@@ -138,6 +140,8 @@ pub struct App {
     pub settings: Settings,
     /// The clock: for the end of tokens and the age of proofs only.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    /// The entries that are kept.
+    pub entries: Entries,
     /// The proofs that are kept.
     pub proofs: Proofs,
     /// The pages that are kept.
@@ -157,7 +161,7 @@ pub struct App {
 }
 
 impl App {
-    /// An entry's bytes.
+    /// An entry's bytes, which are not kept: who copies the log reads each once.
     ///
     /// # Errors
     /// 500 when the log cannot be read.
@@ -175,9 +179,8 @@ impl App {
     ///
     /// # Errors
     /// 500 when the log cannot be read, or holds what this version cannot.
-    pub fn entry(&self, index: u64) -> Result<Entry, Problem> {
-        let bytes = self.bytes(index)?;
-        record::read(&bytes).map_err(|error| Problem::internal(format!("entry {index}: {error}")))
+    pub fn entry(&self, index: u64) -> Result<Arc<Entry>, Problem> {
+        Ok(self.entries.find(&*self.store, index)?.entry)
     }
 }
 

@@ -5,33 +5,24 @@
 
 use std::collections::{HashMap, VecDeque};
 use std::hash::Hash;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// What is reckoned for a body beside its own bytes: its row, its tag.
 const OVERHEAD: usize = 512;
 /// How many places of bodies that were kept anew may stand before they are cleared away.
 const PLACES_SPARE: usize = 64;
 
-/// Bodies by key.
+/// Bodies by key, each true as of a position of the views.
 pub struct KeptBodies<K, V> {
-    bytes_max: usize,
-    inner: Mutex<Inner<K, V>>,
+    kept: Bounded<K, Seen<V>>,
 }
 
-struct Inner<K, V> {
-    rows: HashMap<K, Row<V>>,
-    /// Keys in the order in which their bodies were kept, each with the number of that keeping.
-    order: VecDeque<(K, u64)>,
-    bytes: usize,
-    kept: u64,
-}
-
-struct Row<V> {
+#[derive(Clone)]
+struct Seen<V> {
     value: V,
-    bytes: usize,
-    number: u64,
-    /// The position of the views at which the body was last seen to be true.
-    seen_at: u64,
+    /// The position of the views at which it was last seen to be true.
+    at: Arc<AtomicU64>,
 }
 
 impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
@@ -39,13 +30,7 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
     #[must_use]
     pub fn new(bytes_max: usize) -> Self {
         Self {
-            bytes_max,
-            inner: Mutex::new(Inner {
-                rows: HashMap::new(),
-                order: VecDeque::new(),
-                bytes: 0,
-                kept: 0,
-            }),
+            kept: Bounded::new(bytes_max),
         }
     }
 
@@ -60,34 +45,72 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
         position: u64,
         is_true: impl FnOnce(&V) -> Result<bool, E>,
     ) -> Result<Option<V>, E> {
-        let found = self
-            .lock()
-            .rows
-            .get(key)
-            .map(|row| (row.value.clone(), row.number, row.seen_at));
-        let Some((value, number, seen_at)) = found else {
+        let Some(seen) = self.kept.find(key) else {
             return Ok(None);
         };
-        if seen_at == position {
-            return Ok(Some(value));
+        if seen.at.load(Ordering::Relaxed) != position {
+            if !is_true(&seen.value)? {
+                return Ok(None);
+            }
+            seen.at.store(position, Ordering::Relaxed);
         }
-        if !is_true(&value)? {
-            return Ok(None);
+        Ok(Some(seen.value))
+    }
+
+    /// Keeps a body of so many bytes, in the place of the one before under the same key. The position was read before anything
+    /// that the body was made from.
+    pub fn keep(&self, key: K, value: V, bytes: usize, position: u64) {
+        let at = Arc::new(AtomicU64::new(position));
+        self.kept.keep(key, Seen { value, at }, bytes);
+    }
+}
+
+/// Things by key, so many bytes of them at most.
+pub struct Bounded<K, V> {
+    bytes_max: usize,
+    inner: Mutex<Inner<K, V>>,
+}
+
+struct Inner<K, V> {
+    rows: HashMap<K, Row<V>>,
+    /// Keys in the order in which their things were kept, each with the number of that keeping.
+    order: VecDeque<(K, u64)>,
+    bytes: usize,
+    kept: u64,
+}
+
+struct Row<V> {
+    value: V,
+    bytes: usize,
+    number: u64,
+}
+
+impl<K: Hash + Eq + Clone, V: Clone> Bounded<K, V> {
+    /// Room for so many bytes.
+    #[must_use]
+    pub fn new(bytes_max: usize) -> Self {
+        Self {
+            bytes_max,
+            inner: Mutex::new(Inner {
+                rows: HashMap::new(),
+                order: VecDeque::new(),
+                bytes: 0,
+                kept: 0,
+            }),
         }
-        // Not one that was kept in its place meanwhile: that was seen by others.
-        if let Some(row) = self.lock().rows.get_mut(key).filter(|row| row.number == number) {
-            row.seen_at = position;
-        }
-        Ok(Some(value))
+    }
+
+    /// What is kept under a key.
+    pub fn find(&self, key: &K) -> Option<V> {
+        self.lock().rows.get(key).map(|row| row.value.clone())
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner<K, V>> {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Keeps a body of so many bytes, in the place of the one before under the same key. The position was read before anything
-    /// that the body was made from.
-    pub fn keep(&self, key: K, value: V, bytes: usize, position: u64) {
+    /// Keeps something of so many bytes, in the place of what was kept before under the same key.
+    pub fn keep(&self, key: K, value: V, bytes: usize) {
         let bytes = bytes.saturating_add(OVERHEAD);
         let inner = &mut *self.lock();
         inner.kept = inner.kept.saturating_add(1);
@@ -95,7 +118,6 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
             value,
             bytes,
             number: inner.kept,
-            seen_at: position,
         };
         inner.order.push_back((key.clone(), row.number));
         let before = inner.rows.insert(key, row);
@@ -104,7 +126,7 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
         while inner.bytes > self.bytes_max
             && let Some((key, number)) = inner.order.pop_front()
         {
-            // A body that was kept anew has a later place.
+            // What was kept anew has a later place.
             if inner.rows.get(&key).is_some_and(|row| row.number == number)
                 && let Some(row) = inner.rows.remove(&key)
             {
@@ -121,13 +143,8 @@ impl<K: Hash + Eq + Clone, V: Clone> KeptBodies<K, V> {
 
 #[cfg(test)]
 mod tests {
-    use super::KeptBodies;
+    use super::{Bounded, KeptBodies};
     use std::convert::Infallible;
-
-    fn found(kept: &KeptBodies<usize, usize>, key: usize) -> Option<usize> {
-        let asked_again = |_: &usize| -> Result<bool, Infallible> { panic!("the views have not moved") };
-        kept.find(&key, 1, asked_again).unwrap()
-    }
 
     /// While the views stand, nothing is asked again; once they have moved it is, once; and what is true no more is not found.
     #[test]
@@ -159,32 +176,32 @@ mod tests {
     /// The oldest bodies go when there is no room, a body that was kept anew counts as young, and its old bytes are given back.
     #[test]
     fn the_oldest_go_first_and_the_bytes_are_bounded() {
-        let kept = KeptBodies::new(10_000);
+        let kept = Bounded::new(10_000);
         for key in 0..4 {
-            kept.keep(key, key, 2_000 - super::OVERHEAD, 1);
+            kept.keep(key, key, 2_000 - super::OVERHEAD);
         }
-        kept.keep(0, 10, 2_000 - super::OVERHEAD, 1);
-        kept.keep(4, 4, 2_000 - super::OVERHEAD, 1);
+        kept.keep(0, 10, 2_000 - super::OVERHEAD);
+        kept.keep(4, 4, 2_000 - super::OVERHEAD);
         assert_eq!(
-            [0, 1, 2, 3, 4].map(|key| found(&kept, key)),
+            [0, 1, 2, 3, 4].map(|key| kept.find(&key)),
             [Some(10), Some(1), Some(2), Some(3), Some(4)]
         );
-        kept.keep(5, 5, 2_000 - super::OVERHEAD, 1);
+        kept.keep(5, 5, 2_000 - super::OVERHEAD);
         assert_eq!(
-            [0, 1, 2, 3, 4, 5].map(|key| found(&kept, key)),
+            [0, 1, 2, 3, 4, 5].map(|key| kept.find(&key)),
             [Some(10), None, Some(2), Some(3), Some(4), Some(5)]
         );
         // A body larger than all the room is not kept, and nothing else is after it.
-        kept.keep(6, 6, 20_000, 1);
-        assert_eq!([0, 5, 6].map(|key| found(&kept, key)), [None; 3]);
+        kept.keep(6, 6, 20_000);
+        assert_eq!([0, 5, 6].map(|key| kept.find(&key)), [None; 3]);
         assert_eq!(kept.inner.lock().unwrap().bytes, 0);
     }
 
     #[test]
     fn what_is_kept_anew_leaves_no_places_behind() {
-        let kept = KeptBodies::new(10_000);
+        let kept = Bounded::new(10_000);
         for round in 0..10_000 {
-            kept.keep(round % 3, round, 100, 1);
+            kept.keep(round % 3, round, 100);
         }
         let inner = kept.inner.lock().unwrap();
         assert_eq!(inner.rows.len(), 3);

@@ -12,7 +12,7 @@ use super::public_record::{piece_of, serial_of};
 use super::{App, failed};
 use crate::check::{self, Ancestry, BuildError, Materials, ProofFile};
 use crate::domain::{Piece, PieceId, Serial, Timestamp};
-use crate::record::{self, Entry};
+use crate::record::Entry;
 use actix_web::http::header;
 use serde_json::{Map, Value, json};
 use std::cell::RefCell;
@@ -192,14 +192,13 @@ pub fn file(
         key_entries: &published.key_entries(),
         until,
         histories: RefCell::default(),
-        entries: RefCell::default(),
     };
     let materials = Materials {
         origin: &app.settings.origin,
         checkpoint,
         size,
         policy,
-        bytes: &|index| app.store.read(index).ok().flatten(),
+        bytes: &|index| Some(app.entries.find(&*app.store, index).ok()?.bytes),
         path: &|index| published.tree().inclusion(index, size),
     };
     match check::build(piece.piece, serial, &source, &materials) {
@@ -240,15 +239,14 @@ fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
     Ok(Found::json(&body, ASK_AGAIN))
 }
 
-/// The log as the walk through a piece's ancestry sees it. The walk asks for the same things again and again; they are looked
-/// up once.
+/// The log as the walk through a piece's ancestry sees it. The walk asks for the same chains again and again; each is
+/// looked up once.
 struct Source<'a> {
     app: &'a App,
     key_entries: &'a [u64],
     /// Entries from here on are left out.
     until: u64,
     histories: RefCell<HashMap<Uuid, Vec<u64>>>,
-    entries: RefCell<HashMap<u64, Arc<Entry>>>,
 }
 
 impl Ancestry for Source<'_> {
@@ -263,13 +261,7 @@ impl Ancestry for Source<'_> {
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
-        if let Some(entry) = self.entries.borrow().get(&index) {
-            return Some(Arc::clone(entry));
-        }
-        let bytes = self.app.store.read(index).ok().flatten()?;
-        let entry = Arc::new(record::read(&bytes).ok()?);
-        self.entries.borrow_mut().insert(index, Arc::clone(&entry));
-        Some(entry)
+        self.app.entry(index).ok()
     }
 
     fn key_entries(&self) -> Vec<u64> {
