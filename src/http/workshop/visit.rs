@@ -3,7 +3,7 @@
 use super::{App, Sheet};
 use crate::http::access::Role;
 use crate::http::asked::Asked;
-use crate::http::routes::{Deed, ROUTES, Who};
+use crate::http::routes::{self, Deed, ROUTES, Who};
 use crate::http::sessions::SignedIn;
 use crate::pages::workshop::{Frame, Leaf, Link};
 use actix_web::HttpRequest;
@@ -120,6 +120,19 @@ pub fn may_read(role: Role, path: &str) -> bool {
         let page = matches!(route.deed, Deed::Sheet(Sheet::Show(_) | Sheet::Form(_)));
         page && matches!(route.who, Who::Roles(roles) if roles.contains(&role))
     })
+}
+
+/// Whether a role may open an address of these pages. A path without a gap goes before one with, as in the router.
+#[must_use]
+pub fn may_open(role: Role, address: &str) -> bool {
+    let path = address.split(['?', '#']).next().unwrap_or_default();
+    let plain = ROUTES
+        .iter()
+        .any(|route| route.method == "GET" && route.path == path);
+    match routes::at("GET", path) {
+        Some((route, _)) if !plain => may_read(role, route.path),
+        _ => may_read(role, path),
+    }
 }
 
 /// A page of the workshop for somebody who is not signed in.

@@ -9,6 +9,10 @@ use crate::domain::{
 use crate::http::problem::Problem;
 use crate::metal::{Fineness, Metal};
 use crate::pages::workshop::bench::{self, Board, MeltSeen, ScaleSeen, Work};
+use std::cmp::Reverse;
+
+/// How many melts the board names whose pieces may be filed, the newest first.
+const FILINGS_MOST: usize = 12;
 
 /// What the book says of the bench.
 struct Found {
@@ -17,6 +21,7 @@ struct Found {
     filings: Vec<(MeltId, u32, usize, usize, Option<JarId>)>,
     finals: Vec<(Series, usize)>,
     dies: usize,
+    sweeps: Vec<(JarId, Metal)>,
 }
 
 /// `GET /bench`.
@@ -47,6 +52,7 @@ fn work(found: &Found) -> Vec<Work> {
     let filings = found
         .filings
         .iter()
+        .take(FILINGS_MOST)
         .map(|(melt, number, count, over, jar)| match jar {
             Some(jar) => Work {
                 path: format!("/bench/tray?melt={melt}&jar={jar}"),
@@ -65,7 +71,21 @@ fn work(found: &Found) -> Vec<Work> {
         path: "/bench/strike".to_owned(),
         words: "Strike".to_owned(),
     });
-    filings.chain(finals).chain(strikes).collect()
+    let sweeps = found.sweeps.iter().map(|(jar, metal)| Work {
+        path: format!("/bench/jars/{jar}/sweepings"),
+        words: format!("Sweepings of {metal}"),
+    });
+    let older = found.filings.len().saturating_sub(FILINGS_MOST);
+    let older = (older > 0).then(|| Work {
+        path: "/pieces?state=graded&grade=accepted,over".to_owned(),
+        words: format!("{older} older melts with pieces to file and polish"),
+    });
+    filings
+        .chain(older)
+        .chain(finals)
+        .chain(strikes)
+        .chain(sweeps)
+        .collect()
 }
 
 fn find(book: &Book) -> Found {
@@ -103,6 +123,7 @@ fn find(book: &Book) -> Found {
         filings: filings(book),
         finals,
         dies: book.dies().filter(|die| die.state == DieState::InUse).count(),
+        sweeps: sweeps(book),
     }
 }
 
@@ -124,8 +145,15 @@ fn filings(book: &Book) -> Vec<(MeltId, u32, usize, usize, Option<JarId>)> {
             found.push((melt.melt, melt.number, wanted, grade(Grade::Over), jar));
         }
     }
-    found.sort_by_key(|(_, number, ..)| *number);
+    found.sort_by_key(|(_, number, ..)| Reverse(*number));
     found
+}
+
+/// The jars of sweeps, oldest first.
+fn sweeps(book: &Book) -> Vec<(JarId, Metal)> {
+    let mut jars: Vec<_> = book.jars().filter(|jar| jar.residue == Residue::Sweeps).collect();
+    jars.sort_by_key(|jar| jar.since);
+    jars.into_iter().map(|jar| (jar.jar, jar.metal)).collect()
 }
 
 fn jar_for(book: &Book, metal: Metal, fineness: Fineness) -> Option<JarId> {

@@ -3,12 +3,12 @@
 use super::super::forms::consignments::may_be_sent;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{by_series, fact, lines_of, since_days};
+use super::{by_series, drawn, fact, lines_of, prices, since_days};
 use crate::domain::{
     AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
 };
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 use crate::pages::workshop::{Markup, html};
 
 /// How many consignments that are back the page shows.
@@ -38,7 +38,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let to_send = ready.into_iter().map(|(id, code, count)| Line {
         words: format!("{code}: {}", counted(count, "piece")),
         path: None,
-        more: "ready to be sent".to_owned(),
+        more: String::new(),
         ways: vec![Way::new(
             "Send them",
             format!("/consignments/new?series={id}&tick=all"),
@@ -78,7 +78,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/assay").into())
+    Ok(drawn(visit, page, "/office/assay"))
 }
 
 fn unmarked_ways(piece: &Piece) -> Vec<Way> {
@@ -199,10 +199,11 @@ pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 lines: mates,
                 ..Section::default()
             },
+            prices::charged(app, visit, ("consignment", id.0))?,
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "").into())
+    Ok(drawn(visit, page, ""))
 }
 
 fn state(app: &App, row: &Consignment) -> Markup {

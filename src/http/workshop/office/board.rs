@@ -1,6 +1,7 @@
 //! The board of the series.
 
 use super::super::offered::said;
+use super::super::visit::may_open;
 use super::super::{App, Seen, Visit};
 use crate::accounts::{AsOf, PlanAsked, Reckoning, SeriesPlan};
 use crate::domain::{
@@ -62,6 +63,15 @@ pub fn board(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             SeriesState::Open => board.running.push(seen),
             SeriesState::Closed => board.closed.push(seen),
         }
+    }
+    let may = |way: &Way| may_open(visit.role(), &way.path);
+    board.ways = vec![
+        Way::new("Open a series", "/series/new"),
+        Way::new("Record an order", "/orders/new"),
+    ];
+    board.ways.retain(may);
+    for series in board.running.iter_mut().chain(&mut board.closed) {
+        series.ways.retain(may);
     }
     Ok(office::board(&board).into())
 }
@@ -238,8 +248,9 @@ fn to_pour(told: Option<&Pours>) -> Option<String> {
     Some(match told.known {
         _ if wanted == 0 => "No more wanted.".to_owned(),
         true => format!(
-            "{wanted} more wanted: pour {} to be 95 % sure of them.",
-            told.pours
+            "{wanted} more wanted: pour {} to be 95 % sure of {}.",
+            told.pours,
+            if wanted == 1 { "it" } else { "them" }
         ),
         false => format!("{wanted} more wanted. How many to pour is told once some of them are weighed."),
     })

@@ -5,10 +5,10 @@ use super::super::forms::numbers::{
 };
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
-use super::{by_series, lines_of, shown};
+use super::{by_series, drawn, lines_of, shown};
 use crate::domain::{Book, Grade, Marking, Piece, PieceState as S, Stage};
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
 /// What waits for one form: by series, each with its link.
 struct Waiting {
@@ -24,7 +24,7 @@ struct Waiting {
 ///
 /// # Errors
 /// When the log cannot be read.
-pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
+pub fn numbers(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let waiting = of_now(app, find)?;
     let (prints, unshown) = shown(waiting.prints);
     let page = Office {
@@ -74,7 +74,7 @@ pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/numbers").into())
+    Ok(drawn(visit, page, "/office/numbers"))
 }
 
 fn section(

@@ -2,10 +2,10 @@
 
 use super::super::offered::{of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::shown;
-use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Scale};
+use super::{drawn, shown};
+use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Residue, Scale};
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
 /// `GET /office/setup`.
 ///
@@ -42,7 +42,7 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 "Scales",
                 scales,
                 "No scale yet: begin here.",
-                &[("A scale", "/scales/new")],
+                &[("Register a scale", "/scales/new")],
             ),
             Section {
                 unshown,
@@ -56,20 +56,25 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             section(
                 "Jars of residues",
                 jars,
-                "No jar.",
-                &[("A jar", "/bench/jars/new")],
+                "No jar yet: one for each metal and kind of residue.",
+                &[("Open a jar", "/bench/jars/new")],
             ),
-            section("Dies", dies, "No die.", &[("A die", "/dies/new")]),
+            section(
+                "Dies",
+                dies,
+                "No die yet: one is needed where pieces are struck.",
+                &[("Register a die", "/dies/new")],
+            ),
             section(
                 "Customers whose metal is here",
                 owners,
                 "Nobody's but the workshop's own.",
-                &[("A customer", "/owners/new")],
+                &[("Register a customer", "/owners/new")],
             ),
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/setup").into())
+    Ok(drawn(visit, page, "/office/setup"))
 }
 
 fn section(title: &str, lines: Vec<Line>, none: &'static str, ways: &[(&str, &str)]) -> Section {
@@ -123,13 +128,17 @@ fn die(app: &App, visit: &Visit, row: &Die) -> Result<Line, Problem> {
     if row.state == DieState::InUse {
         ways.push(Way::new("It goes", format!("/dies/{}/disposal", row.die)));
     }
+    ways.push(Way::new(
+        "Record its bill",
+        format!("/charges/new?die={}", row.die),
+    ));
     Ok(Line {
         words: said(app, visit, row.die.0, "label")?.unwrap_or_else(|| "Die".to_owned()),
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
             "of the {}{series}, {}, {}",
             row.owner,
-            counted(usize::try_from(row.strikes).unwrap_or(usize::MAX), "strike"),
+            counted(row.strikes, "strike"),
             row.state.word().replace('_', " "),
         ),
         ways,
@@ -146,7 +155,7 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
         .unwrap_or_default();
     Ok(Line {
         words: format!("Lot {}", row.number),
-        path: Some(format!("/entries/{}", row.since)),
+        path: Some(format!("/lots/{}", row.lot)),
         more: format!(
             "{} {} ‰ {}, {} g{invoiced}, {} g left{seller}",
             row.metal,
@@ -160,14 +169,22 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
 }
 
 fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<Line, Problem> {
+    let (mut ways, mut swept) = (Vec::new(), String::new());
+    if row.residue == Residue::Sweeps {
+        ways.push(Way::new(
+            "Sweepings go in",
+            format!("/bench/jars/{}/sweepings", row.jar),
+        ));
+        swept = format!(", {} g swept", row.swept);
+    }
     Ok(Line {
         words: said(app, visit, row.jar.0, "label")?.unwrap_or_else(|| format!("Jar of {}", row.residue)),
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
-            "{} of {} {} ‰ and finer, {} g by the book",
+            "{} of {} {} ‰ and finer, {} g by the book{swept}",
             row.residue, row.metal, row.fineness, row.mass
         ),
-        ways: Vec::new(),
+        ways,
     })
 }
 
