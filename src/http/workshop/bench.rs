@@ -23,16 +23,15 @@ pub use sessions::{
 pub use strikes::strikes;
 pub use trays::{slip, tray, weighed_of_melt};
 
-use super::{App, Seen, Visit};
+use super::{App, Seen, Visit, offered};
 use crate::accounts::{AsOf, Reckoning};
 use crate::domain::{Book, Scale, Session, SessionState};
 use crate::http::access::Role;
+use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::sessions::FORM_HEADER;
-use crate::http::{failed, private};
 use crate::metal::likely::{RULES, SlipRule};
 use crate::pages::workshop::bench::Seat;
-use serde_json::Value;
 use uuid::Uuid;
 
 /// Who stands there.
@@ -59,8 +58,7 @@ fn rule() -> Result<&'static SlipRule, Problem> {
 
 /// What the workshop calls a thing, as far as the role may see it.
 fn label(app: &App, visit: &Visit, id: Uuid) -> Result<Option<String>, Problem> {
-    let shown = private::of_subject(app, id, Some(visit.role()))?;
-    Ok(shown.get("label").and_then(Value::as_str).map(str::to_owned))
+    offered::said(app, visit, id, "label")
 }
 
 /// A scale in words.

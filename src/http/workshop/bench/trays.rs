@@ -225,10 +225,7 @@ fn read_at(app: &App, piece: &Piece, stage: Stage) -> Result<Option<Read>, Probl
 fn choose(app: &App, visit: &Visit, found: &Found) -> Result<Seen, Problem> {
     let mut links = Vec::new();
     for (session, scale) in &found.sessions {
-        let address = format!(
-            "{}?{}&session={}",
-            visit.asked.path, visit.asked.query, session.session
-        );
+        let address = format!("{}&session={}", visit.asked.address(), session.session);
         links.push((address, scale_words(app, visit, scale)?));
     }
     let main = html! {
@@ -255,17 +252,19 @@ fn none_open(title: &str, stage: Stage) -> Leaf {
     Leaf::new(title, main)
 }
 
-/// The next piece of a melt that has no reading, for the form that weighs one piece without scripts.
+/// The piece of a melt for the form that weighs one without scripts: the one that the address names, else the next that has no
+/// reading.
 ///
 /// # Errors
-/// 404 for a melt that is not there.
+/// 400 for a query that cannot be read; 404 for a melt that is not there.
 pub fn weighed_of_melt(app: &App, visit: &Visit) -> Result<Vec<Row>, Problem> {
     let melt = MeltId(visit.asked.id("melt")?);
+    let wanted: Option<Uuid> = visit.asked.parameters()?.parse("piece", "an id")?;
     let pieces = of_now(app, |reckoning| of_melt(reckoning.book(), melt))?;
-    let next = pieces
-        .iter()
-        .find(|piece| piece.state == S::Poured)
-        .or(pieces.first());
+    let next = pieces.iter().find(|piece| match wanted {
+        Some(wanted) => piece.piece.0 == wanted,
+        None => piece.state == S::Poured,
+    });
     let row = |piece: &Piece| {
         Ok(Row {
             id: piece.piece.to_string(),

@@ -80,12 +80,9 @@ fn owners(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
         .list(&|_: &Owner| true, None, OFFERED_MAX)
         .map_err(failed)?;
     let choice = |owner: &Owner| {
-        let id = owner.owner.to_string();
-        let name = offered::said(app, visit, owner.owner.0, "name")?;
-        let short = id.get(..8).unwrap_or_default();
         Ok(Choice {
-            words: name.unwrap_or_else(|| format!("Customer {short}")),
-            value: id,
+            words: offered::customer(app, visit, owner.owner)?,
+            value: owner.owner.to_string(),
         })
     };
     owners.rows.iter().map(choice).collect()

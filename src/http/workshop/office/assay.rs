@@ -3,7 +3,7 @@
 use super::super::forms::consignments::may_be_sent;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{by_series, drawn, fact, lines_of, prices, since_days};
+use super::{by_series, fact, lines_of, prices, since_days};
 use crate::domain::{
     AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
 };
@@ -19,7 +19,7 @@ const BACK_MOST: usize = 20;
 /// # Errors
 /// When the log or the vault cannot be read.
 pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
-    let (ready, unmarked, consignments) = of_now(app, |book| {
+    let (ready, (unmarked, more_unmarked), consignments) = of_now(app, |book| {
         let ready = by_series(book, |piece| may_be_sent(book, piece));
         let unmarked = lines_of(book, |piece| piece.state == S::Unmarked, unmarked_ways);
         let mut consignments: Vec<Consignment> = book.consignments().cloned().collect();
@@ -67,6 +67,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 help: "Give it up, move it to an open series of a lower standard and send it again, or send it again as it is where its \
                        fineness was not the reason.",
                 lines: unmarked,
+                unshown: more_unmarked,
                 ..Section::default()
             },
             Section {
@@ -78,7 +79,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, "/office/assay"))
+    Ok(super::page(visit, page, "/office/assay").into())
 }
 
 fn unmarked_ways(piece: &Piece) -> Vec<Way> {
@@ -203,7 +204,7 @@ pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, ""))
+    Ok(super::page(visit, page, "").into())
 }
 
 fn state(app: &App, row: &Consignment) -> Markup {

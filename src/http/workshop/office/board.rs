@@ -1,8 +1,8 @@
 //! The board of the series.
 
 use super::super::offered::said;
-use super::super::visit::may_open;
 use super::super::{App, Seen, Visit};
+use super::open_to;
 use crate::accounts::{AsOf, PlanAsked, Reckoning, SeriesPlan};
 use crate::domain::{
     Book, Grade, OrderState, Piece, PieceState as S, Series, SeriesKind, SeriesState, Shape,
@@ -56,22 +56,21 @@ fn stands_at(piece: &Piece, (_, states, grades): &Point) -> bool {
 pub fn board(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let asked = app.accounts.ask(AsOf::Newest, all);
     let found: Vec<(Series, SeriesSeen)> = asked.map_err(failed)?;
-    let mut board = Board::default();
+    let mut board = Board {
+        ways: vec![
+            Way::new("Open a series", "/series/new"),
+            Way::new("Record an order", "/orders/new"),
+        ],
+        ..Board::default()
+    };
+    open_to(visit, &mut board.ways);
     for (row, mut seen) in found {
         seen.title = said(app, visit, row.series.0, "title")?;
+        open_to(visit, &mut seen.ways);
         match row.state {
             SeriesState::Open => board.running.push(seen),
             SeriesState::Closed => board.closed.push(seen),
         }
-    }
-    let may = |way: &Way| may_open(visit.role(), &way.path);
-    board.ways = vec![
-        Way::new("Open a series", "/series/new"),
-        Way::new("Record an order", "/orders/new"),
-    ];
-    board.ways.retain(may);
-    for series in board.running.iter_mut().chain(&mut board.closed) {
-        series.ways.retain(may);
     }
     Ok(office::board(&board).into())
 }

@@ -9,7 +9,7 @@ use crate::http::commands::event_json;
 use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
 use crate::http::{failed, private};
-use crate::pages::workshop::office::{self, Facts, Office, Section, Way};
+use crate::pages::workshop::office::{Facts, Office, Section, Way};
 use crate::pages::workshop::{Markup, html};
 use crate::record::Entry;
 use crate::views::Table;
@@ -32,7 +32,7 @@ pub fn entry(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         sections: Vec::<Section>::new(),
         ..Office::default()
     };
-    let mut leaf = office::page(&page, "");
+    let mut leaf = super::page(visit, page, "");
     let names = Names::new(app, visit);
     let corrected = now != then;
     let mut recorded = Vec::new();

@@ -3,7 +3,7 @@
 use super::super::names::Names;
 use super::super::offered::{of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{drawn, fact};
+use super::fact;
 use crate::accounts::AsOf;
 use crate::accounts::holders::Place;
 use crate::accounts::recall::Source;
@@ -59,7 +59,7 @@ pub fn lot(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, ""))
+    Ok(super::page(visit, page, "").into())
 }
 
 fn facts(app: &App, visit: &Visit, row: &Lot) -> Result<Facts, Problem> {

@@ -5,7 +5,7 @@ use super::super::forms::numbers::{
 };
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
-use super::{by_series, drawn, lines_of, shown};
+use super::{by_series, lines_of};
 use crate::domain::{Book, Grade, Marking, Piece, PieceState as S, Stage};
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
@@ -16,7 +16,8 @@ struct Waiting {
     finals: Vec<(String, String, usize)>,
     numbers: Vec<(String, String, usize)>,
     certificates: Vec<(String, String, usize)>,
-    prints: Vec<Line>,
+    /// Lines, and how many more there are.
+    prints: (Vec<Line>, usize),
     labels: Vec<(String, String, usize)>,
 }
 
@@ -26,7 +27,7 @@ struct Waiting {
 /// When the log cannot be read.
 pub fn numbers(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let waiting = of_now(app, find)?;
-    let (prints, unshown) = shown(waiting.prints);
+    let (prints, unshown) = waiting.prints;
     let page = Office {
         title: "Numbers and certificates".to_owned(),
         lead: "In this order: serial, hallmark, final weighing, number, certificate. Nothing that touches metal stands between the final \
@@ -74,7 +75,7 @@ pub fn numbers(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, "/office/numbers"))
+    Ok(super::page(visit, page, "/office/numbers").into())
 }
 
 fn section(
@@ -130,7 +131,7 @@ fn find(book: &Book) -> Waiting {
 }
 
 /// Whether a piece waits for the weighing that its certificate will state.
-fn waits_for_final(book: &Book, piece: &Piece) -> bool {
+pub fn waits_for_final(book: &Book, piece: &Piece) -> bool {
     let Some(series) = book.series(piece.series) else {
         return false;
     };

@@ -4,7 +4,7 @@ use super::super::forms::orders::counted as shapes;
 use super::super::names::money_words;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{days_ago, drawn, fact, prices, shown};
+use super::{days_ago, fact, prices, shown};
 use crate::domain::{Book, Event, Order, OrderId, OrderState, Piece, PieceState as S, Sale, SaleId};
 use crate::http::private;
 use crate::http::problem::Problem;
@@ -22,20 +22,20 @@ type Live = (Sale, Vec<S>);
 /// When the log or the vault cannot be read.
 pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (open, sales) = of_now(app, |book| (open_orders(book), live_sales(book)))?;
+    let (open, unshown_orders) = shown(open);
     let orders = open
         .iter()
         .map(|order| order_line(app, visit, order))
         .collect::<Result<Vec<Line>, Problem>>()?;
     let with = |state: S| sales.iter().filter(move |(_, states)| states.contains(&state));
-    let lines = |state: S| {
-        with(state)
-            .map(|live| sale_line(app, visit, live))
-            .collect::<Result<Vec<Line>, Problem>>()
+    let lines = |sales: Vec<&Live>| {
+        let (sales, unshown) = shown(sales);
+        let lines = sales.into_iter().map(|live| sale_line(app, visit, live));
+        Ok::<_, Problem>((lines.collect::<Result<Vec<Line>, Problem>>()?, unshown))
     };
-    let (orders, unshown_orders) = shown(orders);
-    let (waiting, unshown_waiting) = shown(lines(S::Sold)?);
-    let (sent, unshown_sent) = shown(lines(S::Dispatched)?);
-    let (done, unshown_done) = shown(lines(S::Delivered)?.into_iter().rev().collect());
+    let (waiting, unshown_waiting) = lines(with(S::Sold).collect())?;
+    let (sent, unshown_sent) = lines(with(S::Dispatched).collect())?;
+    let (done, unshown_done) = lines(with(S::Delivered).rev().collect())?;
     let page = Office {
         title: "Orders and sales".to_owned(),
         ways: vec![
@@ -75,7 +75,7 @@ pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, "/office/orders"))
+    Ok(super::page(visit, page, "/office/orders").into())
 }
 
 fn open_orders(book: &Book) -> Vec<Order> {
@@ -196,7 +196,7 @@ pub fn order(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         }],
         ..Office::default()
     };
-    Ok(drawn(visit, page, ""))
+    Ok(super::page(visit, page, "").into())
 }
 
 fn piece_line(book: &Book, piece: &Piece) -> Line {
@@ -265,7 +265,7 @@ pub fn sale(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(drawn(visit, page, ""))
+    Ok(super::page(visit, page, "").into())
 }
 
 /// What each piece was sold for, as the entry of the sale has it for who may see money.

@@ -4,7 +4,7 @@ use super::super::forms::prices::is_for;
 use super::super::names::{Names, money_words};
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit, named};
-use super::{drawn, fact};
+use super::fact;
 use crate::domain::{Charge, PieceState as S, QuoteId};
 use crate::http::problem::Problem;
 use crate::http::{private, quotes};
@@ -72,7 +72,7 @@ pub fn quote(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ways: sell.into_iter().collect(),
         ..Office::default()
     };
-    Ok(drawn(visit, page, ""))
+    Ok(super::page(visit, page, "").into())
 }
 
 /// What the metal is that was quoted for, as far as it was kept.

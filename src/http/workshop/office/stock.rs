@@ -3,7 +3,7 @@
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
 use super::board::is_graded;
-use super::{drawn, lines_of, shown};
+use super::lines_of;
 use crate::domain::{Book, Grade, Piece, PieceState as S, Refining, RefiningState};
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{Line, Office, Section, Way};
@@ -137,12 +137,12 @@ pub fn stock(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         sections,
         ..Office::default()
     };
-    Ok(drawn(visit, page, "/office/stock"))
+    Ok(super::page(visit, page, "/office/stock").into())
 }
 
 fn sections(book: &Book) -> Vec<Section> {
     let section = |part: &Part| {
-        let (lines, unshown) = shown(lines_of(book, part.wanted, |piece| ways(part, piece)));
+        let (lines, unshown) = lines_of(book, part.wanted, |piece| ways(part, piece));
         // What is done with all of them is offered where there is one.
         let all = part.all.iter().filter(|_| !lines.is_empty());
         let ways = all.map(|(words, path)| Way::new(*words, *path)).collect();

@@ -47,12 +47,12 @@ pub struct SeriesSeen {
 /// The board.
 #[derive(Clone, Debug, Default)]
 pub struct Board {
+    /// What may be begun.
+    pub ways: Vec<Way>,
     /// Series that go on.
     pub running: Vec<SeriesSeen>,
     /// Series that are closed.
     pub closed: Vec<SeriesSeen>,
-    /// What may be done.
-    pub ways: Vec<Way>,
 }
 
 /// The page.
