@@ -35,15 +35,6 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .map(|row| line(app, visit, row))
             .collect::<Result<Vec<Line>, Problem>>()
     };
-    let to_send = ready.into_iter().map(|(id, code, count)| Line {
-        words: format!("{code}: {}", counted(count, "piece")),
-        path: None,
-        more: String::new(),
-        ways: vec![Way::new(
-            "Send them",
-            format!("/consignments/new?series={id}&tick=all"),
-        )],
-    });
     let page = Office {
         title: "Assay office".to_owned(),
         lead: "What goes there comes back piece by piece: marked, unmarked, kept or cut, missing.".to_owned(),
@@ -56,7 +47,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             },
             Section {
                 title: "Ready to be sent".to_owned(),
-                lines: to_send.collect(),
+                lines: ready.into_iter().map(to_send).collect(),
                 grouped: true,
                 none: "Nothing waits to be sent.",
                 ways: vec![Way::new("Send pieces of your choice", "/consignments/new")],
@@ -80,6 +71,19 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ..Office::default()
     };
     Ok(super::page(visit, page, "/office/assay").into())
+}
+
+/// Pieces of a series that may be sent.
+fn to_send((id, code, count): (String, String, usize)) -> Line {
+    Line {
+        words: format!("{code}: {}", counted(count, "piece")),
+        path: None,
+        more: String::new(),
+        ways: vec![Way::new(
+            "Send them",
+            format!("/consignments/new?series={id}&tick=all"),
+        )],
+    }
 }
 
 fn unmarked_ways(piece: &Piece) -> Vec<Way> {
