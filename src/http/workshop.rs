@@ -171,8 +171,9 @@ async fn turned_away(
     sessions::from_here(request, app)?;
     let mut kept = fields(app, request, payload).await?;
     kept.take("form_token");
+    let next = Asked::of(request, None).address();
     let page = SignIn {
-        next: Some(&Asked::of(request, None).address()),
+        next: Some(&next),
         kept: Some(&kept),
         ..SignIn::default()
     };

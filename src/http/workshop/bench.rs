@@ -25,13 +25,14 @@ pub use trays::{slip, tray, weighed_of_melt};
 
 use super::{App, Seen, Visit, offered};
 use crate::accounts::{AsOf, Reckoning};
-use crate::domain::{Book, Scale, Session, SessionState};
+use crate::domain::{Book, PieceId, Scale, Session, SessionState};
 use crate::http::access::Role;
 use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::sessions::FORM_HEADER;
 use crate::metal::likely::{RULES, SlipRule};
 use crate::pages::workshop::bench::Seat;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Who stands there.
@@ -47,6 +48,25 @@ fn seat(visit: &Visit) -> Seat {
 /// Answers from the reckoning of now.
 fn of_now<T>(app: &App, answer: impl FnOnce(&Reckoning) -> T) -> Result<T, Problem> {
     app.accounts.ask(AsOf::Newest, answer).map_err(failed)
+}
+
+/// The versions of pieces, by their ids.
+type Versions = BTreeMap<PieceId, u64>;
+
+/// Answers from the reckoning of now, with the versions of the pieces that the answer is about. These are read before the rows:
+/// the answer is looked up once for its pieces, and again for what it says of them. A piece that came between has none, and is
+/// told as changed when somebody decides on it.
+fn with_versions<T>(
+    app: &App,
+    answer: impl Fn(&Reckoning) -> Result<T, Problem>,
+    pieces: impl Fn(&T) -> Vec<PieceId>,
+) -> Result<(T, Versions), Problem> {
+    let first = of_now(app, &answer)??;
+    let mut versions = Versions::new();
+    for piece in pieces(&first) {
+        versions.insert(piece, app.views.version(piece.0).map_err(failed)?);
+    }
+    Ok((of_now(app, &answer)??, versions))
 }
 
 /// The rule by which somebody is asked about a reading.

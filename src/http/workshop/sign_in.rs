@@ -20,6 +20,8 @@ use actix_web::{HttpRequest, HttpResponse};
 /// How long an address may be to which somebody is sent back.
 const NEXT_MAX: usize = 2_000;
 const WRONG: &str = "This token is not known here, or it has ended. Nothing was changed.";
+const SLOWED: &str =
+    "Too many wrong tokens came from here. Wait a minute, and try again. Nothing was changed.";
 
 /// The address of the page to sign in, which leads back to what was asked for.
 #[must_use]
@@ -92,7 +94,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
         let slowed = app.limits.wrong_token(proxies::caller(request, app)).err();
         let said = SignIn {
             next: next.as_deref(),
-            fault: Some(slowed.as_ref().map_or(WRONG, |problem| problem.detail.as_str())),
+            fault: Some(slowed.as_ref().map_or(WRONG, |_| SLOWED)),
             kept: kept.as_ref(),
             who: None,
         };

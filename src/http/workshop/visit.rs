@@ -110,6 +110,13 @@ impl Visit {
     }
 }
 
+/// Whether a role may open the page or the form at an address.
+#[must_use]
+pub fn may_open(role: Role, address: &str) -> bool {
+    let found = routes::at("GET", address);
+    found.is_some_and(|(route, _)| matches!(route.who, Who::Roles(roles) if roles.contains(&role)))
+}
+
 /// Whether a role may read the page at a path that has no gaps.
 #[must_use]
 pub fn may_read(role: Role, path: &str) -> bool {
@@ -120,19 +127,6 @@ pub fn may_read(role: Role, path: &str) -> bool {
         let page = matches!(route.deed, Deed::Sheet(Sheet::Show(_) | Sheet::Form(_)));
         page && matches!(route.who, Who::Roles(roles) if roles.contains(&role))
     })
-}
-
-/// Whether a role may open an address of these pages. A path without a gap goes before one with, as in the router.
-#[must_use]
-pub fn may_open(role: Role, address: &str) -> bool {
-    let path = address.split(['?', '#']).next().unwrap_or_default();
-    let plain = ROUTES
-        .iter()
-        .any(|route| route.method == "GET" && route.path == path);
-    match routes::at("GET", path) {
-        Some((route, _)) if !plain => may_read(role, route.path),
-        _ => may_read(role, path),
-    }
 }
 
 /// A page of the workshop for somebody who is not signed in.

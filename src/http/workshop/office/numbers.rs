@@ -7,6 +7,7 @@ use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
 use super::{by_series, lines_of};
 use crate::domain::{Book, Grade, Marking, Piece, PieceState as S, Stage};
+use crate::http::labels::is_labelled;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
@@ -116,8 +117,6 @@ fn find(book: &Book) -> Waiting {
         let newest = piece.certificate.and_then(|id| book.certificate(id));
         newest.is_some_and(waits_for_print)
     };
-    let here =
-        |piece: &Piece| piece.serial.is_some() && !piece.state.is_away() && piece.state != S::Condemned;
     Waiting {
         serials: by_series(book, |piece| waits_for_serial(book, piece)),
         finals: by_series(book, |piece| waits_for_final(book, piece)),
@@ -126,7 +125,7 @@ fn find(book: &Book) -> Waiting {
         prints: lines_of(book, printed, |piece| {
             vec![Way::new("Print", format!("/prints/new?piece={}", piece.piece))]
         }),
-        labels: by_series(book, here),
+        labels: by_series(book, is_labelled),
     }
 }
 

@@ -151,7 +151,8 @@ async fn sweepings_go_into_their_jar() {
         .find(|row| row.jar.to_string() == jar);
     assert_eq!(swept.unwrap().swept.to_string(), "84.10");
     let lemel = format!("/bench/jars/{}/sweepings", shop.jar);
-    desk.refused(&lemel, &sweepings, 409, "only a jar of sweeps").await;
+    desk.refused(&lemel, &sweepings, 409, "only a jar of sweeps")
+        .await;
 }
 
 #[actix_web::test]
