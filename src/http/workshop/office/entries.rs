@@ -239,9 +239,10 @@ fn words(names: &Names<'_>, name: &str, value: &Value) -> Result<Markup, Problem
         Value::Object(members) => match money_words(value) {
             Some(money) => html! { (money) },
             None => {
-                let each = members
+                let there = members
                     .iter()
-                    .map(|(name, value)| Ok((member_words(name), words(names, name, value)?)));
+                    .filter(|(_, value)| **value != Value::Array(Vec::new()));
+                let each = there.map(|(name, value)| Ok((member_words(name), words(names, name, value)?)));
                 let each = each.collect::<Result<Vec<(String, Markup)>, Problem>>()?;
                 html! {
                     @for (place, (name, item)) in each.iter().enumerate() {

@@ -55,8 +55,10 @@ pub fn strikes(page: &Strikes) -> Leaf {
             nav .dies aria-label="Dies" {
                 @for die in &page.dies {
                     a .button href=(format!("/bench/strike?die={}", die.die)) aria-current=[(page.die == Some(die.die)).then_some("true")] {
-                        (die.name) ", "
-                        span data-strikes=[(page.die == Some(die.die)).then_some(die.strikes)] { (counted(die.strikes, "strike")) }
+                        span {
+                            (die.name) ", "
+                            span data-strikes=[(page.die == Some(die.die)).then_some(die.strikes)] { (counted(die.strikes, "strike")) }
+                        }
                     }
                 }
             }
