@@ -13,27 +13,12 @@ use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 /// When the log or the vault cannot be read.
 pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (scales, dies, lots, owners, jars) = of_now(app, found)?;
-    let jars = jars
-        .iter()
-        .map(|row| jar(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let scales = scales
-        .iter()
-        .map(|row| scale(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let dies = dies
-        .iter()
-        .map(|row| die(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
+    let jars = each(&jars, |row| jar(app, visit, row))?;
+    let scales = each(&scales, |row| scale(app, visit, row))?;
+    let dies = each(&dies, |row| die(app, visit, row))?;
     let (lots, unshown) = shown(lots);
-    let lots = lots
-        .iter()
-        .map(|row| lot(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let owners = owners
-        .iter()
-        .map(|row| owner(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
+    let lots = each(&lots, |row| lot(app, visit, row))?;
+    let owners = each(&owners, |row| owner(app, visit, row))?;
     let page = Office {
         title: "Set up".to_owned(),
         lead: "What there must be before metal is poured.".to_owned(),
@@ -75,6 +60,10 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ..Office::default()
     };
     Ok(super::page(visit, page, "/office/setup").into())
+}
+
+fn each<T>(rows: &[T], line: impl Fn(&T) -> Result<Line, Problem>) -> Result<Vec<Line>, Problem> {
+    rows.iter().map(line).collect()
 }
 
 fn section(title: &str, lines: Vec<Line>, none: &'static str, ways: &[(&str, &str)]) -> Section {
