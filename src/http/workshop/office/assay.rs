@@ -73,7 +73,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     Ok(super::page(visit, page, "/office/assay").into())
 }
 
-/// Pieces of a series that may be sent.
+/// The pieces of a series that may be sent.
 fn to_send((id, code, count): (String, String, usize)) -> Line {
     Line {
         words: format!("{code}: {}", counted(count, "piece")),

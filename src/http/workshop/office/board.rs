@@ -8,6 +8,7 @@ use crate::domain::{
     Book, Grade, OrderState, Piece, PieceState as S, Series, SeriesKind, SeriesState, Shape,
 };
 use crate::http::failed;
+use crate::http::labels::is_labelled;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Board, SeriesSeen, ShapeSeen, Step, Way};
 use std::collections::BTreeMap;
@@ -106,7 +107,9 @@ fn series(book: &Book, row: &Series, pieces: &[&Piece], plan: Option<&SeriesPlan
         if row.kind_of == SeriesKind::Edition {
             ways.push(Way::new("Record an order", format!("/orders/new?series={id}")));
         }
-        ways.push(Way::new("Labels", format!("/series/{id}/labels")));
+        if pieces.iter().any(|piece| is_labelled(piece)) {
+            ways.push(Way::new("Labels", format!("/series/{id}/labels")));
+        }
         if row.kind_of == SeriesKind::Edition {
             ways.push(Way::new("Close the edition", format!("/series/{id}/closing")));
         }
