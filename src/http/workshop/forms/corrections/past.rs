@@ -1,7 +1,7 @@
 //! What an entry says now, as a form of its correction takes it.
 
 use super::super::super::offered::of_now;
-use super::super::super::{App, Form, Visit};
+use super::super::super::{App, Form, Visit, named};
 use super::index_of;
 use super::things::things;
 use crate::domain::{Event, MeltInput, is_correctable};
@@ -73,10 +73,7 @@ pub(super) fn sure_of_withdrawing(
 ) -> Result<Option<String>, Problem> {
     let (index, entry) = entry_of(app, visit)?;
     let kinds: BTreeSet<&str> = entry.events().map(Event::kind).collect();
-    let kinds: Vec<String> = kinds
-        .into_iter()
-        .map(|kind| kind.replace(['.', '_'], " "))
-        .collect();
+    let kinds: Vec<String> = kinds.into_iter().map(named::kind_words).collect();
     Ok(Some(format!(
         "entry {index} ({}) will say nothing any more. Withdraw it?",
         kinds.join(", ")
