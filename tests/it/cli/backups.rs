@@ -2,6 +2,7 @@
 
 use super::{Desk, pourbook, text, verify};
 use crate::log::served::{Served, found_book};
+use crate::torture::clients::{copy_folder, files_under};
 use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
@@ -57,16 +58,7 @@ pub fn workshop(desk: &Desk) -> (String, String, String) {
 
 /// Copies a folder, as somebody would who puts a backup away.
 pub fn put_away(from: &str, to: &str) {
-    fs::create_dir_all(to).unwrap();
-    for item in fs::read_dir(from).unwrap() {
-        let item = item.unwrap();
-        let to = format!("{to}/{}", item.file_name().to_str().unwrap());
-        if item.path().is_dir() {
-            put_away(item.path().to_str().unwrap(), &to);
-        } else {
-            fs::copy(item.path(), to).unwrap();
-        }
-    }
+    copy_folder(Path::new(from), Path::new(to));
 }
 
 #[test]
@@ -296,7 +288,7 @@ fn what_does_not_fit_is_refused_and_nothing_is_changed() {
     let (log, private) = (desk.at("log"), desk.at("private"));
     let size = size_of(&pourbook(&["backup", &book, &log, "--json"]));
     pourbook(&["backup", &book, &private, "--private"]).ends(0, &[]);
-    let before = files_in(Path::new(&log));
+    let before = files_under(Path::new(&log));
 
     pourbook(&["backup", &book, &log, "--private"]).ends(1, &["holds a backup of the log"]);
     pourbook(&["backup", &book, &private]).ends(1, &["holds a backup of the private records"]);
@@ -349,24 +341,11 @@ fn what_does_not_fit_is_refused_and_nothing_is_changed() {
     );
     pourbook(&["backup", &book, &log]).ends(1, &[&told]);
     fs::write(format!("{log}/pin"), &pin).unwrap();
-    assert_eq!(files_in(Path::new(&log)), before);
+    assert_eq!(files_under(Path::new(&log)), before);
 }
 
 fn size_of(done: &super::Outcome) -> u64 {
     done.json()["size"].as_u64().unwrap()
-}
-
-fn files_in(dir: &Path) -> Vec<(String, Vec<u8>)> {
-    let mut found = Vec::new();
-    for item in fs::read_dir(dir).unwrap() {
-        let path = item.unwrap().path();
-        match path.is_dir() {
-            true => found.extend(files_in(&path)),
-            false => found.push((path.display().to_string(), fs::read(&path).unwrap())),
-        }
-    }
-    found.sort();
-    found
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::backups::{key_of, put_away, record};
 use super::{Desk, pourbook, text};
 use crate::log::served::{Served, found_book};
+use crate::torture::clients::files_under;
 use pourbook::domain::KeyRole;
 use pourbook::node::BookFolder;
 use pourbook::proof::{Checkpoint, NoteSigner};
@@ -364,7 +365,7 @@ fn a_stolen_backup() {
         .unwrap()
         .to_owned();
     let secret = fs::read(format!("{book}/vault/secret")).unwrap();
-    for (_, bytes) in files_of(Path::new(&log)) {
+    for (_, bytes) in files_under(Path::new(&log)) {
         for hidden in [
             b"the bench of".as_slice(),
             seed.as_bytes(),
@@ -375,25 +376,13 @@ fn a_stolen_backup() {
         }
     }
     // With the private one on top the values can be read: so it is kept apart, for its owner only.
-    for (path, _) in files_of(Path::new(&private)) {
+    for (path, _) in files_under(Path::new(&private)) {
         let mode = fs::metadata(&path).unwrap().permissions().mode() & 0o077;
-        assert!(mode == 0 || path.ends_with("/lock"), "{path} {mode:o}");
+        assert!(mode == 0 || path.ends_with("lock"), "{} {mode:o}", path.display());
     }
     pourbook(&["restore", &log, &desk.at("theirs"), "--private", &private]).ends(0, &["1 can be read"]);
     // Neither lets anybody record anything: no key that signs was in them.
     pourbook(&["rebuild", &desk.at("theirs")]).ends(2, &["recorder.key"]);
-}
-
-fn files_of(dir: &Path) -> Vec<(String, Vec<u8>)> {
-    let mut found = Vec::new();
-    for item in fs::read_dir(dir).unwrap() {
-        let path = item.unwrap().path();
-        match path.is_dir() {
-            true => found.extend(files_of(&path)),
-            false => found.push((path.display().to_string(), fs::read(&path).unwrap())),
-        }
-    }
-    found
 }
 
 #[test]

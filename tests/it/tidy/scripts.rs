@@ -11,7 +11,8 @@ fn read_by(script: &str) -> Vec<&'static str> {
     let code: Vec<&str> = code.collect();
     let is_read = |name: &&str| {
         let forms = [format!("${name}"), format!("${{{name}")];
-        code.iter().any(|line| forms.iter().any(|form| line.contains(form)))
+        code.iter()
+            .any(|line| forms.iter().any(|form| line.contains(form)))
     };
     SET_BY_BASH.into_iter().filter(is_read).collect()
 }
