@@ -53,6 +53,8 @@ pub fn workshop(desk: &Desk) -> (String, String, String) {
     fs::create_dir(desk.at("stick")).unwrap();
     let pin = desk.at("stick/pin");
     add_second_pin(&book, &pin);
+    // An opening for writing puts the pin there.
+    pourbook(&["rebuild", &book]).ends(0, &[]);
     (book, pin, token)
 }
 

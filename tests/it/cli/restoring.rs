@@ -140,7 +140,9 @@ fn what_is_erased_while_a_private_backup_is_taken_is_erased_in_it() {
             erase(5);
         }
     });
-    assert_eq!((done.private, done.copied.erased), (Some((1, 2)), 4));
+    // Of the second one the key is gone; the code of its request was read before, and goes with the next run.
+    assert_eq!((done.private, done.copied.erased), (Some((1, 2)), 3));
+    assert_eq!(run(&mut |_, _| {}).copied.erased, 1);
 }
 
 /// Of the records that are new only the copy is read with their keys: one that does not open is told before the run ends.
