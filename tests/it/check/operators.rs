@@ -100,4 +100,6 @@ fn an_entry_about_keys_by_a_revoked_operator_is_refused_and_the_desk_goes_on() {
     assert_eq!(told(tried(1, revoke(2).into())), Err("operator-revoked"));
     assert_eq!(told(tried(1, shop::scale().into())), Ok(()));
     assert_eq!(told(tried(1, revoke(3).into())), Ok(()));
+    // What is recorded on the machine itself, without a token, is nobody's to revoke.
+    assert_eq!(told(tried(1, revoke(0).into())), Err("nobody"));
 }
