@@ -221,8 +221,9 @@ fn lost_keys() {
     // A log key that no entry adds seals nothing, not even an entry about keys.
     let stray = desk.at("stray");
     put_away(&book, &stray);
-    fs::remove_file(format!("{stray}/keys/log.key")).unwrap();
     let key = format!("{stray}/keys/log.key");
+    fs::remove_file(&key).unwrap();
+    fs::remove_file(format!("{stray}/keys/recorder.key")).unwrap();
     pourbook(&[
         "key",
         "add",
