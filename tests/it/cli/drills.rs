@@ -400,7 +400,9 @@ fn a_secret_that_others_may_read_is_refused_by_name() {
                 format!("chmod 600 {path}"),
             ];
             let served = Served::start_or_refusal(Path::new(&book));
-            let told = served.err().unwrap_or_else(|| panic!("it serves with {path} open"));
+            let told = served
+                .err()
+                .unwrap_or_else(|| panic!("it serves with {path} open"));
             assert!(says.iter().all(|part| told.contains(part)), "{told}");
             pourbook(&["rebuild", &book]).ends(2, &says.each_ref().map(String::as_str));
         }
