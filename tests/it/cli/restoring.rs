@@ -130,7 +130,7 @@ fn what_is_erased_while_a_private_backup_is_taken_is_erased_in_it() {
             .unwrap();
     };
     let private = desk.at("private");
-    let mut run = |at: &mut dyn FnMut(u64, u64)| {
+    let run = |at: &mut dyn FnMut(u64, u64)| {
         back_up_private(&folder, Path::new(&private), (Timestamp(now()), 30), at).unwrap()
     };
     run(&mut |_, _| {});
