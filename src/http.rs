@@ -16,6 +16,7 @@ mod commands;
 mod comparisons;
 mod conditions;
 mod done_at;
+mod entries;
 mod figures;
 mod find;
 mod found;
@@ -45,6 +46,7 @@ mod query;
 mod quotes;
 mod readings;
 mod reads;
+mod router;
 pub mod routes;
 mod said;
 mod sessions;
@@ -54,6 +56,7 @@ pub mod workshop;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use conditions::BODY_TIMEOUT;
+pub use entries::Entries;
 pub use limits::{Limits, Quotas};
 pub use live::Streams;
 pub use pages::{Page, Pages};
@@ -61,6 +64,7 @@ pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use proxies::{PassedIn, Proxies};
+pub use router::configure;
 pub use said::Said;
 pub use sessions::Sessions;
 pub use workshop::WorkshopSettings;
@@ -69,16 +73,16 @@ use crate::accounts::Accounts;
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
 use crate::proof::Hash;
-use crate::record::{self, Entry};
+use crate::record::Entry;
 use crate::views::Views;
 use crate::writer::Writer;
-use actix_web::http::{Method, header};
-use actix_web::web::{self, Data, Payload, ServiceConfig};
+use actix_web::http::header;
+use actix_web::web::{self, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
-use admission::{admit, is_open, is_open_path};
+use admission::{admit, is_open};
 use asked::Asked;
 use found::Found;
-use routes::{Deed, ROUTES, Route};
+use routes::{Deed, Route};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -136,6 +140,8 @@ pub struct App {
     pub settings: Settings,
     /// The clock: for the end of tokens and the age of proofs only.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    /// The entries that are kept.
+    pub entries: Entries,
     /// The proofs that are kept.
     pub proofs: Proofs,
     /// The pages that are kept.
@@ -155,7 +161,7 @@ pub struct App {
 }
 
 impl App {
-    /// An entry's bytes.
+    /// An entry's bytes, which are not kept: who copies the log reads each once.
     ///
     /// # Errors
     /// 500 when the log cannot be read.
@@ -173,58 +179,9 @@ impl App {
     ///
     /// # Errors
     /// 500 when the log cannot be read, or holds what this version cannot.
-    pub fn entry(&self, index: u64) -> Result<Entry, Problem> {
-        let bytes = self.bytes(index)?;
-        record::read(&bytes).map_err(|error| Problem::internal(format!("entry {index}: {error}")))
+    pub fn entry(&self, index: u64) -> Result<Arc<Entry>, Problem> {
+        Ok(self.entries.find(&*self.store, index)?.entry)
     }
-}
-
-/// Registers every route of the table.
-pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
-    config.app_data(Data::from(Arc::clone(app)));
-    // The router tries one after another, and a path with a gap costs most to try.
-    let mut paths = routes::paths();
-    paths.sort_by_key(|path| path.contains('{'));
-    for path in paths {
-        let mut resource = web::resource(path);
-        for route in ROUTES.iter().filter(|route| route.path == path) {
-            let methods: &[Method] = if route.method == "GET" {
-                &[Method::GET, Method::HEAD]
-            } else {
-                &[Method::POST]
-            };
-            for method in methods {
-                let handler = move |request: HttpRequest, payload: Payload, app: Data<App>| {
-                    answer(route, request, payload, app)
-                };
-                resource = resource.route(web::method(method.clone()).to(handler));
-            }
-        }
-        let other = move |request: HttpRequest, app: Data<App>| other_method(path, request, app);
-        config.service(resource.default_service(web::to(other)));
-    }
-    config.default_service(web::to(nothing_there));
-}
-
-/// What the table has not: a browser that asks before it reads from elsewhere, or a wrong method.
-async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) -> HttpResponse {
-    let problem =
-        Problem::method("this address does not take that method").with(header::ALLOW, routes::allowed(path));
-    if pages::are_at(path) {
-        return pages::refuse(&problem, None, &app);
-    }
-    if preflight::is_one(&request) && is_open_path(path, &app) {
-        return preflight::reply(path);
-    }
-    problem.reply(&app.settings.address)
-}
-
-async fn nothing_there(request: HttpRequest, app: Data<App>) -> HttpResponse {
-    let problem = Problem::not_found("there is nothing at this address");
-    if pages::are_at(request.path()) {
-        return pages::refuse(&problem, None, &app);
-    }
-    problem.reply(&app.settings.address)
 }
 
 async fn answer(

@@ -9,7 +9,7 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Access, App, BODY_TIMEOUT, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
     Settings as ApiSettings, Streams, configure,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
@@ -204,8 +204,7 @@ impl Node {
                 std::process::abort();
             }),
         };
-        let photographs = Arc::new(Photographs::new(folder.photographs()));
-        look_for(desk.book().photographs(), Arc::clone(&photographs))?;
+        let photographs = photographs(folder, desk.book().photographs())?;
         let (writer, writing) = Writer::start(desk, surroundings)?;
         let app = Arc::new(App {
             writer,
@@ -226,6 +225,7 @@ impl Node {
                 root,
             },
             clock: Arc::new(clock::now),
+            entries: Entries::default(),
             proofs: Proofs::default(),
             pages: Pages::default(),
             tiles,
@@ -257,18 +257,21 @@ impl Node {
     }
 }
 
-/// Looks beside the service whether each photograph has its file; `/healthz` tells how many have none.
-fn look_for(named: BTreeSet<PhotographHash>, photographs: Arc<Photographs>) -> std::io::Result<()> {
+/// The photographs of a book. Beside the service it is looked whether each that is named has its file; `/healthz` tells how
+/// many have none.
+fn photographs(folder: &BookFolder, named: BTreeSet<PhotographHash>) -> std::io::Result<Arc<Photographs>> {
+    let photographs = Arc::new(Photographs::new(folder.photographs()));
+    let looked_for = Arc::clone(&photographs);
     let looking = std::thread::Builder::new().name("photographs".to_owned());
     looking.spawn(move || {
-        let missing = photographs.look_for(named);
+        let missing = looked_for.look_for(named);
         if missing > 0 {
             tracing::error!(
                 "{missing} files of photographs that the record names are missing: see `pourbook audit`"
             );
         }
     })?;
-    Ok(())
+    Ok(photographs)
 }
 
 fn tell_failure(error: &dyn std::fmt::Display) {

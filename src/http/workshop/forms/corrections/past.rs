@@ -11,6 +11,7 @@ use crate::pages::workshop::{Offer, html};
 use crate::record::Entry;
 use serde_json::{Map, Value};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// What may be corrected of an entry: the last part of the address, and the form.
 pub type Deeds = Vec<(&'static str, &'static Form)>;
@@ -19,7 +20,7 @@ pub type Deeds = Vec<(&'static str, &'static Form)>;
 ///
 /// # Errors
 /// 404 for one that is not there.
-pub fn entry_of(app: &App, visit: &Visit) -> Result<(u64, Entry), Problem> {
+pub fn entry_of(app: &App, visit: &Visit) -> Result<(u64, Arc<Entry>), Problem> {
     let index = index_of(visit)?;
     if index >= app.views.position() {
         return Err(Problem::not_found(format!("there is no entry {index}")));
