@@ -24,7 +24,7 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
-/// How long a request may take to arrive, and a connection may stand idle, seconds.
+/// How long a request may take to arrive, and what is being answered may take when the server stops, seconds.
 const CLIENT_SECONDS: u64 = 10;
 
 /// Why a book does not run.
