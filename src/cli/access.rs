@@ -5,12 +5,18 @@ use super::arguments::{book_folder, json};
 use super::erase::submit;
 use crate::domain::{Draw, Event, OperatorId, RevokeOperator, Timestamp};
 use crate::http::{Role, TokenRow, Tokens};
+use crate::log::files::Lock;
 use crate::log::{FileStore, FileStoreOptions, Store};
 use crate::node::{chance, clock};
 use crate::writer::Ask;
 use clap::{Subcommand, ValueEnum};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// How often a command looks whether another one has done with the tokens, and how often at most: for 5 s.
+const LOOK_EVERY: Duration = Duration::from_millis(25);
+const LOOKS_MAX: u32 = 200;
 
 /// What is said below `token --help`.
 pub(super) const TOKEN_EXAMPLES: &str = "Examples:
@@ -147,11 +153,13 @@ pub(super) fn token(command: &TokenCommand) -> Result<String, Failure> {
 
 /// The tokens first: they end whether or not the log can be written to now.
 fn revoke(dir: &Path, operator: OperatorId, record: bool, as_json: bool) -> Result<String, Failure> {
-    let (path, mut tokens) = read(dir)?;
+    let (path, mut tokens, changing) = read_to_change(dir)?;
     let count = tokens.revoke(operator, clock::now());
     if count > 0 {
         tokens.write(&path).map_err(Failure::unusable)?;
-    } else if !record {
+    }
+    drop(changing);
+    if count == 0 && !record {
         return Err(Failure::refused(format!(
             "operator {operator} has no token in force"
         )));
@@ -214,6 +222,25 @@ fn read(dir: &Path) -> Result<(PathBuf, Tokens), Failure> {
     Ok((path, tokens))
 }
 
+/// As [`read`], for who writes the file anew: until the lock is dropped no other command does, since the later of two would
+/// undo what the earlier one revoked.
+fn read_to_change(dir: &Path) -> Result<(PathBuf, Tokens, Box<dyn Lock>), Failure> {
+    let folder = book_folder(dir)?;
+    let place = folder.tokens().with_extension("lock");
+    for _ in 0..LOOKS_MAX {
+        let lock = folder.files().lock(&place);
+        let lock = lock.map_err(|error| Failure::unusable(format!("{}: {error}", place.display())))?;
+        if let Some(lock) = lock {
+            let (path, tokens) = read(dir)?;
+            return Ok((path, tokens, lock));
+        }
+        std::thread::sleep(LOOK_EVERY);
+    }
+    Err(Failure::unusable(
+        "another command is changing the tokens of this book: run this again",
+    ))
+}
+
 fn add(
     dir: &Path,
     role: Role,
@@ -221,7 +248,7 @@ fn add(
     days: Option<u32>,
     as_json: bool,
 ) -> Result<String, Failure> {
-    let (path, mut tokens) = read(dir)?;
+    let (path, mut tokens, _changing) = read_to_change(dir)?;
     let Timestamp(now) = clock::now();
     let expires = days.map(|days| Timestamp(now.saturating_add(i64::from(days).saturating_mul(86_400))));
     let token = tokens.add(&mut Draw::new(chance::bytes()), role, name, expires);

@@ -270,6 +270,25 @@ fn tokens_are_added_listed_and_revoked() {
     pourbook(&["token", "list", &book]).ends(2, &["tokens.json"]);
 }
 
+/// Of commands that change the tokens at the same time none undoes another: each token is there, and the revoked one is revoked.
+#[test]
+fn tokens_are_changed_by_one_command_at_a_time() {
+    let desk = Desk::new();
+    let book = desk.book();
+    let added = pourbook(&["token", "add", &book, "--role", "bench", "--json"]).json();
+    let operator = added["operator"].as_str().unwrap();
+    std::thread::scope(|scope| {
+        for _ in 0..12 {
+            scope.spawn(|| pourbook(&["token", "add", &book, "--role", "office"]).ends(0, &["pb_"]));
+        }
+        scope.spawn(|| pourbook(&["token", "revoke", &book, operator]).ends(0, &["1 revoked"]));
+    });
+    let listed = pourbook(&["token", "list", &book, "--json"]).json();
+    let listed = listed["tokens"].as_array().unwrap();
+    assert_eq!(listed.len(), 13);
+    assert_eq!(listed[0]["state"], "revoked");
+}
+
 #[test]
 fn erase_forgets_refuses_and_cannot() {
     let desk = Desk::new();
