@@ -35,6 +35,8 @@ mod plan;
 #[cfg(feature = "server")]
 mod reckon;
 #[cfg(feature = "server")]
+mod routes;
+#[cfg(feature = "server")]
 mod slip;
 #[cfg(feature = "server")]
 mod statement;
