@@ -268,7 +268,9 @@ async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Proble
 }
 
 /// Work on a thread that may wait for the disk.
-async fn apart(work: impl FnOnce() -> Result<Found, Problem> + Send + 'static) -> Result<Found, Problem> {
+async fn apart<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
+) -> Result<T, Problem> {
     let done = web::block(work).await;
     done.unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
 }

@@ -16,7 +16,7 @@ pub const fn media(deed: Deed) -> &'static str {
         Deed::HashTile | Deed::EntryTile => "application/octet-stream",
         Deed::ShowPhotograph => photographs::KEPT_MEDIA,
         Deed::Description => "application/yaml",
-        Deed::Print => "application/pdf",
+        Deed::Print | Deed::Labels | Deed::PackingList => "application/pdf",
         Deed::ProblemPage => "text/html",
         _ => "application/json",
     }

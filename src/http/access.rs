@@ -251,8 +251,10 @@ impl Access {
         if let Some(path) = &self.path {
             let now = stamp(path);
             if now != state.stamp {
-                state.tokens = Arc::new(Tokens::read(path).unwrap_or_default());
-                state.stamp = now;
+                // One that could not be read is tried again, whether it changes or not.
+                let read = Tokens::read(path);
+                state.stamp = now.filter(|_| read.is_ok());
+                state.tokens = Arc::new(read.unwrap_or_default());
             }
         }
         Arc::clone(&state.tokens)

@@ -1,6 +1,7 @@
 //! What a read was asked, taken off the request so that it can be answered on another thread.
 
 use super::access::{Caller, Role};
+use super::conditions::hyphenated;
 use super::problem::Problem;
 use super::query::Parameters;
 use actix_web::HttpRequest;
@@ -35,6 +36,15 @@ impl Asked {
         }
     }
 
+    /// The path with its query.
+    #[must_use]
+    pub fn address(&self) -> String {
+        match self.query.as_str() {
+            "" => self.path.clone(),
+            query => format!("{}?{query}", self.path),
+        }
+    }
+
     /// The query parameters.
     ///
     /// # Errors
@@ -54,9 +64,8 @@ impl Asked {
     /// # Errors
     /// 404 when it is no UUID: nothing can be there.
     pub fn id(&self, name: &str) -> Result<Uuid, Problem> {
-        let text = self.member(name);
-        let id = (text.len() == 36).then(|| Uuid::try_parse(text).ok()).flatten();
-        id.ok_or_else(|| Problem::not_found(format!("there is no {name} with that id")))
+        hyphenated(self.member(name))
+            .ok_or_else(|| Problem::not_found(format!("there is no {name} with that id")))
     }
 
     /// The role of who asks; none on the public side.

@@ -7,10 +7,10 @@
 use super::commands::{self, busy};
 use super::limits::share_of;
 use super::problem::Problem;
-use super::{App, conditions, json, proxies};
+use super::{App, apart, conditions, json, proxies};
 use actix_web::HttpRequest;
 use actix_web::http::header;
-use actix_web::web::{self, Bytes, Payload};
+use actix_web::web::{Bytes, Payload};
 use serde_json::Value;
 use std::collections::HashMap;
 use std::net::IpAddr;
@@ -127,8 +127,7 @@ impl Body {
         if self.bytes.len() <= READ_AT_ONCE {
             return read();
         }
-        let done = web::block(read).await;
-        done.unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
+        apart(read).await
     }
 }
 

@@ -142,8 +142,7 @@ pub async fn record_key(
 /// # Errors
 /// 404 when it is no UUID: nothing can be there.
 pub fn path_id(request: &HttpRequest, member: &str) -> Result<Uuid, Problem> {
-    let text = request.match_info().get(member).unwrap_or("");
-    let id = (text.len() == 36).then(|| Uuid::try_parse(text).ok()).flatten();
+    let id = conditions::hyphenated(request.match_info().get(member).unwrap_or(""));
     id.ok_or_else(|| Problem::not_found(format!("there is no {member} with that id")))
 }
 

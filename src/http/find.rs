@@ -129,7 +129,7 @@ fn symbols(text: &str) -> String {
 fn named(app: &App, text: &str) -> Result<Option<Answer>, Problem> {
     let text = text.trim();
     let mut answer = Answer::default();
-    if let Some(id) = (text.len() == 36).then(|| Uuid::try_parse(text).ok()).flatten() {
+    if let Some(id) = conditions::hyphenated(text) {
         if let Some(table) = app.views.table_of(id).map_err(failed)? {
             item(app, table, id, &mut answer)?;
         }

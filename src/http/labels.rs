@@ -62,15 +62,20 @@ fn without_skip(query: &str) -> String {
     kept.join("&")
 }
 
-/// The pieces of a series that have a serial and are in the workshop, by serial. What was given up waits for the crucible.
+/// Whether a piece gets a label: it has a serial and is in the workshop. What was given up waits for the crucible.
+#[must_use]
+pub fn is_labelled(piece: &Piece) -> bool {
+    piece.serial.is_some() && !piece.state.is_away() && piece.state != PieceState::Condemned
+}
+
+/// The pieces of a series that get a label, by serial.
 fn of_series(app: &App, series: SeriesId, after: Option<&Serial>) -> Result<Vec<(Serial, Piece)>, Problem> {
     let wanted = |piece: &Piece| {
-        let here = !piece.state.is_away() && piece.state != PieceState::Condemned;
         let later = piece
             .serial
             .as_ref()
             .is_some_and(|serial| after.is_none_or(|after| serial > after));
-        piece.series == series && here && later
+        piece.series == series && is_labelled(piece) && later
     };
     let mut found = Vec::new();
     let mut from = None;

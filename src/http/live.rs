@@ -94,7 +94,8 @@ pub fn is_wanted(headers: &HeaderMap) -> bool {
 /// Begins a stream: after `Last-Event-ID`, else at `from`, else at the first entry.
 ///
 /// # Errors
-/// 400 for a position that is none, 503 when too many streams are open.
+/// 400 for a position that is none, 503 when too many streams are open; 401 without a token: a stream ends when its token
+/// does, and a session has none to show.
 pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<HttpResponse, Problem> {
     let mut query = asked.parameters()?;
     let from = query.index("from", "an index")?.unwrap_or(0);
@@ -109,13 +110,17 @@ pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<Htt
             next.ok_or_else(|| Problem::unreadable("Last-Event-ID must be the id of an event that was sent"))?
         }
     };
+    let shown = conditions::single(request.headers(), header::AUTHORIZATION)?;
+    let authorization = shown.ok_or_else(|| {
+        let token = "a stream is opened with a token of its own";
+        Problem::unauthorized(token).with(header::WWW_AUTHENTICATE, "Bearer")
+    })?;
     let mut reply = HttpResponse::Ok();
     reply.insert_header((header::CONTENT_TYPE, MEDIA));
     reply.insert_header((header::CACHE_CONTROL, "no-store"));
     if request.method() == Method::HEAD {
         return Ok(reply.finish());
     }
-    let authorization = conditions::single(request.headers(), header::AUTHORIZATION)?.map(str::to_owned);
     let open = Arc::clone(&app.streams.free).try_acquire_owned();
     let open = open.map_err(|_| {
         Problem::busy("too many streams of entries are open").with(header::RETRY_AFTER, STREAM_WAIT)
@@ -123,7 +128,7 @@ pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<Htt
     let (sender, receiver) = mpsc::channel(1);
     let telling = Telling {
         app: Data::clone(app),
-        authorization,
+        authorization: authorization.to_owned(),
         position,
         sender,
         _open: open,
@@ -135,7 +140,7 @@ pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<Htt
 /// The side that reads the log.
 struct Telling {
     app: Data<App>,
-    authorization: Option<String>,
+    authorization: String,
     position: u64,
     sender: Sender<Bytes>,
     _open: OwnedSemaphorePermit,
@@ -190,7 +195,7 @@ impl Telling {
     /// Whether the token still lets its holder read entries.
     fn may_read(&self) -> bool {
         let now: Timestamp = (self.app.clock)();
-        let caller = self.app.access.caller(self.authorization.as_deref(), now);
+        let caller = self.app.access.caller(Some(&self.authorization), now);
         caller.is_ok_and(|caller| caller.role == super::Role::Auditor)
     }
 

@@ -18,7 +18,7 @@ use serde_json::Value;
 use std::net::IpAddr;
 
 /// What a browser sends of a form.
-const MEDIA: &str = "application/x-www-form-urlencoded";
+pub const MEDIA: &str = "application/x-www-form-urlencoded";
 /// The fields of the form, each with the members of an observation that it stands for.
 const FIELDS: &[(&str, &str)] = &[
     ("mass", "/weight/mass"),

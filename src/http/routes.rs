@@ -181,12 +181,14 @@ pub fn allowed(path: &str) -> String {
     methods.join(", ")
 }
 
-/// The route at an address, and what stands in the gaps of its path.
+/// The route at an address, and what stands in the gaps of its path. As in the server, a path that says more goes first:
+/// `/orders/new` is a form, and no order.
 #[must_use]
 pub fn at(method: &str, address: &str) -> Option<(&'static Route, BTreeMap<String, String>)> {
     let path = address.split(['?', '#']).next().unwrap_or_default();
-    let mut routes = ROUTES.iter().filter(|route| route.method == method);
-    routes.find_map(|route| fit(route.path, path).map(|members| (route, members)))
+    let routes = ROUTES.iter().filter(|route| route.method == method);
+    let fitting = routes.filter_map(|route| fit(route.path, path).map(|members| (route, members)));
+    fitting.min_by_key(|(_, members)| members.len())
 }
 
 /// What stands in the gaps of a path, if an address is one of it. A gap takes one part.

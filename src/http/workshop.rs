@@ -29,21 +29,23 @@ pub use settings::WorkshopSettings;
 pub use visit::Visit;
 
 use super::access::Role;
+use super::asked::Asked;
 use super::bodies::{self, Sender};
 use super::found::Found;
+use super::page_forms::MEDIA;
 use super::problem::{self, Problem};
 use super::routes::{Route, Who};
 use super::sessions::{self, SignedIn};
-use super::{App, log_failure, pages, proxies};
+use super::{App, apart, log_failure, pages, proxies};
 use crate::pages::workshop::{Leaf, Markup, SignIn, Typed, html};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
-use actix_web::web::{self, Data, Payload, Query};
+use actix_web::web::{Data, Payload, Query};
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 use serde_json::json;
 
-/// What a browser sends of a form.
-const MEDIA: &str = "application/x-www-form-urlencoded";
+/// How many fields a form may send: more than any of ours has, and few enough to be looked through.
+const FIELDS_MAX: usize = 8_192;
 /// What a page may load and do: as the page for buyers, and what the bench needs: its camera's pictures, a worker, a manifest.
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' blob:; font-src 'self'; \
                       connect-src 'self'; worker-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; \
@@ -170,8 +172,9 @@ async fn turned_away(
     sessions::from_here(request, app)?;
     let mut kept = fields(app, request, payload, Sender::Stranger).await?;
     kept.take("form_token");
+    let next = Asked::of(request, None).address();
     let page = SignIn {
-        next: Some(request.path()),
+        next: Some(&next),
         kept: Some(&kept),
         ..SignIn::default()
     };
@@ -194,14 +197,6 @@ async fn shown(app: &Data<App>, show: Show, visit: Visit) -> Result<HttpResponse
     })
 }
 
-/// Work on a thread that may wait for the disk.
-async fn apart<T: Send + 'static>(
-    work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
-) -> Result<T, Problem> {
-    let done = web::block(work).await;
-    done.unwrap_or_else(|_| Err(Problem::internal("no thread was free to answer")))
-}
-
 /// The fields of a form that was sent. A name may come several times: each box that is ticked has the same.
 async fn fields(
     app: &App,
@@ -213,7 +208,12 @@ async fn fields(
     let text = std::str::from_utf8(&sent).map_err(|_| Problem::unreadable("the form is not UTF-8"))?;
     let read = Query::<Vec<(String, String)>>::from_query(text);
     let pairs = read.map_err(|_| Problem::unreadable("the form cannot be read"))?;
-    Ok(Typed::new(pairs.into_inner()))
+    let pairs = pairs.into_inner();
+    if pairs.len() > FIELDS_MAX {
+        let most = format!("a form has at most {FIELDS_MAX} fields");
+        return Err(Problem::too_large(most));
+    }
+    Ok(Typed::new(pairs))
 }
 
 fn page(status: StatusCode, html: String) -> HttpResponse {
@@ -243,12 +243,17 @@ fn refuse(problem: &Problem, request: &HttpRequest, app: &App, signed_in: Option
         None => visit::unframed(app, request.path(), &leaf),
     };
     let mut reply = page(problem.status, html);
-    for (name, value) in &problem.headers {
+    with_headers(&mut reply, [problem].into_iter());
+    reply
+}
+
+/// Adds the headers that a problem's status needs to a page that tells it.
+fn with_headers<'a>(reply: &mut HttpResponse, problem: impl Iterator<Item = &'a Problem>) {
+    for (name, value) in problem.flat_map(|problem| &problem.headers) {
         if let Ok(value) = HeaderValue::from_str(value) {
             reply.headers_mut().insert(name.clone(), value);
         }
     }
-    reply
 }
 
 fn fault(title: &str, detail: &str) -> Markup {

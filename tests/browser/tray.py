@@ -227,6 +227,10 @@ def cut(screen, shop, hands, line):
     hands.ready()
     hands.until("navigator.serviceWorker.controller !== null")
     page.wait_for_selector("html[data-kept]", state="attached")
+    # A form on the way there is not kept: its key is good for one sending.
+    hands.go("/bench/charge")
+    page = hands.go(f"/bench/tray?melt={melt}")
+    hands.ready()
     time.sleep(0.5)
     texts = [f"50.{40 + number}" for number in range(9)]
     for text in texts[:3]:
@@ -250,7 +254,8 @@ def cut(screen, shop, hands, line):
     hands.look("cut-reloaded")
     kept = page.evaluate("""async () => { const urls = []; for (const name of await caches.keys())
         for (const one of await (await caches.open(name)).keys()) urls.push(new URL(one.url).pathname); return urls; }""")
-    screen.must(kept and not any(url.startswith("/v1") for url in kept), "cut", f"the worker keeps {kept}")
+    never = [url for url in kept if url.startswith("/v1") or url == "/bench/charge"]
+    screen.must(kept and not never, "cut", f"the worker keeps {never} of {kept}")
     hands.type(texts[6])
     hands.waiting(4)
     line.mend()

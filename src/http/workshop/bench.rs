@@ -21,16 +21,16 @@ pub use sessions::{free_scales, graded_before, prill_jars, series_choices, sessi
 pub use strikes::strikes;
 pub use trays::{slip, tray, weighed_of_melt};
 
-use super::{App, Seen, Visit};
+use super::{App, Seen, Visit, offered};
 use crate::accounts::{AsOf, Reckoning};
-use crate::domain::{Book, Scale, Session, SessionState};
+use crate::domain::{Book, PieceId, Scale, Session, SessionState};
 use crate::http::access::Role;
+use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::sessions::FORM_HEADER;
-use crate::http::{failed, private};
 use crate::metal::likely::{RULES, SlipRule};
 use crate::pages::workshop::bench::Seat;
-use serde_json::Value;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Who stands there.
@@ -48,6 +48,25 @@ fn of_now<T>(app: &App, answer: impl FnOnce(&Reckoning) -> T) -> Result<T, Probl
     app.accounts.ask(AsOf::Newest, answer).map_err(failed)
 }
 
+/// The versions of pieces, by their ids.
+type Versions = BTreeMap<PieceId, u64>;
+
+/// Answers from the reckoning of now, with the versions of the pieces that the answer is about. These are read before the rows:
+/// the answer is looked up once for its pieces, and again for what it says of them. A piece that came between has none, and is
+/// told as changed when somebody decides on it.
+fn with_versions<T>(
+    app: &App,
+    answer: impl Fn(&Reckoning) -> Result<T, Problem>,
+    pieces: impl Fn(&T) -> Vec<PieceId>,
+) -> Result<(T, Versions), Problem> {
+    let first = of_now(app, &answer)??;
+    let mut versions = Versions::new();
+    for piece in pieces(&first) {
+        versions.insert(piece, app.views.version(piece.0).map_err(failed)?);
+    }
+    Ok((of_now(app, &answer)??, versions))
+}
+
 /// The rule by which somebody is asked about a reading.
 fn rule() -> Result<&'static SlipRule, Problem> {
     RULES
@@ -57,8 +76,7 @@ fn rule() -> Result<&'static SlipRule, Problem> {
 
 /// What the workshop calls a thing, as far as the role may see it.
 fn label(app: &App, visit: &Visit, id: Uuid) -> Result<Option<String>, Problem> {
-    let shown = private::of_subject(app, id, Some(visit.role()))?;
-    Ok(shown.get("label").and_then(Value::as_str).map(str::to_owned))
+    offered::said(app, visit, id, "label")
 }
 
 /// A scale in words.

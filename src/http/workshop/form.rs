@@ -5,17 +5,16 @@
 //! the API: their JSON pointers name the fields.
 
 use super::typed::{self, Members};
-use super::{App, Visit, apart, named, page, see};
+use super::{App, Visit, named, page, see, with_headers};
 use crate::http::commands::{self, Given};
 use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
 use crate::http::routes::Recording;
-use crate::http::{failed, sessions};
+use crate::http::{apart, failed, sessions};
 use crate::pages::workshop::{FormSeen, FormSheet, Kind, Offer, Question, Row, Taken, Typed, form as drawn};
 use crate::writer::Recorded;
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
-use actix_web::http::header::HeaderValue;
 use actix_web::web::Data;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -290,7 +289,7 @@ fn drawn_page(app: &App, form: &Form, visit: &Visit, offer: &Offer, shown: &Show
         sheet: &form.sheet,
         offer,
         typed: shown.typed,
-        action: &visit.asked.path,
+        action: &visit.asked.address(),
         form_token: &visit.signed_in.form_token,
         key: &key,
         version: shown.version,
@@ -305,11 +304,7 @@ fn drawn_page(app: &App, form: &Form, visit: &Visit, offer: &Offer, shown: &Show
         currency: &app.settings.currency,
     };
     let mut reply = page(shown.status, visit.framed(app, &drawn(&seen)));
-    for (name, value) in shown.problem.iter().flat_map(|problem| &problem.headers) {
-        if let Ok(value) = HeaderValue::from_str(value) {
-            reply.headers_mut().insert(name.clone(), value);
-        }
-    }
+    with_headers(&mut reply, shown.problem.into_iter());
     reply
 }
 

@@ -100,7 +100,7 @@ pub fn form_of(role: Role, command: &str, piece: &Piece) -> Option<String> {
     };
     forms.find_map(|route| {
         let address = filled(route.path, &of_gap)?;
-        let named = route.path.contains('{');
+        let named = route.path.contains("{piece}");
         Some(if named {
             address
         } else {

@@ -5,7 +5,7 @@ use crate::domain::{OperatorId, ScaleId, Series, SeriesId, Session, SessionId};
 use crate::http::problem::Problem;
 use crate::http::{failed, private};
 use crate::record::Entry;
-use serde_json::Value;
+use serde_json::{Map, Value};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -17,6 +17,8 @@ pub struct Names<'a> {
     /// Who looks.
     pub visit: &'a Visit,
     kept: RefCell<BTreeMap<Uuid, String>>,
+    /// The private texts of the thing that was asked for last: a line asks for several.
+    told: RefCell<Option<(Uuid, Map<String, Value>)>>,
 }
 
 impl<'a> Names<'a> {
@@ -27,6 +29,7 @@ impl<'a> Names<'a> {
             app,
             visit,
             kept: RefCell::default(),
+            told: RefCell::default(),
         }
     }
 
@@ -44,8 +47,13 @@ impl<'a> Names<'a> {
     /// # Errors
     /// When the vault cannot be read.
     pub fn text_of(&self, id: Uuid, member: &str) -> Result<Option<String>, Problem> {
-        let shown = private::of_subject(self.app, id, Some(self.visit.role()))?;
-        Ok(shown.get(member).and_then(Value::as_str).map(str::to_owned))
+        if self.told.borrow().as_ref().is_none_or(|(of, _)| *of != id) {
+            let told = private::of_subject(self.app, id, Some(self.visit.role()))?;
+            self.told.replace(Some((id, told)));
+        }
+        let told = self.told.borrow();
+        let text = told.as_ref().and_then(|(_, told)| told.get(member)?.as_str());
+        Ok(text.map(str::to_owned))
     }
 
     /// A series by its code, and its title where it has one.

@@ -6,7 +6,7 @@
 
 use super::{App, Visit, named};
 use crate::accounts::AsOf;
-use crate::domain::{Book, Piece, Series, SeriesId, SeriesKind, SeriesState, Session};
+use crate::domain::{Book, OwnerId, Piece, Series, SeriesId, SeriesKind, SeriesState, Session};
 use crate::http::problem::Problem;
 use crate::http::{failed, private};
 use crate::pages::workshop::{Choice, Offer, Row, office};
@@ -37,6 +37,22 @@ pub fn of_now<T>(app: &App, answer: impl FnOnce(&Book) -> T) -> Result<T, Proble
 pub fn said(app: &App, visit: &Visit, id: Uuid, member: &str) -> Result<Option<String>, Problem> {
     let shown = private::of_subject(app, id, Some(visit.role()))?;
     Ok(shown.get(member).and_then(Value::as_str).map(str::to_owned))
+}
+
+/// A customer by name, as far as the role may see it.
+///
+/// # Errors
+/// When the views or the vault cannot be read.
+pub fn customer(app: &App, visit: &Visit, id: OwnerId) -> Result<String, Problem> {
+    let name = said(app, visit, id.0, "name")?;
+    Ok(name.unwrap_or_else(|| customer_by_id(id)))
+}
+
+/// A customer by the beginning of the id: enough to tell two of them apart.
+#[must_use]
+pub fn customer_by_id(id: OwnerId) -> String {
+    let id = id.to_string();
+    format!("Customer {}", id.get(..8).unwrap_or_default())
 }
 
 /// What is known of a piece, small: its series, shape, mass and grade.
@@ -95,13 +111,13 @@ pub fn pieces(
     let (rows, parts) = of_now(app, |book| {
         let found = sorted(book, book.pieces().filter(|piece| wanted(book, piece)));
         let parts = parts(book, &found);
-        let of_series = found
+        let mut of_series = found
             .into_iter()
             .filter(|piece| series.is_none_or(|series| series == piece.series.0));
-        let rows: Vec<Row> = of_series
-            .take(SHOWN_MOST)
-            .map(|piece| line(book, piece))
-            .collect();
+        let mut shown: Vec<&Piece> = of_series.by_ref().take(SHOWN_MOST).collect();
+        // Whoever came for one piece finds it, however many stand before it.
+        shown.extend(of_series.find(|piece| one == Some(piece.piece.0)));
+        let rows: Vec<Row> = shown.into_iter().map(|piece| line(book, piece)).collect();
         (rows, parts)
     })?;
     let ticked = rows

@@ -13,17 +13,18 @@ pub use assay::{assay, consignment};
 pub use board::board;
 pub use entries::entry;
 pub use files::{labels, packing_list};
-pub use numbers::numbers;
+pub use numbers::{numbers, waits_for_final};
 pub use orders::{order, orders, sale};
 pub use setup::setup;
 pub use stock::stock;
 
 use super::offered::{self, said};
+use super::visit::may_open;
 use super::{App, Visit, named};
 use crate::domain::{Book, Piece, Timestamp};
 use crate::http::problem::Problem;
-use crate::pages::workshop::html;
-use crate::pages::workshop::office::{Facts, Line, Way};
+use crate::pages::workshop::office::{self, Facts, Line, Office, Way};
+use crate::pages::workshop::{Leaf, html};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -48,7 +49,7 @@ fn fact(app: &App, visit: &Visit, id: Uuid, member: &str, word: &'static str) ->
 }
 
 /// Pieces by series: its id, its code, how many.
-fn by_series(book: &Book, wanted: impl Fn(&Piece) -> bool) -> Vec<(String, String, usize)> {
+pub fn by_series(book: &Book, wanted: impl Fn(&Piece) -> bool) -> Vec<(String, String, usize)> {
     let mut counts: BTreeMap<_, usize> = BTreeMap::new();
     for piece in book.pieces().filter(|piece| wanted(piece)) {
         let count = counts.entry(piece.series).or_default();
@@ -65,21 +66,43 @@ fn by_series(book: &Book, wanted: impl Fn(&Piece) -> bool) -> Vec<(String, Strin
         .collect()
 }
 
-/// Pieces as lines, each with what may be done about it.
-fn lines_of(book: &Book, wanted: impl Fn(&Piece) -> bool, ways: impl Fn(&Piece) -> Vec<Way>) -> Vec<Line> {
+/// The first pieces as lines, each with what may be done about it, and how many are left out.
+fn lines_of(
+    book: &Book,
+    wanted: impl Fn(&Piece) -> bool,
+    ways: impl Fn(&Piece) -> Vec<Way>,
+) -> (Vec<Line>, usize) {
     let found = offered::sorted(book, book.pieces().filter(|piece| wanted(piece)));
+    let (found, unshown) = shown(found);
     let line = |piece: &&Piece| Line {
         words: named::piece(piece),
         path: Some(format!("/pieces/{}", piece.piece)),
         more: offered::more_of(book, piece),
         ways: ways(piece),
     };
-    found.iter().map(line).collect()
+    (found.iter().map(line).collect(), unshown)
 }
 
-/// The first lines, and how many are left out.
-fn shown(mut lines: Vec<Line>) -> (Vec<Line>, usize) {
-    let unshown = lines.len().saturating_sub(SHOWN_MOST);
-    lines.truncate(SHOWN_MOST);
-    (lines, unshown)
+/// The first of some things, and how many are left out.
+fn shown<T>(mut things: Vec<T>) -> (Vec<T>, usize) {
+    let unshown = things.len().saturating_sub(SHOWN_MOST);
+    things.truncate(SHOWN_MOST);
+    (things, unshown)
+}
+
+/// A page of the office without what its visitor's role may not do: a link to a closed door tells nobody anything.
+fn page(visit: &Visit, mut page: Office, here: &str) -> Leaf {
+    open_to(visit, &mut page.ways);
+    for section in &mut page.sections {
+        open_to(visit, &mut section.ways);
+        for line in &mut section.lines {
+            open_to(visit, &mut line.ways);
+        }
+    }
+    office::page(&page, here)
+}
+
+/// Leaves of some links those that the visitor's role may open.
+fn open_to(visit: &Visit, ways: &mut Vec<Way>) {
+    ways.retain(|way| may_open(visit.role(), &way.path));
 }

@@ -3,10 +3,10 @@
 use super::names::Names;
 use super::{App, Seen, Visit, named, trials};
 use crate::accounts::{AsOf, AskError, GravityTold};
-use crate::domain::{Certificate, Event, Piece, PieceId, PieceReading, Serial, Series, Session};
+use crate::domain::{Certificate, Event, Piece, PieceId, Serial, Series};
 use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
-use crate::http::{failed, prints};
+use crate::http::{beside, failed, prints};
 use crate::metal::Mass;
 use crate::pages::workshop::{
     self as page, IssueSeen, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen,
@@ -146,17 +146,11 @@ fn readings(names: &Names<'_>, row: &Piece) -> Result<Vec<ReadingSeen>, Problem>
             stage: page::stage(reading.stage).to_owned(),
             mass: reading.mass.text().to_owned(),
             scale: names.scale_of(reading.session)?,
-            suspect: is_suspect(names.app, reading)?,
+            suspect: beside::is_suspect(names.app, reading.session, reading.index)?,
             index: reading.index,
         })
     });
     each.collect()
-}
-
-/// Whether a reading was taken after the last check that held, in a session in which one failed.
-fn is_suspect(app: &App, reading: &PieceReading) -> Result<bool, Problem> {
-    let session: Option<Session> = app.views.row(reading.session.0).map_err(failed)?;
-    Ok(session.is_some_and(|session| session.failed_at.is_some() && reading.index > session.last_good))
 }
 
 /// What is reckoned of a piece: the metal in it, and its densities.

@@ -3,7 +3,7 @@
 //! A wrong token is slowed for its address as in the API. The session before ends, whoever signs in, and a fresh id is drawn.
 //! What somebody typed into a form when they were signed out already is kept on the page and stands in the form again.
 
-use super::{HOME, Sender, Sheet, Visit, fields, form, page as whole_page, see, visit};
+use super::{HOME, Sender, Sheet, Visit, fields, form, page as whole_page, see, visit, with_headers};
 use crate::http::App;
 use crate::http::asked::Asked;
 use crate::http::problem::Problem;
@@ -20,14 +20,13 @@ use actix_web::{HttpRequest, HttpResponse};
 /// How long an address may be to which somebody is sent back.
 const NEXT_MAX: usize = 2_000;
 const WRONG: &str = "This token is not known here, or it has ended. Nothing was changed.";
+const SLOWED: &str =
+    "Too many wrong tokens came from here. Wait a minute, and try again. Nothing was changed.";
 
 /// The address of the page to sign in, which leads back to what was asked for.
 #[must_use]
 pub fn address(request: &HttpRequest) -> String {
-    let asked = match request.query_string() {
-        "" => request.path().to_owned(),
-        query => format!("{}?{query}", request.path()),
-    };
+    let asked = Asked::of(request, None).address();
     format!("/sign-in?next={}", escaped(&asked))
 }
 
@@ -92,14 +91,19 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
     let kept = kept(&typed);
     let now = (app.clock)();
     let Some(holder) = app.access.holder(token.trim(), now) else {
-        app.limits.wrong_token(proxies::caller(request, app))?;
+        let slowed = app.limits.wrong_token(proxies::caller(request, app)).err();
         let said = SignIn {
             next: next.as_deref(),
-            fault: Some(WRONG),
+            fault: Some(slowed.as_ref().map_or(WRONG, |_| SLOWED)),
             kept: kept.as_ref(),
             who: None,
         };
-        return page(request, app, &said, StatusCode::UNAUTHORIZED);
+        let status = slowed
+            .as_ref()
+            .map_or(StatusCode::UNAUTHORIZED, |problem| problem.status);
+        let mut reply = page(request, app, &said, status)?;
+        with_headers(&mut reply, slowed.iter());
+        return Ok(reply);
     };
     if let Some(before) = sessions::id_of(request, app) {
         app.sessions.end(&before);
@@ -132,7 +136,8 @@ async fn again(
     signed_in: SignedIn,
     kept: Typed,
 ) -> Result<HttpResponse, Problem> {
-    let found = routes::at("GET", next);
+    let (path, query) = next.split_once('?').unwrap_or((next, ""));
+    let found = routes::at("GET", path);
     let (Some((route, members)), role) = (found, signed_in.caller.role) else {
         return Ok(see(HOME));
     };
@@ -143,8 +148,8 @@ async fn again(
         return Ok(see(next));
     }
     let asked = Asked {
-        path: next.to_owned(),
-        query: String::new(),
+        path: path.to_owned(),
+        query: query.to_owned(),
         members,
         caller: Some(signed_in.caller),
     };

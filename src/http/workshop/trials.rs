@@ -12,6 +12,7 @@ use crate::domain::{
     PhotographSide, PhotographStage, Piece, PieceState, Refused, Residue, Series, SeriesKind, SeriesState,
     Session, SessionState,
 };
+use crate::http::access::Role;
 use crate::http::problem::Problem;
 use crate::http::routes::{Recording, recordings as of};
 use crate::http::{commands, failed};
@@ -38,6 +39,8 @@ struct Deed {
     command: &'static str,
     /// The commands that are tried; one that is taken is enough.
     tries: Vec<Command>,
+    /// The page where each of them is given, where that depends on which is taken; else it is the form of the command.
+    pages: Option<Vec<Option<String>>>,
     /// What it needs first, where there is nothing to try it with.
     needs: &'static str,
 }
@@ -54,8 +57,25 @@ fn deed(
         words,
         command: recording.name,
         tries: bodies.iter().map(read).collect::<Result<_, Problem>>()?,
+        pages: None,
         needs,
     })
+}
+
+impl Deed {
+    /// Each try is given on a page of its own, or on none.
+    fn on(mut self, pages: Vec<Option<String>>) -> Self {
+        self.pages = Some(pages);
+        self
+    }
+
+    /// Where somebody of this role does it, by the try that is taken.
+    fn link(&self, role: Role, piece: &Piece, taken: Option<usize>) -> Option<String> {
+        match &self.pages {
+            None => named::form_of(role, self.command, piece),
+            Some(pages) => pages.get(taken?)?.clone(),
+        }
+    }
 }
 
 /// What may be done with a piece, and what not.
@@ -72,11 +92,11 @@ pub fn of_piece(app: &App, visit: &Visit, piece: &Piece) -> Result<Vec<Next>, Pr
     let mut outcomes = decided(app, visit, commands)?.into_iter();
     let next = deeds.iter().map(|deed| {
         let each: Vec<Result<(), Refused>> = outcomes.by_ref().take(deed.tries.len()).collect();
-        let why = (!each.iter().any(Result::is_ok)).then(|| why(app, deed, &each));
+        let taken = each.iter().position(Result::is_ok);
         Next {
             words: deed.words,
-            link: named::form_of(visit.role(), deed.command, piece),
-            why,
+            link: deed.link(visit.role(), piece, taken),
+            why: taken.is_none().then(|| why(app, deed, &each)),
         }
     });
     Ok(next.collect())
@@ -131,11 +151,14 @@ fn at_the_bench(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
         _ => &["final", "finished", "from_mould"],
     };
     let (mut weighings, mut finishings) = (Vec::new(), Vec::new());
+    let (mut weighed, mut finished) = (Vec::new(), Vec::new());
     for session in open_sessions(app)?.iter().map(|session| session.session) {
         let weighing = |stage| json!({"session": session, "stage": stage, "items": items});
         weighings.extend(stages.iter().map(weighing));
+        weighed.extend(stages.iter().map(|stage| weighed_at(piece, stage)));
         let finishing = |jar: &Jar| json!({"session": session, "jar": jar.jar, "items": items});
         finishings.extend(jars.iter().map(finishing));
+        finished.extend(jars.iter().map(|jar| finished_at(piece, jar)));
     }
     let strike = |die: &Die| json!({"die": die.die, "items": [{"piece": id, "outcome": "good"}]});
     let strikes = dies.iter().map(strike).collect();
@@ -146,13 +169,14 @@ fn at_the_bench(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
     let fault = json!({"piece": id, "fault": "other"});
     let no_jar = "no session is open, or there is no jar of lemel";
     Ok(vec![
-        deed("Weigh it", &of::WEIGH_PIECES, weighings, SESSION)?,
+        deed("Weigh it", &of::WEIGH_PIECES, weighings, SESSION)?.on(weighed),
         deed(
             "File or polish it, and weigh it",
             &of::FINISH_PIECES,
             finishings,
             no_jar,
-        )?,
+        )?
+        .on(finished),
         deed("Strike it", &of::STRIKE_PIECES, strikes, "no die is in use")?,
         photograph(piece),
         deed("Say that it is faulty", &of::FAULT_PIECE, vec![fault], "")?,
@@ -164,6 +188,25 @@ fn at_the_bench(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
             "",
         )?,
     ])
+}
+
+/// Where a piece is weighed at a stage: from the mould by itself, finally on the tray of its series.
+fn weighed_at(piece: &Piece, stage: &str) -> Option<String> {
+    let on_a_tray = !matches!(piece.state, PieceState::Certified | PieceState::Reserved);
+    match stage {
+        "from_mould" => Some(format!(
+            "/bench/melts/{}/weighing?piece={}",
+            piece.melt, piece.piece
+        )),
+        "final" if on_a_tray => Some(format!("/bench/tray?series={}", piece.series)),
+        _ => None,
+    }
+}
+
+/// Where a piece is weighed once it is filed: on the tray of its melt, beside the jar.
+fn finished_at(piece: &Piece, jar: &Jar) -> Option<String> {
+    let on_a_tray = piece.state == PieceState::Graded;
+    on_a_tray.then(|| format!("/bench/tray?melt={}&jar={}", piece.melt, jar.jar))
 }
 
 /// A photograph has no body as JSON: its pixels are sent.
@@ -183,6 +226,7 @@ fn photograph(piece: &Piece) -> Deed {
         words: "Photograph it",
         command: "PhotographPiece",
         tries: PhotographStage::ALL.iter().map(command).collect(),
+        pages: None,
         needs: "",
     }
 }

@@ -3,7 +3,7 @@
 use super::{App, Sheet};
 use crate::http::access::Role;
 use crate::http::asked::Asked;
-use crate::http::routes::{Deed, ROUTES, Who};
+use crate::http::routes::{self, Deed, ROUTES, Who};
 use crate::http::sessions::SignedIn;
 use crate::pages::workshop::{Frame, Leaf, Link};
 use actix_web::HttpRequest;
@@ -108,6 +108,13 @@ impl Visit {
         let nameless = || "Somebody without a name".to_owned();
         self.signed_in.name.clone().unwrap_or_else(nameless)
     }
+}
+
+/// Whether a role may open the page or the form at an address.
+#[must_use]
+pub fn may_open(role: Role, address: &str) -> bool {
+    let found = routes::at("GET", address);
+    found.is_some_and(|(route, _)| matches!(route.who, Who::Roles(roles) if roles.contains(&role)))
 }
 
 /// Whether a role may read the page at a path that has no gaps.

@@ -15,7 +15,7 @@ mod pour;
 mod strike;
 mod tray;
 
-pub use after::{Balance, SessionOver, melt, session};
+pub use after::{Balance, Doubtful, SessionOver, melt, session};
 pub use board::{Board, MeltSeen, ScaleSeen, Work, board};
 pub use charge::{Source, large, prediction};
 pub use doubts::question;

@@ -3,7 +3,7 @@
 
 import { begin, make } from './bench.mjs';
 import { fresh } from './keep.mjs';
-import { refusal } from './words.mjs';
+import { refusal, unkept } from './words.mjs';
 
 const POURS_MAX = 40;
 
@@ -54,10 +54,14 @@ class Pours {
     if (chosen.length === 0) return;
     const pours = chosen.map(({ series, shape }) => ({ series, shape }));
     const melt = this.set.pours;
-    await this.queue.add({
-      key: this.#key, path: `/v1/melts/${melt}/pours`, body: { pours }, sees: { [melt]: Number(this.set.version) }, match: melt,
-      tray: this.tray, thing: melt, text: `${pours.length} pours`, first: this.number(0), words: chosen.map(({ words }) => words),
-    });
+    try {
+      await this.queue.add({
+        key: this.#key, path: `/v1/melts/${melt}/pours`, body: { pours }, sees: { [melt]: Number(this.set.version) }, match: melt,
+        tray: this.tray, thing: melt, text: `${pours.length} pours`, first: this.number(0), words: chosen.map(({ words }) => words),
+      });
+    } catch (error) {
+      this.says.textContent = unkept('the pours', error);
+    }
   }
 
   async merge() {
@@ -83,7 +87,7 @@ class Pours {
   async refused(entry) {
     const stale = entry.answer.status === 412;
     this.says.textContent = stale
-      ? 'Somebody else poured or weighed of this melt meanwhile: load the page anew, and tap what is not there yet.'
+      ? 'This melt was closed or corrected meanwhile, so nothing of this was written: load the page anew.'
       : refusal(entry);
     this.#key = fresh();
     await this.queue.drop(entry.key);

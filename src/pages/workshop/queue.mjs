@@ -31,6 +31,7 @@ const LATER = [408, 425, 429, 500, 502, 503, 504];
 export class Queue extends EventTarget {
   #tab = fresh();
   #pending = false;
+  #missed = false;
   #again = null;
   #wait = AGAIN_FIRST;
   #channel = 'BroadcastChannel' in globalThis ? new BroadcastChannel(NAME) : null;
@@ -72,13 +73,19 @@ export class Queue extends EventTarget {
 
   /** Sends what waits, if nothing is sending. */
   run() {
-    if (this.#pending) return;
+    if (this.#pending) {
+      this.#missed = true;
+      return;
+    }
     this.#pending = true;
+    this.#missed = false;
     clearTimeout(this.#again);
     this.#alone(() => this.#drain())
       .catch(() => this.#later())
       .finally(() => {
         this.#pending = false;
+        // What was entered after the last look at what waits is not left for the next time.
+        if (this.#missed && this.line === 'up') this.run();
       });
   }
 
@@ -90,6 +97,7 @@ export class Queue extends EventTarget {
 
   async #drain() {
     for (;;) {
+      this.#missed = false;
       const all = await this.keep.all();
       const entry = all.find((one) => one.state === 'waiting' && one.by === this.who.operator);
       if (!entry) break;

@@ -1,10 +1,12 @@
 // Striking: tap a piece, then how it came out. Each strike is an entry of its own, through the queue.
 
 import { begin, make } from './bench.mjs';
-import { refusal } from './words.mjs';
+import { refusal, unkept } from './words.mjs';
 
 /** How soon after a strike a tap is no tap, milliseconds. */
 const BOUNCE = 700;
+/** How many pieces are shown at once. */
+const SHOWN = 18;
 
 class Strikes {
   struck = 0;
@@ -57,16 +59,25 @@ class Strikes {
     Object.assign(piece, { state: 'waiting', outcome });
     this.chosen = this.pieces.find((one) => one.state === 'open');
     if (refused) await this.queue.drop(refused.key);
-    await this.queue.add({
-      path: '/v1/strikes', items: true, body: { die: this.set.die, items: [{ piece: piece.id, outcome }] },
-      sees: { [piece.id]: piece.version }, tray: this.tray, thing: piece.id, outcome, text: this.words.get(outcome),
-    });
+    try {
+      await this.queue.add({
+        path: '/v1/strikes', items: true, body: { die: this.set.die, items: [{ piece: piece.id, outcome }] },
+        sees: { [piece.id]: piece.version }, tray: this.tray, thing: piece.id, outcome, text: this.words.get(outcome),
+      });
+    } catch (error) {
+      this.chosen = piece;
+      await this.merge();
+      this.says.textContent = unkept(`the strike of ${piece.name}`, error);
+    }
   }
 
   show() {
     const { chosen } = this;
     this.head.replaceChildren(...(chosen ? [make('b', {}, chosen.name), ' is under the die'] : ['Every piece here was struck.']));
-    this.list.replaceChildren(...this.pieces.slice(0, 18).map((piece) => {
+    const at = this.pieces.indexOf(chosen);
+    const middle = (at < 0 ? this.pieces.length : at) - SHOWN / 2;
+    const from = Math.max(0, Math.min(middle, this.pieces.length - SHOWN));
+    this.list.replaceChildren(...this.pieces.slice(from, from + SHOWN).map((piece) => {
       const says = { open: '', waiting: '…', refused: '!', recorded: piece.outcome === 'good' ? '✓' : '✗' }[piece.state];
       const told = piece.outcome ? ` ${this.words.get(piece.outcome)}${piece.state === 'waiting' ? ', not yet in the book' : ''}` : ' waits';
       const button = make('button', { type: 'button', 'data-state': piece.state, 'aria-current': piece === chosen && 'true' },

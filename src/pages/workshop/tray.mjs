@@ -6,7 +6,7 @@
 
 import { begin, make } from './bench.mjs';
 import { UNTAKEN, digits, doubt, grams, question, units } from './grams.mjs';
-import { SIGNS, reason, refusal } from './words.mjs';
+import { SIGNS, reason, refusal, unkept } from './words.mjs';
 
 /** How many pieces are shown at once; on a phone one row of them. */
 const shown = () => (matchMedia('(max-width: 34rem)').matches ? 5 : 10);
@@ -170,7 +170,7 @@ class Tray {
       await this.queue.add({ ...entry, ...this.about(piece, text) });
     } catch (error) {
       this.choose(piece.id);
-      this.ask(`This device could not keep ${text} g (${error.name}): write it down, and make room on the device.`, 'wrong');
+      this.ask(unkept(`${text} g`, error), 'wrong');
     }
     return undefined;
   }
@@ -238,7 +238,7 @@ class Tray {
     const { piece } = this;
     const at = this.pieces.indexOf(piece);
     this.head.replaceChildren(...(piece ? [make('b', {}, piece.pour), ` ${piece.shape}`, make('small', {}, ` ${at + 1} of ${this.pieces.length}`)] : [this.summary()]));
-    this.hint.textContent = joined(piece ? hint(piece, this.#again) : (this.element.dataset.done ?? ''));
+    this.hint.textContent = joined(piece ? hint(piece, this.#again, this.set.corrects) : (this.element.dataset.done ?? ''));
     this.form.hidden = !piece;
     this.showChoices(piece);
     this.showLast();
@@ -337,10 +337,13 @@ function says(piece) {
   return piece.graded ? `${piece.mass} g, ${reason(piece.graded)}` : `${piece.mass} g`;
 }
 
-function hint(piece, again) {
+function hint(piece, again, corrects) {
   if (piece.refused) return 'Type it anew, or say that you have seen it.';
   if (piece.waiting) return `${piece.waiting.text} is not yet in the book: what you type takes its place.`;
-  if (piece.mass !== null && !again) return `The book has ${piece.mass} g. What you type corrects that slip; both stay to be read.`;
+  if (piece.mass !== null && !again) {
+    if (corrects !== 'yes') return `The book has ${piece.mass} g. A slip is corrected by the office: tell them.`;
+    return `The book has ${piece.mass} g. What you type corrects that slip; both stay to be read.`;
+  }
   const { likely } = piece;
   const ground = { mould: `by ${likely?.count} readings from the mould`, limits: 'by the limits', last: 'by its last reading' };
   return likely ? `About ${nearText(likely)} g, ${ground[likely.by]}` : 'Nothing is known yet of what it should weigh';

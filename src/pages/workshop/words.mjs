@@ -33,3 +33,6 @@ export function refusal(entry, now) {
   };
   return `${words[code] ?? `Not taken: ${detail}.`} (${entry.text})`;
 }
+
+/** What is said of something that the device had no room for. */
+export const unkept = (what, error) => `This device could not keep ${what} (${error.name}): write it down, and make room on the device.`;

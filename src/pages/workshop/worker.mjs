@@ -1,15 +1,17 @@
 // The service worker of the bench: keeps the page of a step and what it loads, so that a reload without a line shows the tray.
 //
-// It answers from the network as long as there is one. Kept are pages below /bench/, their modules, the stylesheet and the mark;
-// never anything of /v1, never a cookie (a worker cannot see them), never a page that was sent on to the sign-in. Signing out
-// takes all of it away (leave.mjs). What was typed is not here but in the queue (keep.mjs).
+// It answers from the network as long as there is one. Kept are the steps that send through the queue, their modules, the
+// stylesheet and the mark; never a page whose form has a key, which is good for one sending; never anything of /v1, never a
+// cookie (a worker cannot see them), never a page that was sent on to the sign-in. Signing out takes all of it away (leave.mjs).
+// What was typed is not here but in the queue (keep.mjs).
 
 const KEPT = 'pourbook-bench';
 const COUNT_MAX = 40;
 const PATIENCE = 6_000;
 
-const isKept = (url) =>
-  url.origin === self.location.origin && (url.pathname.startsWith('/bench/') || url.pathname.startsWith('/assets/'));
+const STEPS = /^\/(assets\/.+|bench\/(modules\/.+|tray|strike|melts\/[^/]+\/pours|pieces\/[^/]+\/photograph))$/;
+
+const isKept = (url) => url.origin === self.location.origin && STEPS.test(url.pathname);
 
 self.addEventListener('install', () => self.skipWaiting());
 self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim()));

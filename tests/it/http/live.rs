@@ -237,6 +237,17 @@ async fn a_stream_is_for_auditors_and_begins_where_there_is_a_position() {
         head.header("vary"),
         Some("authorization, cookie, pourbook-form, accept")
     );
+    // A stream ends with its token, so it wants one: a session that opens the pages opens none.
+    let browser = super::workshop::Browser::of(&app, Role::Auditor).await;
+    let by_session = || {
+        TestRequest::get()
+            .uri("/v1/events")
+            .insert_header(("cookie", browser.cookie.clone()))
+            .insert_header(("pourbook-form", browser.form_token.clone()))
+    };
+    app.send(by_session()).await.expect(200);
+    let streamed = by_session().insert_header(("accept", "text/event-stream"));
+    app.send(streamed).await.refused(401, "unauthorized", "");
     // Who takes JSON as well is sent a page.
     let both = TestRequest::get()
         .uri("/v1/events?limit=1")

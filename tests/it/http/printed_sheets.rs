@@ -1,8 +1,9 @@
 //! Labels of a series and the packing list of a consignment, over HTTP: who gets them, and what stands on them.
 
 use super::edition::Edition;
-use super::{Served, TestApp, Workshop};
+use super::{Served, TestApp, Workshop, bearer};
 use crate::print::{labels_of, pages_of, text_of};
+use actix_web::test::TestRequest;
 use pourbook::http::Role;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -23,6 +24,13 @@ async fn labels_are_for_pieces_with_a_serial_that_are_in_the_workshop() {
     let first = app.get_as(Role::Office, &path).await.expect(200);
     assert_eq!(first.header("content-type"), Some("application/pdf"));
     assert_eq!(first.header("link"), None);
+    for (accept, status) in [("application/pdf", 200), ("application/json", 406)] {
+        let asked = TestRequest::get()
+            .uri(&path)
+            .insert_header(bearer(app.token(Role::Office)))
+            .insert_header(("accept", accept));
+        app.send(asked).await.expect(status);
+    }
     assert!(first.body == app.get_as(Role::Office, &path).await.expect(200).body);
     assert_eq!(app.app.views.position(), size, "a label was recorded");
     if let Some(text) = text_of(&first.body) {

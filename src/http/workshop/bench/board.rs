@@ -1,21 +1,22 @@
 //! What there is to do at the bench now.
 
-use super::trays::for_certificates;
 use super::{App, Seen, Visit, of_now, scale_words};
 use crate::domain::{
-    Book, DieState, Grade, JarId, MeltId, MeltState, PieceState as S, Residue, Scale, Series, SeriesState,
-    Session,
+    Book, DieState, Grade, JarId, MeltId, MeltState, PieceState as S, Residue, Scale, Session,
 };
 use crate::http::problem::Problem;
+use crate::http::workshop::office::{by_series, waits_for_final};
 use crate::metal::{Fineness, Metal};
 use crate::pages::workshop::bench::{self, Board, MeltSeen, ScaleSeen, Work};
+use crate::pages::workshop::office::counted;
 
 /// What the book says of the bench.
 struct Found {
     scales: Vec<(Scale, Option<Session>)>,
     melts: Vec<MeltSeen>,
     filings: Vec<(MeltId, u32, usize, usize, Option<JarId>)>,
-    finals: Vec<(Series, usize)>,
+    /// Of each series its id, its code, and how many wait.
+    finals: Vec<(String, String, usize)>,
     dies: usize,
 }
 
@@ -50,16 +51,19 @@ fn work(found: &Found) -> Vec<Work> {
         .map(|(melt, number, count, over, jar)| match jar {
             Some(jar) => Work {
                 path: format!("/bench/tray?melt={melt}&jar={jar}"),
-                words: format!("File and polish melt {number}: {count} pieces, {over} over their limit"),
+                words: format!(
+                    "File and polish melt {number}: {}, {over} over their limit",
+                    counted(*count, "piece")
+                ),
             },
             None => Work {
                 path: "/bench/jars/new".to_owned(),
                 words: format!("File and polish melt {number}: open a jar for its lemel first"),
             },
         });
-    let finals = found.finals.iter().map(|(series, count)| Work {
-        path: format!("/bench/tray?series={}", series.series),
-        words: format!("Final weighing of {}: {count} pieces", series.code),
+    let finals = found.finals.iter().map(|(id, code, count)| Work {
+        path: format!("/bench/tray?series={id}"),
+        words: format!("Final weighing of {code}: {}", counted(*count, "piece")),
     });
     let strikes = (found.dies > 0).then(|| Work {
         path: "/bench/strike".to_owned(),
@@ -89,19 +93,11 @@ fn find(book: &Book) -> Found {
         })
         .collect();
     melts.sort_by_key(|melt| melt.number);
-    let in_work = book
-        .all_series()
-        .filter(|series| series.state == SeriesState::Open);
-    let mut finals: Vec<(Series, usize)> = in_work
-        .map(|series| (series.clone(), for_certificates(book, series).len()))
-        .filter(|(_, count)| *count > 0)
-        .collect();
-    finals.sort_by_key(|(series, _)| series.since);
     Found {
         scales,
         melts,
         filings: filings(book),
-        finals,
+        finals: by_series(book, |piece| waits_for_final(book, piece)),
         dies: book.dies().filter(|die| die.state == DieState::InUse).count(),
     }
 }

@@ -1,8 +1,9 @@
 //! Charging and pouring.
 
-use super::{App, Seen, Visit, of_now, seat};
+use super::{App, Seen, Visit, label, of_now, offered, seat};
 use crate::domain::{
-    Book, Jar, Lot, Melt, MeltId, MeltState, Piece, PieceState as S, Residue, Series, SeriesKind, SeriesState,
+    Book, Jar, JarId, Lot, Melt, MeltId, MeltState, OwnerId, Piece, PieceState as S, Residue, Series,
+    SeriesKind, SeriesState,
 };
 use crate::http::failed;
 use crate::http::problem::Problem;
@@ -107,25 +108,43 @@ pub type Offered = (BTreeMap<&'static str, Vec<Row>>, Vec<Source>);
 /// What a charge may be made of: lines of the form by table, and what each is, for the prediction.
 ///
 /// # Errors
-/// When the views cannot be read.
-pub fn charge_sources(app: &App) -> Result<Offered, Problem> {
+/// When the log or the vault cannot be read.
+pub fn charge_sources(app: &App, visit: &Visit) -> Result<Offered, Problem> {
     let found = of_now(app, |reckoning| sources(reckoning.book()))?;
     let mut rows: BTreeMap<&'static str, Vec<Row>> = BTreeMap::new();
     let mut told = Vec::new();
-    for (source, words, more) in found {
+    for named in found {
+        let mut more = named.more;
+        if let Some(jar) = named.jar
+            && let Some(name) = label(app, visit, jar.0)?
+        {
+            more = format!("{name}, {more}");
+        }
+        for owner in named.owners {
+            more = format!("{more}, metal of {}", offered::customer(app, visit, owner)?);
+        }
         let row = Row {
-            id: source.id.clone(),
-            words,
+            id: named.source.id.clone(),
+            words: named.words,
             more,
             version: 0,
         };
-        rows.entry(source.table).or_default().push(row);
-        told.push(source);
+        rows.entry(named.source.table).or_default().push(row);
+        told.push(named.source);
     }
     Ok((rows, told))
 }
 
-type Named = (Source, String, String);
+/// A source with what people call it.
+struct Named {
+    source: Source,
+    words: String,
+    more: String,
+    /// The jar, whose name is private.
+    jar: Option<JarId>,
+    /// The customers whose metal is in it.
+    owners: BTreeSet<OwnerId>,
+}
 
 fn sources(book: &Book) -> Vec<Named> {
     let mut found = lots(book);
@@ -140,9 +159,13 @@ fn lots(book: &Book) -> Vec<Named> {
     lots.sort_by_key(|lot| lot.number);
     let named = |lot: &Lot| {
         let fine = lot.metal.is_precious().then(|| lot.fineness.to_string());
-        let words = format!("Lot {}, {} {}", lot.number, lot.metal, lot.fineness);
-        let source = of_table("lots", lot.lot.0, lot.metal.to_string(), fine, None);
-        (source, words, format!("{} g left", lot.left))
+        Named {
+            source: of_table("lots", lot.lot.0, lot.metal.to_string(), fine, None),
+            words: format!("Lot {}, {} {}", lot.number, lot.metal, lot.fineness),
+            more: format!("{} g left", lot.left),
+            jar: None,
+            owners: lot.owner.into_iter().collect(),
+        }
     };
     lots.into_iter().map(named).collect()
 }
@@ -152,15 +175,19 @@ fn heels(book: &Book) -> Vec<Named> {
     melts.sort_by_key(|melt| melt.number);
     let named = |melt: &Melt| {
         let heel = melt.heel.filter(|heel| !heel.is_zero())?;
-        let words = format!(
-            "Heel of melt {}, {} {}",
-            melt.number,
-            melt.metal,
-            melt.reckoned_fineness()
-        );
         let fine = Some(melt.reckoned_fineness().to_string());
-        let source = of_table("heels", melt.melt.0, melt.metal.to_string(), fine, Some(heel));
-        Some((source, words, format!("{heel} g")))
+        Some(Named {
+            source: of_table("heels", melt.melt.0, melt.metal.to_string(), fine, Some(heel)),
+            words: format!(
+                "Heel of melt {}, {} {}",
+                melt.number,
+                melt.metal,
+                melt.reckoned_fineness()
+            ),
+            more: format!("{heel} g"),
+            jar: None,
+            owners: melt.owners.iter().copied().flatten().collect(),
+        })
     };
     melts.into_iter().filter_map(named).collect()
 }
@@ -172,22 +199,20 @@ fn jars(book: &Book) -> Vec<Named> {
         .collect();
     jars.sort_by_key(|jar| jar.since);
     let named = |jar: &Jar| {
-        let melts = jar.holds.iter().filter_map(|share| book.melt(share.melt));
-        let lowest: Option<Fineness> = melts.map(Melt::reckoned_fineness).min();
+        let melts = || jar.holds.iter().filter_map(|share| book.melt(share.melt));
+        let lowest: Option<Fineness> = melts().map(Melt::reckoned_fineness).min();
         let fine = lowest.map_or(jar.fineness, |lowest| lowest.min(jar.fineness));
-        let words = format!("Jar of {}, {} {fine}", jar.residue, jar.metal);
-        let source = of_table(
-            "jars",
-            jar.jar.0,
-            jar.metal.to_string(),
-            Some(fine.to_string()),
-            None,
-        );
-        (
-            source,
-            words,
-            format!("{} g by the book: weigh it empty", jar.mass),
-        )
+        let told = Some(fine.to_string());
+        Named {
+            source: of_table("jars", jar.jar.0, jar.metal.to_string(), told, None),
+            words: format!("Jar of {}, {} {fine}", jar.residue, jar.metal),
+            more: format!("{} g by the book: weigh it empty", jar.mass),
+            jar: Some(jar.jar),
+            owners: melts()
+                .flat_map(|melt| melt.owners.iter().copied())
+                .flatten()
+                .collect(),
+        }
     };
     jars.into_iter().map(named).collect()
 }
@@ -201,15 +226,19 @@ fn condemned(book: &Book) -> Vec<Named> {
     let named = |piece: &Piece| {
         let melt = book.melt(piece.melt)?;
         let mass = piece.mass()?;
-        let words = format!(
-            "Condemned {}, {} {}",
-            piece.pour,
-            melt.metal,
-            melt.reckoned_fineness()
-        );
         let fine = Some(melt.reckoned_fineness().to_string());
-        let source = of_table("pieces", piece.piece.0, melt.metal.to_string(), fine, Some(mass));
-        Some((source, words, format!("{mass} g")))
+        Some(Named {
+            source: of_table("pieces", piece.piece.0, melt.metal.to_string(), fine, Some(mass)),
+            words: format!(
+                "Condemned {}, {} {}",
+                piece.pour,
+                melt.metal,
+                melt.reckoned_fineness()
+            ),
+            more: format!("{mass} g"),
+            jar: None,
+            owners: melt.owners.iter().copied().flatten().collect(),
+        })
     };
     pieces.into_iter().filter_map(named).collect()
 }

@@ -1,12 +1,13 @@
 //! What one sees after a check of a scale, and of a melt once it is charged or weighed out.
 
 use super::{App, Seen, Visit, of_now, scale_words};
-use crate::accounts::Remedy;
+use crate::accounts::{Remedy, SuspectReading};
 use crate::domain::{Melt, MeltId, MeltState, SessionId, SessionState, Stage};
 use crate::http::problem::Problem;
 use crate::http::readings;
 use crate::metal::Mass;
-use crate::pages::workshop::bench::{self, Balance, SessionOver};
+use crate::pages::workshop::bench::{self, Balance, Doubtful, SessionOver};
+use crate::pages::workshop::stands;
 
 /// `GET /bench/sessions/{session}`.
 ///
@@ -25,10 +26,6 @@ pub fn session(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (Some(row), Some(scale), Some(suspicion)) = found else {
         return Err(Problem::not_found(format!("there is no session {id}")));
     };
-    let again = suspicion
-        .readings
-        .iter()
-        .filter(|reading| reading.remedy == Remedy::WeighAgain);
     let page = SessionOver {
         scale: scale_words(app, visit, &scale)?,
         readings: row.readings,
@@ -37,9 +34,7 @@ pub fn session(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .check
             .as_ref()
             .map(|check| (check.nominal.to_string(), check.reading.to_string())),
-        again: again
-            .map(|reading| (reading.name.clone(), reading.mass.to_string()))
-            .collect(),
+        suspect: suspicion.readings.iter().map(doubtful).collect(),
         decisions: suspicion
             .decisions
             .iter()
@@ -50,6 +45,22 @@ pub fn session(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .collect(),
     };
     Ok(bench::session(&page).into())
+}
+
+/// A reading in doubt, and what is to be done about it.
+fn doubtful(reading: &SuspectReading) -> Doubtful {
+    let (again, remedy) = match &reading.remedy {
+        Remedy::WeighAgain => (true, "weigh again".to_owned()),
+        Remedy::WeighedAgain { again } => (false, format!("weighed again in entry {again}")),
+        Remedy::Gone { state: Some(state) } => (false, format!("not as it was weighed: {}", stands(*state))),
+        Remedy::Gone { state: None } => (false, "not as it was weighed any more".to_owned()),
+    };
+    Doubtful {
+        what: reading.name.clone(),
+        mass: reading.mass.to_string(),
+        again,
+        remedy,
+    }
 }
 
 /// `GET /bench/melts/{melt}`.

@@ -3,9 +3,9 @@
 use super::expected::of_melt;
 use super::melts::cavities;
 use super::strikes::waiting;
-use super::{App, Visit, label, of_now, open_sessions, scale_words};
+use super::{App, Visit, label, of_now, open_sessions, scale_words, with_versions};
+use crate::accounts::Reckoning;
 use crate::domain::{Die, DieState, Jar, MeltId, Piece, Residue, Scale};
-use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::workshop::named;
 use crate::pages::workshop::bench::graded;
@@ -98,7 +98,7 @@ pub fn prill_jars(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
 /// # Errors
 /// When the log, the views or the vault cannot be read.
 pub fn struck_next(app: &App, visit: &Visit) -> Result<(Vec<Choice>, Vec<Row>), Problem> {
-    let (dies, pieces) = of_now(app, |reckoning| {
+    let find = |reckoning: &Reckoning| {
         let book = reckoning.book();
         let in_use = book.dies().filter(|die| die.state == DieState::InUse);
         let mut dies: Vec<Die> = in_use.cloned().collect();
@@ -107,7 +107,10 @@ pub fn struck_next(app: &App, visit: &Visit) -> Result<(Vec<Choice>, Vec<Row>), 
         for piece in dies.iter().flat_map(|die| waiting(book, die)) {
             pieces.insert(named::piece(&piece), piece);
         }
-        (dies, pieces)
+        Ok((dies, pieces))
+    };
+    let ((dies, pieces), versions) = with_versions(app, find, |(_, pieces)| {
+        pieces.values().map(|piece| piece.piece).collect()
     })?;
     let die = |die: &Die| {
         Ok(Choice {
@@ -116,16 +119,13 @@ pub fn struck_next(app: &App, visit: &Visit) -> Result<(Vec<Choice>, Vec<Row>), 
         })
     };
     let dies: Result<Vec<Choice>, Problem> = dies.iter().map(die).collect();
-    let row = |(words, piece): (String, Piece)| {
-        Ok(Row {
-            id: piece.piece.to_string(),
-            words,
-            more: piece.shape.as_str().replace('_', " "),
-            version: app.views.version(piece.piece.0).map_err(failed)?,
-        })
+    let row = |(words, piece): (String, Piece)| Row {
+        id: piece.piece.to_string(),
+        words,
+        more: piece.shape.as_str().replace('_', " "),
+        version: versions.get(&piece.piece).copied().unwrap_or(0),
     };
-    let rows: Result<Vec<Row>, Problem> = pieces.into_iter().map(row).collect();
-    Ok((dies?, rows?))
+    Ok((dies?, pieces.into_iter().map(row).collect()))
 }
 
 /// What the book made of the pieces of a melt so far, for who weighs one after the other without scripts.

@@ -1,8 +1,8 @@
 //! Pieces that wait for a strike.
 
-use super::{App, Seen, Visit, label, of_now, seat};
-use crate::domain::{Book, Die, DieId, DieState, Grade, Piece, PieceState as S};
-use crate::http::failed;
+use super::{App, Seen, Visit, label, seat, with_versions};
+use crate::accounts::Reckoning;
+use crate::domain::{Book, Die, DieState, Grade, Piece, PieceState as S};
 use crate::http::problem::Problem;
 use crate::http::workshop::named;
 use crate::pages::workshop::bench::{self, DieSeen, Strikes};
@@ -15,7 +15,7 @@ use uuid::Uuid;
 pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let mut query = visit.asked.parameters()?;
     let wanted: Option<Uuid> = query.parse("die", "an id")?;
-    let (dies, pieces) = of_now(app, |reckoning| {
+    let find = |reckoning: &Reckoning| {
         let book = reckoning.book();
         let mut dies: Vec<Die> = book
             .dies()
@@ -23,9 +23,16 @@ pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .cloned()
             .collect();
         dies.sort_by_key(|die| die.since);
-        let chosen = wanted.and_then(|id| book.die(DieId(id)));
-        (dies, chosen.map(|die| waiting(book, die)).unwrap_or_default())
+        // One that is gone strikes nothing, whatever the address says.
+        let chosen = dies.iter().find(|die| wanted == Some(die.die.0));
+        let chosen = chosen.map(|die| (die.die, waiting(book, die)));
+        Ok((dies, chosen))
+    };
+    let ((dies, chosen), versions) = with_versions(app, find, |(_, chosen)| {
+        let pieces = chosen.iter().flat_map(|(_, pieces)| pieces);
+        pieces.map(|piece| piece.piece).collect()
     })?;
+    let (die, pieces) = chosen.map_or_else(|| (None, Vec::new()), |(die, pieces)| (Some(die), pieces));
     let seen = dies.iter().map(|die| {
         let name = label(app, visit, die.die.0)?;
         let name = name.unwrap_or_else(|| format!("Die of the {}", die.owner));
@@ -36,15 +43,14 @@ pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     });
     let seen: Result<Vec<DieSeen>, Problem> = seen.collect();
     let pieces = pieces.iter().map(|piece| {
-        let version = app.views.version(piece.piece.0).map_err(failed)?;
-        Ok((piece.piece, version, named::piece(piece)))
+        let version = versions.get(&piece.piece).copied().unwrap_or(0);
+        (piece.piece, version, named::piece(piece))
     });
-    let pieces: Result<Vec<_>, Problem> = pieces.collect();
     let page = Strikes {
         seat: seat(visit),
         dies: seen?,
-        die: wanted.map(DieId),
-        pieces: pieces?,
+        die,
+        pieces: pieces.collect(),
         plain: Some("/bench/strikes/new".to_owned()),
     };
     Ok(bench::strikes(&page).into())

@@ -1,12 +1,11 @@
 //! Trays: from the mould, after filing, and for the certificate.
 
 use super::expected::{Moulds, of_melt};
-use super::{App, Seen, Visit, of_now, open_sessions, rule, scale_words, seat};
+use super::{App, Seen, Visit, of_now, open_sessions, rule, scale_words, seat, with_versions};
 use crate::domain::{
     Book, Event, JarId, Marking, MeltId, MeltState, Piece, PieceId, PieceReading, PieceState as S, Residue,
     Scale, Series, SeriesId, Session, SessionId, Stage,
 };
-use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::workshop::named;
 use crate::metal::likely::Likely;
@@ -14,7 +13,6 @@ use crate::metal::{Mass, typed};
 use crate::pages::workshop::bench::{self, Read, Tray, TrayPiece};
 use crate::pages::workshop::{Leaf, Row, html};
 use serde_json::{Map, Value};
-use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What an address asks for.
@@ -49,6 +47,8 @@ impl Wanted {
 /// The pieces of a tray, with what each should weigh.
 struct Found {
     title: String,
+    /// The melt that they were poured of, while it is open.
+    open: Option<MeltId>,
     pieces: Vec<(Piece, Option<Likely>)>,
     sessions: Vec<(Session, Scale)>,
 }
@@ -60,13 +60,11 @@ struct Found {
 pub fn tray(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let wanted = Wanted::of(visit)?;
     let rule = rule()?;
-    let (found, versions) = of_now(app, |reckoning| {
-        let found = find(reckoning.book(), &wanted)?;
-        let ids = found.pieces.iter().map(|(piece, _)| piece.piece);
-        let versions = ids.map(|id| app.views.version(id.0).map(|version| (id, version)));
-        let versions: Result<BTreeMap<PieceId, u64>, _> = versions.collect();
-        Ok::<_, Problem>((found, versions.map_err(failed)?))
-    })??;
+    let (found, versions) = with_versions(
+        app,
+        |reckoning| find(reckoning.book(), &wanted),
+        |found| found.pieces.iter().map(|(piece, _)| piece.piece).collect(),
+    )?;
     let session = match wanted.session {
         Some(wanted) => found
             .sessions
@@ -100,18 +98,15 @@ pub fn tray(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         scale: scale_words(app, visit, scale)?,
         round_tare_grams: rule.round_tare_grams,
         pieces: pieces?,
-        next: next(&wanted, session.session),
-        plain: wanted
-            .melt
-            .filter(|_| stage == Stage::FromMould)
-            .map(|melt| format!("/bench/melts/{melt}/weighing")),
+        next: next(found.open, session.session),
+        plain: found.open.map(|melt| format!("/bench/melts/{melt}/weighing")),
     };
     Ok(bench::tray(&page).into())
 }
 
-fn next(wanted: &Wanted, session: SessionId) -> Vec<(String, String)> {
+fn next(open: Option<MeltId>, session: SessionId) -> Vec<(String, String)> {
     let mut next = Vec::new();
-    if let (Some(melt), Stage::FromMould) = (wanted.melt, wanted.stage()) {
+    if let Some(melt) = open {
         next.push((
             format!("/bench/melts/{melt}/closing"),
             "Close the melt".to_owned(),
@@ -148,8 +143,11 @@ fn find(book: &Book, wanted: &Wanted) -> Result<Found, Problem> {
     };
     let mut sessions = open_sessions(book);
     sessions.retain(|(_, scale)| stage != Stage::Final || scale.verified);
+    let open = wanted.melt.and_then(|id| book.melt(id));
+    let open = open.filter(|melt| melt.state == MeltState::Open);
     Ok(Found {
         title,
+        open: open.map(|melt| melt.melt),
         pieces: pieces.into_iter().map(expected).collect(),
         sessions,
     })
@@ -225,10 +223,7 @@ fn read_at(app: &App, piece: &Piece, stage: Stage) -> Result<Option<Read>, Probl
 fn choose(app: &App, visit: &Visit, found: &Found) -> Result<Seen, Problem> {
     let mut links = Vec::new();
     for (session, scale) in &found.sessions {
-        let address = format!(
-            "{}?{}&session={}",
-            visit.asked.path, visit.asked.query, session.session
-        );
+        let address = format!("{}&session={}", visit.asked.address(), session.session);
         links.push((address, scale_words(app, visit, scale)?));
     }
     let main = html! {
@@ -255,26 +250,30 @@ fn none_open(title: &str, stage: Stage) -> Leaf {
     Leaf::new(title, main)
 }
 
-/// The next piece of a melt that has no reading, for the form that weighs one piece without scripts.
+/// The piece of a melt for the form that weighs one without scripts: the one that the address names, else the next that has no
+/// reading.
 ///
 /// # Errors
-/// 404 for a melt that is not there.
+/// 400 for a query that cannot be read; 404 for a melt that is not there.
 pub fn weighed_of_melt(app: &App, visit: &Visit) -> Result<Vec<Row>, Problem> {
     let melt = MeltId(visit.asked.id("melt")?);
-    let pieces = of_now(app, |reckoning| of_melt(reckoning.book(), melt))?;
-    let next = pieces
-        .iter()
-        .find(|piece| piece.state == S::Poured)
-        .or(pieces.first());
-    let row = |piece: &Piece| {
-        Ok(Row {
-            id: piece.piece.to_string(),
-            words: piece.pour.clone(),
-            more: piece.shape.as_str().replace('_', " "),
-            version: app.views.version(piece.piece.0).map_err(failed)?,
-        })
+    let wanted: Option<Uuid> = visit.asked.parameters()?.parse("piece", "an id")?;
+    let is_next = |piece: &Piece| match wanted {
+        Some(wanted) => piece.piece.0 == wanted,
+        None => piece.state == S::Poured,
     };
-    next.into_iter().map(row).collect()
+    let (next, versions) = with_versions(
+        app,
+        |reckoning| Ok(of_melt(reckoning.book(), melt).into_iter().find(is_next)),
+        |next| next.iter().map(|piece| piece.piece).collect(),
+    )?;
+    let row = |piece: Piece| Row {
+        id: piece.piece.to_string(),
+        words: piece.pour.clone(),
+        more: piece.shape.as_str().replace('_', " "),
+        version: versions.get(&piece.piece).copied().unwrap_or(0),
+    };
+    Ok(next.into_iter().map(row).collect())
 }
 
 /// What is asked once about a reading of a form without scripts: whether it is a slip.

@@ -108,7 +108,7 @@ pub const RETURN_CONSIGNMENT: Form = Form {
         submit: "Record the return",
     },
     offer: returning,
-    ask: Some(owes_nothing),
+    ask: Some(counts_back),
     then: to_consignment,
 };
 
@@ -217,7 +217,7 @@ fn returning(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 }
 
 /// The counts of a return, said back before it is recorded.
-fn owes_nothing(app: &App, visit: &Visit, body: &Map<String, Value>) -> Result<Option<String>, Problem> {
+fn counts_back(app: &App, visit: &Visit, body: &Map<String, Value>) -> Result<Option<String>, Problem> {
     let (row, _) = consignment(app, visit)?;
     let lines = || body.get("lines").and_then(Value::as_array).into_iter().flatten();
     let outcome = |line: &'_ Value| line.get("outcome").and_then(Value::as_str).map(str::to_owned);

@@ -1,29 +1,16 @@
 //! Metal that comes in.
 
 use super::to_home;
+use super::words::{BASES, METALS};
 use crate::domain::{Owner, Session, SessionState};
+use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
-use crate::http::workshop::{App, Form, Visit};
-use crate::http::{failed, private};
+use crate::http::workshop::{App, Form, Visit, offered};
 use crate::pages::workshop::{Choice, Field, FormSheet, Offer};
-use serde_json::Value;
-use uuid::Uuid;
 
 /// How many open sessions or customers a form offers.
 const OFFERED_MAX: usize = 200;
-const METALS: &[(&str, &str)] = &[
-    ("silver", "Silver"),
-    ("gold", "Gold"),
-    ("platinum", "Platinum"),
-    ("palladium", "Palladium"),
-    ("copper", "Copper, as alloy metal"),
-];
-const BASES: &[(&str, &str)] = &[
-    ("declared", "The seller's word"),
-    ("assayed", "An assay report"),
-    ("hallmarked", "A hallmark on the metal"),
-];
 
 /// A lot of metal was received.
 pub const RECEIVE_LOT: Form = Form {
@@ -87,29 +74,14 @@ fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     })
 }
 
-/// A private text of a thing, as far as the role may see it.
-fn text_of(app: &App, visit: &Visit, id: Uuid, member: &str) -> Result<Option<String>, Problem> {
-    let shown = private::of_subject(app, id, Some(visit.role()))?;
-    Ok(shown.get(member).and_then(Value::as_str).map(str::to_owned))
-}
-
 /// The sessions that are open, by scale and when they began.
-///
-/// # Errors
-/// When the views or the vault cannot be read.
-pub fn open_sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
+fn open_sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
     let open = |row: &Session| row.state == SessionState::Open;
     let sessions = app.views.list(&open, None, OFFERED_MAX).map_err(failed)?;
-    let choice = |session: &Session| {
-        let label = text_of(app, visit, session.scale.0, "label")?;
-        let began = app.settings.workshop.zone.in_words(session.at);
-        let scale = label.unwrap_or_else(|| "Scale".to_owned());
-        Ok(Choice {
-            value: session.session.to_string(),
-            words: format!("{scale}, since {began}"),
-        })
-    };
-    sessions.rows.iter().map(choice).collect()
+    let sessions = sessions.rows.iter();
+    sessions
+        .map(|session| offered::session_choice(app, visit, session))
+        .collect()
 }
 
 /// Customers whose metal may be here.
@@ -119,12 +91,9 @@ fn owners(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
         .list(&|_: &Owner| true, None, OFFERED_MAX)
         .map_err(failed)?;
     let choice = |owner: &Owner| {
-        let id = owner.owner.to_string();
-        let name = text_of(app, visit, owner.owner.0, "name")?;
-        let short = id.get(..8).unwrap_or_default();
         Ok(Choice {
-            words: name.unwrap_or_else(|| format!("Customer {short}")),
-            value: id,
+            words: offered::customer(app, visit, owner.owner)?,
+            value: owner.owner.to_string(),
         })
     };
     owners.rows.iter().map(choice).collect()

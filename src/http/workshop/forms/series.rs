@@ -144,13 +144,13 @@ pub fn to_office(_: &App, _: &Visit, _: &Recorded) -> String {
     "/office".to_owned()
 }
 
-/// An edition in words: what is given of each shape, and what will never be.
-fn edition_words(app: &App, visit: &Visit) -> Result<String, Problem> {
+/// An edition in words: what is given of each shape, and what will never be. None once it is closed.
+fn edition_words(app: &App, visit: &Visit) -> Result<Option<String>, Problem> {
     let id = SeriesId(visit.asked.id("series")?);
     let row = offered::of_now(app, |book| book.series(id).cloned())?;
     let row = row.ok_or_else(|| Problem::not_found("there is no series with that id"))?;
     if row.state == SeriesState::Closed {
-        return Err(Problem::not_found("that series is closed already"));
+        return Ok(None);
     }
     let places = row.shapes.iter().zip(&row.numbers);
     let given = places.map(|(size, given)| {
@@ -161,20 +161,21 @@ fn edition_words(app: &App, visit: &Visit) -> Result<String, Problem> {
         )
     });
     let given: Vec<String> = given.collect();
-    Ok(format!("{} with {} given", row.code, given.join(", ")))
+    Ok(Some(format!("{} with {} given", row.code, given.join(", "))))
 }
 
 fn closing(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let words = edition_words(app, visit)?;
+    let words = words.unwrap_or_else(|| "It is closed already.".to_owned());
     Ok(Offer {
         about: Some(html! { p .about { strong { (words) } } }),
         ..Offer::default()
     })
 }
 
+/// Of an edition that is closed nothing is asked: what was sent may be what closed it, and the book knows that.
 fn sure_of_closing(app: &App, visit: &Visit, _: &Map<String, Value>) -> Result<Option<String>, Problem> {
-    let words = edition_words(app, visit)?;
-    Ok(Some(format!(
-        "{words}: closing it is for good, and numbers not given are never given. Close it?"
-    )))
+    let sure =
+        |words| format!("{words}: closing it is for good, and numbers not given are never given. Close it?");
+    Ok(edition_words(app, visit)?.map(sure))
 }

@@ -1,7 +1,7 @@
 //! What a workshop sets up: scales, dies, customers whose metal is here.
 
 use super::words::NOTE;
-use crate::domain::{DieDisposal, DieId, DieOwner};
+use crate::domain::{DieDisposal, DieId, DieOwner, OwnerId};
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
 use crate::http::workshop::offered;
@@ -141,10 +141,22 @@ pub const AGREE_MIXING: Form = Form {
         ],
         submit: "Record the agreement",
     },
-    offer: nothing,
+    offer: customer,
     ask: None,
     then: to_setup,
 };
+
+/// Whose agreement it is.
+fn customer(app: &App, visit: &Visit) -> Result<Offer, Problem> {
+    let id = OwnerId(visit.asked.id("owner")?);
+    let row = offered::of_now(app, |book| book.owner(id).cloned())?;
+    let row = row.ok_or_else(|| Problem::not_found("there is no customer with that id"))?;
+    let name = offered::customer(app, visit, row.owner)?;
+    Ok(Offer {
+        about: Some(html! { p .about { strong { (name) } } }),
+        ..Offer::default()
+    })
+}
 
 /// Nothing of the book.
 ///

@@ -1,6 +1,7 @@
 //! The steps of the bench as plain forms: sessions, charge, pours, one piece on the scale, the end of a melt, strikes, jars.
 
-use crate::domain::{Event, MeltId, StrikeOutcome};
+use super::words::{PRECIOUS, STRIKES};
+use crate::domain::{Event, MeltId};
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
 use crate::http::workshop::bench::{self, charge_sources};
@@ -18,7 +19,6 @@ const SHOWN: Field = Field::mass("reading", "The scale shows", "");
 const SESSION: Field = Field::chosen("session", "Session", "");
 /// A mass of a line.
 const DRAWN: &[Field] = &[Field::mass("mass", "Weighed", "").optional()];
-const METALS: &[(&str, &str)] = &[("silver", "Silver"), ("gold", "Gold"), ("platinum", "Platinum")];
 const RESIDUES: &[(&str, &str)] = &[
     ("lemel", "Lemel (filings)"),
     ("prills", "Prills (beads)"),
@@ -88,7 +88,7 @@ pub const CHARGE_MELT: Form = Form {
         "Charge a crucible",
         "",
         &[
-            Field::choice("metal", "Metal", "", METALS),
+            Field::choice("metal", "Metal", "", PRECIOUS),
             SESSION,
             Field::rows("lots", "From lots", "", weighed("lot")).optional(),
             Field::ticked("heels", "Heels, whole", "").optional(),
@@ -198,7 +198,7 @@ pub const STRIKE_PIECES: Form = Form {
                     id: Some("piece"),
                     versioned: true,
                     taken: Taken::Ticked,
-                    fields: &[Field::choice("outcome", "How it came out", "", OUTCOMES)],
+                    fields: &[Field::choice("outcome", "How it came out", "", STRIKES).optional()],
                 },
             ),
         ],
@@ -208,16 +208,6 @@ pub const STRIKE_PIECES: Form = Form {
     ask: None,
     then: to_bench,
 };
-const OUTCOMES: &[(&str, &str)] = &[
-    (StrikeOutcome::Good.word(), "Good"),
-    (StrikeOutcome::Double.word(), "Double image"),
-    (StrikeOutcome::OffCentre.word(), "Off centre"),
-    (StrikeOutcome::Weak.word(), "Weak"),
-    (StrikeOutcome::Slipped.word(), "Die slipped"),
-    (StrikeOutcome::WrongDie.word(), "Wrong die"),
-    (StrikeOutcome::Cracked.word(), "Cracked"),
-    (StrikeOutcome::Other.word(), "Otherwise bad"),
-];
 
 /// A jar for residues.
 pub const OPEN_JAR: Form = Form {
@@ -227,7 +217,7 @@ pub const OPEN_JAR: Form = Form {
         "One jar for each metal, fineness and kind.",
         &[
             Field::choice("residue", "What goes in", "", RESIDUES),
-            Field::choice("metal", "Metal", "", METALS),
+            Field::choice("metal", "Metal", "", PRECIOUS),
             Field::decimal(
                 "fineness",
                 "The least fineness that may go in",
@@ -293,7 +283,7 @@ fn scales(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 }
 
 fn charge(app: &App, visit: &Visit) -> Result<Offer, Problem> {
-    let (rows, sources) = charge_sources(app)?;
+    let (rows, sources) = charge_sources(app, visit)?;
     Ok(Offer {
         about: Some(prediction(&sources)),
         choices: vec![("session", bench::session_choices(app, visit)?)],

@@ -4,8 +4,8 @@ use super::{Column, Filter, Listing, Of, Seen, Visit, show};
 use crate::domain::{FinenessBasis, Grade, Jar, Lot, Melt, MeltState, Piece, PieceState, Residue};
 use crate::http::App;
 use crate::http::problem::Problem;
-use crate::http::workshop::named;
 use crate::http::workshop::names::Names;
+use crate::http::workshop::{named, offered};
 use crate::metal::Mass;
 use crate::pages::workshop::Cell;
 use crate::views::Table;
@@ -145,6 +145,11 @@ const LOTS: Listing<Lot> = Listing {
         Column::figure("Left, g", |_, row| Ok(Cell::text(row.left.to_string()))),
         Column::text("Received", |names, row| {
             Ok(Cell::text(names.app.settings.workshop.zone.in_words(row.at)))
+        }),
+        Column::text("Whose", |names, row| {
+            let customer = |owner| offered::customer(names.app, names.visit, owner);
+            let whose = row.owner.map(customer).transpose()?;
+            Ok(Cell::text(whose.unwrap_or_else(|| "the workshop's".to_owned())))
         }),
         Column::private("From whom", |names, row| {
             Ok(Cell::text(

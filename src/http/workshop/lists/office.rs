@@ -223,8 +223,8 @@ const CERTIFICATES: Listing<Certificate> = Listing {
                 "stands"
             }))
         }),
-        Column::figure("Printed", |_, row| {
-            Ok(Cell::text(format!("{} times", row.prints.len())))
+        Column::figure("Times printed", |_, row| {
+            Ok(Cell::text(row.prints.len().to_string()))
         }),
     ],
     filters: &[

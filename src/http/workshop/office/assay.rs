@@ -8,7 +8,7 @@ use crate::domain::{
     AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
 };
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 use crate::pages::workshop::{Markup, html};
 
 /// How many consignments that are back the page shows.
@@ -19,7 +19,7 @@ const BACK_MOST: usize = 20;
 /// # Errors
 /// When the log or the vault cannot be read.
 pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
-    let (ready, unmarked, consignments) = of_now(app, |book| {
+    let (ready, (unmarked, more_unmarked), consignments) = of_now(app, |book| {
         let ready = by_series(book, |piece| may_be_sent(book, piece));
         let unmarked = lines_of(book, |piece| piece.state == S::Unmarked, unmarked_ways);
         let mut consignments: Vec<Consignment> = book.consignments().cloned().collect();
@@ -35,15 +35,6 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .map(|row| line(app, visit, row))
             .collect::<Result<Vec<Line>, Problem>>()
     };
-    let to_send = ready.into_iter().map(|(id, code, count)| Line {
-        words: format!("{code}: {}", counted(count, "piece")),
-        path: None,
-        more: "ready to be sent".to_owned(),
-        ways: vec![Way::new(
-            "Send them",
-            format!("/consignments/new?series={id}&tick=all"),
-        )],
-    });
     let page = Office {
         title: "Assay office".to_owned(),
         lead: "What goes there comes back piece by piece: marked, unmarked, kept or cut, missing.".to_owned(),
@@ -56,7 +47,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             },
             Section {
                 title: "Ready to be sent".to_owned(),
-                lines: to_send.collect(),
+                lines: ready.into_iter().map(to_send).collect(),
                 grouped: true,
                 none: "Nothing waits to be sent.",
                 ways: vec![Way::new("Send pieces of your choice", "/consignments/new")],
@@ -67,6 +58,7 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 help: "Give it up, move it to an open series of a lower standard and send it again, or send it again as it is where its \
                        fineness was not the reason.",
                 lines: unmarked,
+                unshown: more_unmarked,
                 ..Section::default()
             },
             Section {
@@ -78,7 +70,20 @@ pub fn assay(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/assay").into())
+    Ok(super::page(visit, page, "/office/assay").into())
+}
+
+/// The pieces of a series that may be sent.
+fn to_send((id, code, count): (String, String, usize)) -> Line {
+    Line {
+        words: format!("{code}: {}", counted(count, "piece")),
+        path: None,
+        more: "ready to be sent".to_owned(),
+        ways: vec![Way::new(
+            "Send them",
+            format!("/consignments/new?series={id}&tick=all"),
+        )],
+    }
 }
 
 fn unmarked_ways(piece: &Piece) -> Vec<Way> {
@@ -202,7 +207,7 @@ pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "").into())
+    Ok(super::page(visit, page, "").into())
 }
 
 fn state(app: &App, row: &Consignment) -> Markup {

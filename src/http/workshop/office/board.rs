@@ -2,11 +2,13 @@
 
 use super::super::offered::said;
 use super::super::{App, Seen, Visit};
+use super::open_to;
 use crate::accounts::{AsOf, PlanAsked, Reckoning, SeriesPlan};
 use crate::domain::{
     Book, Grade, OrderState, Piece, PieceState as S, Series, SeriesKind, SeriesState, Shape,
 };
 use crate::http::failed;
+use crate::http::labels::is_labelled;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{self, Board, SeriesSeen, ShapeSeen, Step, Way};
 use std::collections::BTreeMap;
@@ -55,9 +57,17 @@ fn stands_at(piece: &Piece, (_, states, grades): &Point) -> bool {
 pub fn board(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let asked = app.accounts.ask(AsOf::Newest, all);
     let found: Vec<(Series, SeriesSeen)> = asked.map_err(failed)?;
-    let mut board = Board::default();
+    let mut board = Board {
+        ways: vec![
+            Way::new("Open a series", "/series/new"),
+            Way::new("Record an order", "/orders/new"),
+        ],
+        ..Board::default()
+    };
+    open_to(visit, &mut board.ways);
     for (row, mut seen) in found {
         seen.title = said(app, visit, row.series.0, "title")?;
+        open_to(visit, &mut seen.ways);
         match row.state {
             SeriesState::Open => board.running.push(seen),
             SeriesState::Closed => board.closed.push(seen),
@@ -97,7 +107,9 @@ fn series(book: &Book, row: &Series, pieces: &[&Piece], plan: Option<&SeriesPlan
         if row.kind_of == SeriesKind::Edition {
             ways.push(Way::new("Record an order", format!("/orders/new?series={id}")));
         }
-        ways.push(Way::new("Labels", format!("/series/{id}/labels")));
+        if pieces.iter().any(|piece| is_labelled(piece)) {
+            ways.push(Way::new("Labels", format!("/series/{id}/labels")));
+        }
         if row.kind_of == SeriesKind::Edition {
             ways.push(Way::new("Close the edition", format!("/series/{id}/closing")));
         }

@@ -7,7 +7,7 @@ use crate::http::access::Role;
 use crate::http::commands::event_json;
 use crate::http::private;
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Facts, Office, Section, Way};
+use crate::pages::workshop::office::{Facts, Office, Section, Way};
 use crate::pages::workshop::{Markup, html};
 use crate::record::Entry;
 use rust_decimal::Decimal;
@@ -28,7 +28,7 @@ pub fn entry(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         sections: Vec::<Section>::new(),
         ..Office::default()
     };
-    let mut leaf = office::page(&page, "");
+    let mut leaf = super::page(visit, page, "");
     let mut private = Vec::new();
     for place in 0..then.len() {
         private.push(private::of_event(app, index, place, &entry, Some(visit.role()))?);

@@ -5,10 +5,11 @@ use super::super::forms::numbers::{
 };
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
-use super::{by_series, lines_of, shown};
+use super::{by_series, lines_of};
 use crate::domain::{Book, Grade, Marking, Piece, PieceState as S, Stage};
+use crate::http::labels::is_labelled;
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
 /// What waits for one form: by series, each with its link.
 struct Waiting {
@@ -16,7 +17,8 @@ struct Waiting {
     finals: Vec<(String, String, usize)>,
     numbers: Vec<(String, String, usize)>,
     certificates: Vec<(String, String, usize)>,
-    prints: Vec<Line>,
+    /// Lines, and how many more there are.
+    prints: (Vec<Line>, usize),
     labels: Vec<(String, String, usize)>,
 }
 
@@ -24,9 +26,9 @@ struct Waiting {
 ///
 /// # Errors
 /// When the log cannot be read.
-pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
+pub fn numbers(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let waiting = of_now(app, find)?;
-    let (prints, unshown) = shown(waiting.prints);
+    let (prints, unshown) = waiting.prints;
     let page = Office {
         title: "Numbers and certificates".to_owned(),
         lead: "In this order: serial, hallmark, final weighing, number, certificate. Nothing that touches metal stands between the final \
@@ -74,7 +76,7 @@ pub fn numbers(app: &App, _: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/numbers").into())
+    Ok(super::page(visit, page, "/office/numbers").into())
 }
 
 fn section(
@@ -115,8 +117,6 @@ fn find(book: &Book) -> Waiting {
         let newest = piece.certificate.and_then(|id| book.certificate(id));
         newest.is_some_and(waits_for_print)
     };
-    let here =
-        |piece: &Piece| piece.serial.is_some() && !piece.state.is_away() && piece.state != S::Condemned;
     Waiting {
         serials: by_series(book, |piece| waits_for_serial(book, piece)),
         finals: by_series(book, |piece| waits_for_final(book, piece)),
@@ -125,12 +125,12 @@ fn find(book: &Book) -> Waiting {
         prints: lines_of(book, printed, |piece| {
             vec![Way::new("Print", format!("/prints/new?piece={}", piece.piece))]
         }),
-        labels: by_series(book, here),
+        labels: by_series(book, is_labelled),
     }
 }
 
 /// Whether a piece waits for the weighing that its certificate will state.
-fn waits_for_final(book: &Book, piece: &Piece) -> bool {
+pub fn waits_for_final(book: &Book, piece: &Piece) -> bool {
     let Some(series) = book.series(piece.series) else {
         return false;
     };

@@ -8,7 +8,7 @@ use crate::domain::{Book, Order, OrderId, OrderState, Piece, PieceState as S, Sa
 use crate::http::private;
 use crate::http::problem::Problem;
 use crate::pages::workshop::html;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -21,20 +21,20 @@ type Live = (Sale, Vec<S>);
 /// When the log or the vault cannot be read.
 pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (open, sales) = of_now(app, |book| (open_orders(book), live_sales(book)))?;
+    let (open, unshown_orders) = shown(open);
     let orders = open
         .iter()
         .map(|order| order_line(app, visit, order))
         .collect::<Result<Vec<Line>, Problem>>()?;
     let with = |state: S| sales.iter().filter(move |(_, states)| states.contains(&state));
-    let lines = |state: S| {
-        with(state)
-            .map(|live| sale_line(app, visit, live))
-            .collect::<Result<Vec<Line>, Problem>>()
+    let lines = |sales: Vec<&Live>| {
+        let (sales, unshown) = shown(sales);
+        let lines = sales.into_iter().map(|live| sale_line(app, visit, live));
+        Ok::<_, Problem>((lines.collect::<Result<Vec<Line>, Problem>>()?, unshown))
     };
-    let (orders, unshown_orders) = shown(orders);
-    let (waiting, unshown_waiting) = shown(lines(S::Sold)?);
-    let (sent, unshown_sent) = shown(lines(S::Dispatched)?);
-    let (done, unshown_done) = shown(lines(S::Delivered)?.into_iter().rev().collect());
+    let (waiting, unshown_waiting) = lines(with(S::Sold).collect())?;
+    let (sent, unshown_sent) = lines(with(S::Dispatched).collect())?;
+    let (done, unshown_done) = lines(with(S::Delivered).rev().collect())?;
     let page = Office {
         title: "Orders and sales".to_owned(),
         ways: vec![
@@ -73,7 +73,7 @@ pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/orders").into())
+    Ok(super::page(visit, page, "/office/orders").into())
 }
 
 fn open_orders(book: &Book) -> Vec<Order> {
@@ -194,7 +194,7 @@ pub fn order(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         }],
         ..Office::default()
     };
-    Ok(office::page(&page, "").into())
+    Ok(super::page(visit, page, "").into())
 }
 
 fn piece_line(book: &Book, piece: &Piece) -> Line {
@@ -259,7 +259,7 @@ pub fn sale(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         }],
         ..Office::default()
     };
-    Ok(office::page(&page, "").into())
+    Ok(super::page(visit, page, "").into())
 }
 
 /// What is private of a sale and of its newest parcel.

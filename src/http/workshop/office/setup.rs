@@ -1,11 +1,11 @@
 //! What the workshop has set up: scales, lots, jars, dies, customers whose metal is here.
 
-use super::super::offered::{of_now, said};
+use super::super::offered::{customer, of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::shown;
 use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Scale};
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way, counted};
+use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
 /// `GET /office/setup`.
 ///
@@ -25,6 +25,7 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         .iter()
         .map(|row| die(app, visit, row))
         .collect::<Result<Vec<Line>, Problem>>()?;
+    let (lots, unshown) = shown(lots);
     let lots = lots
         .iter()
         .map(|row| lot(app, visit, row))
@@ -33,7 +34,6 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         .iter()
         .map(|row| owner(app, visit, row))
         .collect::<Result<Vec<Line>, Problem>>()?;
-    let (lots, unshown) = shown(lots);
     let page = Office {
         title: "Set up".to_owned(),
         lead: "What there must be before metal is poured.".to_owned(),
@@ -69,7 +69,7 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ],
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/setup").into())
+    Ok(super::page(visit, page, "/office/setup").into())
 }
 
 fn section(title: &str, lines: Vec<Line>, none: &'static str, ways: &[(&str, &str)]) -> Section {
@@ -144,11 +144,15 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
         .invoiced
         .map(|invoiced| format!(", {invoiced} g invoiced"))
         .unwrap_or_default();
+    let owner = row.owner.map(|owner| customer(app, visit, owner)).transpose()?;
+    let whose = owner
+        .map(|owner| format!(", metal of {owner}"))
+        .unwrap_or_default();
     Ok(Line {
         words: format!("Lot {}", row.number),
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
-            "{} {} ‰ {}, {} g{invoiced}, {} g left{seller}",
+            "{} {} ‰ {}, {} g{invoiced}, {} g left{seller}{whose}",
             row.metal,
             row.fineness,
             row.basis.word(),
@@ -172,17 +176,15 @@ fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<Line, Problem> {
 }
 
 fn owner(app: &App, visit: &Visit, row: &Owner) -> Result<Line, Problem> {
-    let id = row.owner.to_string();
-    let name = said(app, visit, row.owner.0, "name")?;
     let mut ways = Vec::new();
     if !row.agreed {
         ways.push(Way::new(
             "They agree to mixing",
-            format!("/owners/{id}/agreement"),
+            format!("/owners/{}/agreement", row.owner),
         ));
     }
     Ok(Line {
-        words: name.unwrap_or_else(|| format!("Customer {}", id.get(..8).unwrap_or_default())),
+        words: customer(app, visit, row.owner)?,
         path: Some(format!("/entries/{}", row.since)),
         more: if row.agreed {
             "mixing is agreed"

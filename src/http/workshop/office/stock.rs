@@ -3,10 +3,10 @@
 use super::super::offered::of_now;
 use super::super::{App, Seen, Visit};
 use super::board::is_graded;
-use super::{lines_of, shown};
+use super::lines_of;
 use crate::domain::{Book, Grade, Piece, PieceState as S, Refining, RefiningState};
 use crate::http::problem::Problem;
-use crate::pages::workshop::office::{self, Line, Office, Section, Way};
+use crate::pages::workshop::office::{Line, Office, Section, Way};
 
 /// One part of the page: its pieces and what is done about each.
 struct Part {
@@ -112,7 +112,7 @@ const PARTS: &[Part] = &[
 ///
 /// # Errors
 /// When the log cannot be read.
-pub fn stock(app: &App, _: &Visit) -> Result<Seen, Problem> {
+pub fn stock(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (mut sections, refinings) = of_now(app, |book| (sections(book), refinings(book)))?;
     let zone = app.settings.workshop.zone;
     let lines = refinings.iter().map(|row| Line {
@@ -137,12 +137,12 @@ pub fn stock(app: &App, _: &Visit) -> Result<Seen, Problem> {
         sections,
         ..Office::default()
     };
-    Ok(office::page(&page, "/office/stock").into())
+    Ok(super::page(visit, page, "/office/stock").into())
 }
 
 fn sections(book: &Book) -> Vec<Section> {
     let section = |part: &Part| {
-        let (lines, unshown) = shown(lines_of(book, part.wanted, |piece| ways(part, piece)));
+        let (lines, unshown) = lines_of(book, part.wanted, |piece| ways(part, piece));
         Section {
             title: part.title.to_owned(),
             help: part.help,

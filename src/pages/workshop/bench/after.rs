@@ -12,10 +12,22 @@ pub struct SessionOver {
     pub open: bool,
     /// What a failed check showed: nominal and reading, grams.
     pub failed: Option<(String, String)>,
-    /// What must be weighed again: what it is, and its reading in grams.
-    pub again: Vec<(String, String)>,
+    /// Its readings since the last check that held.
+    pub suspect: Vec<Doubtful>,
     /// Decisions that would be others: what it is, what was recorded, and what it would be.
     pub decisions: Vec<(String, String, String)>,
+}
+
+/// A reading in doubt.
+pub struct Doubtful {
+    /// What was weighed.
+    pub what: String,
+    /// What the scale showed, grams.
+    pub mass: String,
+    /// Whether it must be weighed again.
+    pub again: bool,
+    /// What is to be done, or was.
+    pub remedy: String,
 }
 
 /// The page of a session.
@@ -35,11 +47,14 @@ pub fn session(page: &SessionOver) -> Leaf {
                 Some((nominal, reading)) => {
                     p role="alert" .notice .grave {
                         "Of " (nominal) " g the scale showed " (reading) " g. What was weighed since the last check that held is "
-                        strong { "suspect" } ": weigh it again on a scale that holds."
+                        strong { "suspect" }
+                        @if page.suspect.iter().any(|reading| reading.again) { ": weigh it again on a scale that holds." } @else { "." }
                     }
-                    @if page.again.is_empty() { p { "Nothing was weighed since the last check that held." } }
+                    @if page.suspect.is_empty() { p { "Nothing was weighed since the last check that held." } }
                     ul .doubts {
-                        @for (what, mass) in &page.again { li { strong { (what) } ", " (mass) " g: weigh again" } }
+                        @for reading in &page.suspect {
+                            li { strong { (reading.what) } ", " (reading.mass) " g: " (reading.remedy) }
+                        }
                         @for (what, recorded, would) in &page.decisions {
                             li { (what) ": recorded as " (recorded) ", would be " (would) }
                         }

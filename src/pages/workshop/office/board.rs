@@ -1,7 +1,7 @@
 //! The board of the series: of each shape, how many are promised, where its pieces are, and how many more to pour.
 
 use super::super::{Leaf, html};
-use super::{Way, pages};
+use super::{Way, pages, ways};
 
 /// How many pieces are at one point of their way.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -47,6 +47,8 @@ pub struct SeriesSeen {
 /// The board.
 #[derive(Clone, Debug, Default)]
 pub struct Board {
+    /// What may be begun.
+    pub ways: Vec<Way>,
     /// Series that go on.
     pub running: Vec<SeriesSeen>,
     /// Series that are closed.
@@ -62,7 +64,7 @@ pub fn board(board: &Board) -> Leaf {
             h1 { span .name { "Series" } }
             p .sentence { "Where the pieces of each series are now. Each figure opens its pieces." }
         }
-        p .ways { a .button href="/series/new" { "Open a series" } " " a .button href="/orders/new" { "Record an order" } }
+        (ways(&board.ways))
         @if board.running.is_empty() { p .none { "No series goes on." } }
         @for series in &board.running { (drawn(series)) }
         @if !board.closed.is_empty() {

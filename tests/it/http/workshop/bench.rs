@@ -1,10 +1,10 @@
 //! The steps of the bench as they work without a script, by somebody of the bench role; what their pages tell the modules; and
 //! that what the modules are given opens no more than the role does.
 
-use super::Browser;
-use crate::http::{TestApp, Workshop, item};
+use super::{Browser, hidden};
+use crate::http::{TestApp, Workshop, item, lot};
 use actix_web::test::TestRequest;
-use pourbook::domain::{MeltId, Piece};
+use pourbook::domain::{MeltId, Piece, Scale};
 use pourbook::http::Role;
 use serde_json::json;
 use uuid::Uuid;
@@ -14,6 +14,12 @@ fn pieces(app: &TestApp, melt: &str) -> Vec<Piece> {
     let row = app.app.views.melt(melt).unwrap().unwrap();
     let ids = row.pieces.iter();
     ids.map(|id| app.app.views.piece(*id).unwrap().unwrap()).collect()
+}
+
+/// The only scale.
+fn scale_of(app: &TestApp) -> String {
+    let scales = app.app.views.list(&|_: &Scale| true, None, 1).unwrap();
+    scales.rows[0].scale.to_string()
 }
 
 /// The part of an address behind `/melts/` or `/sessions/`.
@@ -163,6 +169,92 @@ async fn a_closing_check_that_fails_lists_what_is_suspect() {
     }
 }
 
+/// The form that weighs one piece weighs the one that its address names, also when it is shown again.
+#[actix_web::test]
+async fn a_suspect_piece_is_weighed_again_by_the_link_of_its_page_and_the_session_says_so() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (melt, pieces) = shop.pour(&app, &["50.42", "50.60"]).await;
+    let check = json!({"nominal": "50.00", "reading": "50.30"});
+    app.post(&format!("/v1/sessions/{}/closing", shop.session), check)
+        .await
+        .expect(201);
+    let opening = json!({"scale": scale_of(&app), "nominal": "50.00", "reading": "50.00"});
+    let session = app.done("/v1/sessions", opening).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let page = bench.get(&app, &format!("/pieces/{}", pieces[1])).await.text();
+    let path = format!("/bench/melts/{melt}/weighing?piece={}", pieces[1]);
+    assert!(page.contains(&format!("href=\"{path}\"")), "{page}");
+    let shown = bench.get(&app, &path).await.expect(200).text();
+    let version = app.version(&pieces[1]).to_string();
+    let names = ["mass", "version"].map(|name| format!("items/{}/{name}", pieces[1]));
+    let mut fields = vec![
+        ("session", session.as_str()),
+        ("items", pieces[1].as_str()),
+        (names[0].as_str(), "much"),
+        (names[1].as_str(), version.as_str()),
+    ];
+    let refused = bench.send(&app, &path, &shown, &fields).await.expect(422).text();
+    for page in [&shown, &refused] {
+        assert!(page.contains(&format!("action=\"{path}\"")), "{page}");
+        assert_eq!(page.matches("name=\"items\"").count(), 1, "{page}");
+        assert_eq!(hidden(page, "items"), pieces[1]);
+    }
+    fields[2].1 = "50.60";
+    bench.send(&app, &path, &refused, &fields).await.expect(303);
+    let again = app.app.views.position() - 1;
+    let over = bench
+        .get(&app, &format!("/bench/sessions/{}", shop.session))
+        .await
+        .expect(200)
+        .text();
+    for told in [
+        "<strong>piece 1-01</strong>, 50.42 g: weigh again".to_owned(),
+        format!("<strong>piece 1-02</strong>, 50.60 g: weighed again in entry {again}"),
+    ] {
+        assert!(over.contains(&told), "{told}: {over}");
+    }
+    // With nothing left to weigh, it is not as if nothing had been in doubt.
+    let items = vec![item(&app, &pieces[0], "50.42")];
+    let weighing = json!({"session": session, "stage": "from_mould", "items": items});
+    app.post("/v1/weighings", weighing).await.expect(201);
+    let over = bench
+        .get(&app, &format!("/bench/sessions/{}", shop.session))
+        .await
+        .text();
+    assert!(!over.contains("Nothing was weighed since"), "{over}");
+    assert!(!over.contains("weigh it again on a scale"), "{over}");
+    assert_eq!(over.matches("weighed again in entry").count(), 2, "{over}");
+}
+
+#[actix_web::test]
+async fn a_charge_says_whose_metal_a_lot_is_and_what_a_jar_is_called() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let owner = app.done("/v1/owners", json!({"name": "a neighbour"})).await;
+    let mut theirs = lot(&shop.session);
+    theirs["owner"] = json!(owner);
+    theirs["metal"] = json!("palladium");
+    app.done("/v1/lots", theirs).await;
+    let office = Browser::of(&app, Role::Office).await;
+    let page = office.get(&app, "/bench/charge").await.expect(200).text();
+    assert!(page.contains("500.00 g left, metal of a neighbour"), "{page}");
+    assert_eq!(page.matches("metal of").count(), 1, "{page}");
+    assert!(page.contains("<option value=\"palladium\""), "{page}");
+    let page = office
+        .get(&app, &format!("/owners/{owner}/agreement"))
+        .await
+        .text();
+    assert!(page.contains("<strong>a neighbour</strong>"), "{page}");
+    // The bench knows that it is somebody's, and not whose.
+    let bench = Browser::of(&app, Role::Bench).await;
+    let page = bench.get(&app, "/bench/charge").await.expect(200).text();
+    let short = &owner[..8];
+    assert!(page.contains(&format!("metal of Customer {short}")), "{page}");
+    let lots = bench.get(&app, "/lots").await.expect(200).text();
+    assert!(lots.contains(&format!("Customer {short}")), "{lots}");
+}
+
 #[actix_web::test]
 async fn a_tray_tells_its_module_versions_windows_and_what_is_in_the_book() {
     let app = TestApp::start().await;
@@ -222,13 +314,18 @@ async fn without_a_session_nothing_is_weighed_and_a_final_weighing_wants_a_verif
         .expect(201);
     let bench = Browser::of(&app, Role::Bench).await;
     let board = bench.get(&app, "/bench").await.expect(200).text();
-    assert!(board.contains("Final weighing of TW: 1 pieces"), "{board}");
+    assert!(board.contains("Final weighing of TW: 1 piece<"), "{board}");
     let address = format!("/bench/tray?series={}", shop.series);
     let tray = bench.get(&app, &address).await.expect(200).text();
     assert!(
         tray.contains(&format!("data-piece=\"{}\"", pieces[0])) && tray.contains("data-by=\"last\""),
         "{tray}"
     );
+    // What has its weight of record waits no more; its tray is there still.
+    let weighed = shop.tray("final", vec![item(&app, &pieces[0], "50.40")]);
+    app.post("/v1/weighings", weighed).await.expect(201);
+    let board = bench.get(&app, "/bench").await.expect(200).text();
+    assert!(!board.contains("Final weighing"), "{board}");
     let check = json!({"nominal": "50.00", "reading": "50.00"});
     app.post(&format!("/v1/sessions/{}/closing", shop.session), check)
         .await

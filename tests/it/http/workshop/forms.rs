@@ -4,6 +4,7 @@ use super::{Browser, hidden, post_form};
 use crate::http::{NOW, TestApp, scale};
 use pourbook::domain::Lot;
 use pourbook::http::Role;
+use pourbook::http::routes::{ROUTES, at};
 use serde_json::json;
 use std::sync::atomic::Ordering;
 
@@ -217,4 +218,21 @@ async fn who_is_late_is_told_and_may_send_again() {
     // The same form again is late again; the one that was shown anew carries what stands now.
     browser.send(&app, &path, &shown, &typed).await.expect(412);
     browser.send(&app, &path, &told, &typed).await.expect(303);
+}
+
+#[actix_web::test]
+async fn a_form_of_more_fields_than_any_of_ours_is_not_looked_through() {
+    let (app, browser, _) = begun().await;
+    let many = vec![("a", ""); 8_193];
+    let reply = post_form(&app, Some(&browser), FORM, &many).await.expect(413);
+    assert!(reply.text().contains("at most 8192 fields"));
+}
+
+/// Where somebody is led by an address, and what they are offered by it, is what the server has there.
+#[test]
+fn an_address_without_gaps_is_its_own_route() {
+    for route in ROUTES.iter().filter(|route| !route.path.contains('{')) {
+        let (found, members) = at(route.method, route.path).unwrap();
+        assert_eq!((found.path, members.len()), (route.path, 0), "{}", route.method);
+    }
 }

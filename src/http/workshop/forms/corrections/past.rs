@@ -85,6 +85,12 @@ pub(super) fn sure_of_withdrawing(
 /// What a form of a correction holds: what the entry says now, and what could stand there instead.
 pub(super) fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let (index, entry) = entry_of(app, visit)?;
+    let wanted = visit.asked.path.rsplit('/').next();
+    if !deeds(&entry).iter().any(|(place, _)| wanted == Some(*place)) {
+        return Err(Problem::not_found(format!(
+            "entry {index} is not corrected by this form"
+        )));
+    }
     let mut said = said_now(app, index, &entry)?;
     let mut filled = vec![("index".to_owned(), index.to_string())];
     // A withdrawn entry is begun from what it first said.

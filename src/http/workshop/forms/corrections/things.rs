@@ -1,9 +1,9 @@
 //! What could stand in a form of a correction: what the entry speaks of, and what there is of such things.
 
-use super::super::super::offered::{self, of_now};
+use super::super::super::offered::{self, customer_by_id, of_now};
 use super::super::super::{App, Visit, named};
 use super::super::words::MARKS;
-use crate::domain::{Book, Event, Lot, MeltInput, OwnerId, PieceId, PieceState, Residue, Session};
+use crate::domain::{Book, Event, Lot, MeltInput, PieceId, PieceState, Residue, Session};
 use crate::http::problem::Problem;
 use crate::pages::workshop::{Choice, Offer, Row};
 use std::cmp::Reverse;
@@ -87,7 +87,7 @@ impl Found {
                 (
                     "owner",
                     book.owners()
-                        .map(|owner| (owner.owner.0, customer(owner.owner)))
+                        .map(|owner| (owner.owner.0, customer_by_id(owner.owner)))
                         .collect(),
                 ),
                 (
@@ -107,11 +107,6 @@ impl Found {
             ],
         }
     }
-}
-
-fn customer(id: OwnerId) -> String {
-    let id = id.to_string();
-    format!("Customer {}", id.get(..8).unwrap_or_default())
 }
 
 fn jars(book: &Book, residue: Residue) -> Vec<(Uuid, String)> {

@@ -276,3 +276,35 @@ async fn every_form_of_a_correction_holds_what_was_said() {
         assert!(text.contains("makes no difference"), "{path}: {text}");
     }
 }
+
+#[actix_web::test]
+async fn the_form_of_a_return_holds_what_was_said_of_each_piece() {
+    let desk = Desk::open().await;
+    let (consignment, pieces, _) = super::told::out(&desk).await;
+    let outcomes: Vec<String> = pieces
+        .iter()
+        .map(|piece| format!("lines/{piece}/outcome"))
+        .collect();
+    let mut lines: Vec<(&str, &str)> = pieces.iter().map(|piece| ("lines", piece.as_str())).collect();
+    lines.extend([(outcomes[0].as_str(), "missing"), (outcomes[1].as_str(), "kept")]);
+    desk.once(&format!("/consignments/{consignment}/return"), &lines)
+        .await;
+    let path = format!(
+        "/entries/{}/return",
+        entry_of(&desk, "consignment.returned").await
+    );
+    let page = desk.page(&path).await;
+    let mut fields = standing(&page);
+    for (name, said) in outcomes.iter().zip(["missing", "kept"]) {
+        assert!(
+            fields.contains(&(name.clone(), said.to_owned())),
+            "{name}: {fields:?}"
+        );
+    }
+    fields.push(("reason".to_owned(), "mistyped".to_owned()));
+    let told = desk
+        .browser
+        .send(&desk.app, &path, &page, &borrowed(&fields))
+        .await;
+    assert!(told.expect(409).text().contains("makes no difference"));
+}

@@ -1,0 +1,57 @@
+// The queue of the bench without a browser: whatever the moment at which something is entered, it is sent.
+
+import assert from 'node:assert/strict';
+import { test } from 'node:test';
+
+const pause = (milliseconds) => new Promise((resolve) => setTimeout(resolve, milliseconds));
+
+/** As long as the device takes to read what is kept. */
+const READ = 4;
+
+/** What is kept, in memory: an entry that is added while it is read is not in what was read. */
+class Kept {
+  #entries = [];
+
+  async all() {
+    const entries = this.#entries.map((entry) => ({ ...entry }));
+    await pause(READ);
+    return entries;
+  }
+
+  async add(entry) {
+    this.#entries.push(entry);
+    return true;
+  }
+
+  async change(keys, change) {
+    this.#entries = this.#entries.map((entry) => (keys.includes(entry.key) ? change(entry) : entry)).filter((entry) => entry !== null);
+  }
+
+  async lease() {
+    return true;
+  }
+}
+
+// What the queue asks of a browser.
+globalThis.document = { addEventListener() {}, hidden: false };
+globalThis.addEventListener = () => {};
+Object.defineProperty(globalThis, 'navigator', { value: {} });
+delete globalThis.BroadcastChannel;
+const { Queue } = await import('../../src/pages/workshop/queue.mjs');
+
+test('what is entered while the last look is over is sent without another trigger', async () => {
+  for (let wait = 0; wait < 4 * READ; wait += 1) {
+    const sent = [];
+    globalThis.fetch = async (path) => {
+      sent.push(path);
+      return { status: 201, json: async () => ({ index: sent.length, subjects: [], events: [] }) };
+    };
+    const queue = new Queue(new Kept(), { operator: 'one', header: 'form', token: 'token' });
+    await queue.add({ path: '/first', body: {} });
+    while (sent.length === 0) await pause(0);
+    await pause(wait);
+    await queue.add({ path: '/second', body: {} });
+    await pause(20 * READ);
+    assert.deepEqual(sent, ['/first', '/second'], `entered ${wait} ms after the first was sent`);
+  }
+});
