@@ -11,7 +11,7 @@ use super::bodies::{self, Sender};
 use super::found::{Found, PRIVATE};
 use super::problem::Problem;
 use super::said::Said;
-use super::{App, failed, located, private};
+use super::{App, conditions, failed, located, private};
 use crate::domain::{
     Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
     Serial, SerialError, Series, Session, Spot, Stocktake,
