@@ -16,11 +16,14 @@ use std::collections::HashMap;
 use std::net::IpAddr;
 use std::ops::Deref;
 use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::Semaphore;
 
 /// Which part of the strangers' room one address may have.
 const SHARES: usize = 8;
 /// How long a body may be that is read while others wait, bytes.
 const READ_AT_ONCE: usize = 16 * 1024;
+/// How many long bodies are read at a time.
+const READ_MAX: usize = 2;
 /// What is reckoned for a body beside its own bytes.
 const OVERHEAD: usize = 1_024;
 
@@ -38,6 +41,7 @@ pub struct Bodies {
     bytes_max: usize,
     callers: Arc<Mutex<Taken>>,
     strangers: Arc<Mutex<Taken>>,
+    reading: Arc<Semaphore>,
 }
 
 #[derive(Default)]
@@ -61,6 +65,7 @@ impl Bodies {
             bytes_max,
             callers: Arc::default(),
             strangers: Arc::default(),
+            reading: Arc::new(Semaphore::new(READ_MAX)),
         }
     }
 
@@ -113,6 +118,7 @@ impl Drop for Room {
 /// A body with the room that it takes: keep it until the request is answered.
 pub struct Body {
     bytes: Bytes,
+    reading: Arc<Semaphore>,
     _room: Room,
 }
 
@@ -127,6 +133,9 @@ impl Body {
         if self.bytes.len() <= READ_AT_ONCE {
             return read();
         }
+        // As values it has many times its own size.
+        let turn = self.reading.acquire().await;
+        let _turn = turn.map_err(|_| busy("no more bodies are read"))?;
         apart(read).await
     }
 }
@@ -157,7 +166,11 @@ pub async fn body(
         .min(conditions::BODY_BYTES_MAX);
     let room = app.bodies.take(sender, proxies::caller(request, app), bytes)?;
     let bytes = conditions::body(request, payload, media, app.settings.body_timeout).await?;
-    Ok(Body { bytes, _room: room })
+    Ok(Body {
+        bytes,
+        reading: Arc::clone(&app.bodies.reading),
+        _room: room,
+    })
 }
 
 #[cfg(test)]

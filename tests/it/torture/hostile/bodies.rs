@@ -91,7 +91,7 @@ fn a_body_that_is_too_large_is_refused_before_it_is_read() {
 #[test]
 fn json_that_is_deep_or_wide_is_answered_and_no_more() {
     let siege = Siege::lay(short());
-    let told = siege.row("JSON of 256 KiB, deep and wide", 120, async {
+    let told = siege.row("JSON of 256 KiB, deep and wide", 160, async {
         let fill = |part: &str, ends: &str| {
             let times = (LARGEST - ends.len() - 1) / part.len();
             format!("{}{ends}", part.repeat(times)).into_bytes()

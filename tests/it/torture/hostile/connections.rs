@@ -1,7 +1,7 @@
 //! Connections that cost the attacker nothing: slow, half open, idle, many, and such that take nothing of what they are sent.
 
 use super::siege::{Siege, counted, open_files, short};
-use super::wire::{Reply, attacker, connect, exchange, heard, heard_within, request};
+use super::wire::{Reply, attacker, connect, exchange, heard_within, request};
 use crate::torture::is_long;
 use pourbook::config::Load;
 use std::collections::BTreeMap;
