@@ -18,6 +18,7 @@ mod commands;
 mod comparisons;
 mod conditions;
 mod done_at;
+mod entries;
 mod figures;
 mod find;
 mod found;
@@ -47,6 +48,7 @@ mod query;
 mod quotes;
 mod readings;
 mod reads;
+mod router;
 pub mod routes;
 mod said;
 mod sessions;
@@ -57,6 +59,7 @@ pub mod workshop;
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use app::{App, OwnRoot, Settings};
 pub use bodies::Bodies;
+pub use entries::Entries;
 pub use limits::{Limits, Quotas, share_of};
 pub use live::Streams;
 pub use pages::{Page, Pages};
@@ -64,71 +67,24 @@ pub use photographs::Photographs;
 pub use problem::{Problem, codes as problem_codes};
 pub use proofs::Proofs;
 pub use proxies::{PassedIn, Proxies};
+pub use router::configure;
 pub use said::Said;
 pub use sessions::Sessions;
 pub use workshop::WorkshopSettings;
 
-use actix_web::http::{Method, StatusCode, header};
-use actix_web::web::{self, Data, Payload, ServiceConfig};
+use actix_web::http::{StatusCode, header};
+use actix_web::web::{self, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
-use admission::{admit, is_open, is_open_path};
+use admission::{admit, is_open};
 use asked::Asked;
 use found::Found;
-use routes::{Deed, ROUTES, Route};
+use routes::{Deed, Route};
 use std::sync::Arc;
 
 /// What a reply of the API may load and do: nothing.
 const CLOSED: &str = "default-src 'none'; frame-ancestors 'none'";
 /// What holds for every reply.
 const UNFRAMED: &str = "frame-ancestors 'none'";
-
-/// Registers every route of the table.
-pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
-    config.app_data(Data::from(Arc::clone(app)));
-    // The router tries one after another, and a path with a gap costs most to try.
-    let mut paths = routes::paths();
-    paths.sort_by_key(|path| path.contains('{'));
-    for path in paths {
-        let mut resource = web::resource(path);
-        for route in ROUTES.iter().filter(|route| route.path == path) {
-            let methods: &[Method] = if route.method == "GET" {
-                &[Method::GET, Method::HEAD]
-            } else {
-                &[Method::POST]
-            };
-            for method in methods {
-                let handler = move |request: HttpRequest, payload: Payload, app: Data<App>| {
-                    answer(route, request, payload, app)
-                };
-                resource = resource.route(web::method(method.clone()).to(handler));
-            }
-        }
-        let other = move |request: HttpRequest, app: Data<App>| other_method(path, request, app);
-        config.service(resource.default_service(web::to(other)));
-    }
-    config.default_service(web::to(nothing_there));
-}
-
-/// What the table has not: a browser that asks before it reads from elsewhere, or a wrong method.
-async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) -> HttpResponse {
-    let problem =
-        Problem::method("this address does not take that method").with(header::ALLOW, routes::allowed(path));
-    if pages::are_at(path) {
-        return pages::refuse(&problem, None, &app);
-    }
-    if preflight::is_one(&request) && is_open_path(path, &app) {
-        return guarded(preflight::reply(path));
-    }
-    guarded(problem.reply(&app.settings.address))
-}
-
-async fn nothing_there(request: HttpRequest, app: Data<App>) -> HttpResponse {
-    let problem = Problem::not_found("there is nothing at this address");
-    if pages::are_at(request.path()) {
-        return pages::refuse(&problem, None, &app);
-    }
-    guarded(problem.reply(&app.settings.address))
-}
 
 async fn answer(
     route: &'static Route,

@@ -117,26 +117,26 @@ pub fn load(address: SocketAddr, connections: usize, requests: &[Vec<u8>], statu
     }
 }
 
-/// The bodies of replies, one request after another.
-pub fn bodies(address: SocketAddr, requests: &[Vec<u8>]) -> Vec<Vec<u8>> {
-    let mut connection = Connection::open(address);
-    let mut patience = 600;
-    requests
-        .iter()
-        .map(|request| {
-            loop {
-                connection.stream.write_all(request).unwrap();
-                let (status, body) = connection.reply();
-                if status == 200 {
-                    return connection.buffer[body..].to_vec();
-                }
-                // The views may still be following the log.
-                patience -= 1;
-                assert!(patience > 0, "{status}");
-                std::thread::sleep(Duration::from_millis(100));
+/// One connection, on which one request is sent after another.
+pub struct Reader(Connection);
+
+impl Reader {
+    pub fn open(address: SocketAddr) -> Self {
+        Self(Connection::open(address))
+    }
+
+    /// The body of a reply. The views may still be following the log, so it is asked for again.
+    pub fn body(&mut self, request: &[u8]) -> Vec<u8> {
+        for _ in 0..600 {
+            self.0.stream.write_all(request).unwrap();
+            let (status, body) = self.0.reply();
+            if status == 200 {
+                return self.0.buffer[body..].to_vec();
             }
-        })
-        .collect()
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        panic!("no body comes");
+    }
 }
 
 /// A child process that serves on an address of its own; it ends with this value.

@@ -1,7 +1,7 @@
 //! The rows of what strangers read: proof files and pages, against a handler that does nothing but send the same bytes,
 //! and the first proof after a newer entry, against verifying the signatures of that file.
 
-use super::client::{Load, Server, bodies, load};
+use super::client::{Load, Reader, Server, load};
 use super::million::found_at;
 use super::served::token;
 use super::shop::{Shop, mass, reading};
@@ -157,7 +157,9 @@ pub fn rows(events: u64) {
         let bare = dir.path().join(format!("bare{number}"));
         std::fs::create_dir(&bare).unwrap();
         let mut bytes = 0;
-        for (path, body) in paths.iter().zip(bodies(server.address, &requests)) {
+        let mut reader = Reader::open(server.address);
+        for (path, request) in paths.iter().zip(&requests) {
+            let body = reader.body(request);
             bytes += body.len();
             std::fs::write(bare.join(path.replace('/', "+")), body).unwrap();
         }
@@ -188,10 +190,11 @@ pub fn rows(events: u64) {
     after_a_newer_entry(&server, &token, &pieces);
 }
 
-/// Something new is recorded of a piece and released; then its proof is asked for, once.
+/// Something new is recorded of a piece and released; then its proof is asked for, once, on a connection that stands.
 fn after_a_newer_entry(server: &Server, token: &str, pieces: &[(Serial, PieceId)]) {
     let mut draw = Draw::new([11; 32]);
     let mut taken = Vec::new();
+    let mut reader = Reader::open(server.address);
     for (serial, piece) in pieces.iter().step_by(pieces.len() / MOVED).take(MOVED) {
         let request = format!(
             "POST /v1/pieces/{piece}/reservation HTTP/1.1\r\nhost: book\r\nauthorization: Bearer {token}\r\n\
@@ -202,9 +205,10 @@ fn after_a_newer_entry(server: &Server, token: &str, pieces: &[(Serial, PieceId)
         load(server.address, 2, &[request.into_bytes()], 201);
         // Checkpoints come once a second.
         std::thread::sleep(Duration::from_millis(1_500));
-        let request = [get(&format!("/v1/serials/{serial}/proof"))];
+        reader.body(&get("/healthz"));
+        let request = get(&format!("/v1/serials/{serial}/proof"));
         let start = Instant::now();
-        let file = bodies(server.address, &request).remove(0);
+        let file = reader.body(&request);
         let ours = start.elapsed().as_secs_f64();
         taken.push((ours, verify_file(&file)));
     }

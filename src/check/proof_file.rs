@@ -30,7 +30,16 @@ impl ProofFile {
     /// The canonical bytes.
     #[must_use]
     pub fn to_bytes(&self) -> Vec<u8> {
-        let mut bytes = serde_json::to_vec(self).unwrap_or_default();
+        let texts = self
+            .proofs
+            .iter()
+            .map(String::len)
+            .fold(self.policy.len(), usize::saturating_add);
+        // Room for all, line feeds escaped: most of the cost is copying what grows.
+        let mut bytes = Vec::with_capacity(texts.saturating_add(texts / 8).saturating_add(1_024));
+        if serde_json::to_writer(&mut bytes, self).is_err() {
+            bytes.clear();
+        }
         bytes.push(b'\n');
         bytes
     }

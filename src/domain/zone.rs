@@ -50,6 +50,16 @@ impl Zone {
         )
     }
 
+    /// A moment in few words, where the zone is named elsewhere: `14 March, 10:26`.
+    #[must_use]
+    pub fn shortly(self, at: Timestamp) -> String {
+        let words = self.in_words(at);
+        let (day, rest) = words.split_once(", ").unwrap_or((&words, ""));
+        let day = day.rsplit_once(' ').map_or(day, |(day, _)| day);
+        let time = rest.get(..5).unwrap_or_default();
+        format!("{day}, {time}")
+    }
+
     /// The day and minute of a moment on the workshop's wall, as a form's field takes it: `2026-03-14T10:26`.
     #[must_use]
     pub fn typed(self, at: Timestamp) -> String {

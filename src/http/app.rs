@@ -2,6 +2,7 @@
 
 use super::access::Access;
 use super::bodies::Bodies;
+use super::entries::Entries;
 use super::limits::Limits;
 use super::live::Streams;
 use super::log_files;
@@ -16,7 +17,7 @@ use crate::accounts::Accounts;
 use crate::domain::Timestamp;
 use crate::log::{Store, TileFiles};
 use crate::proof::Hash;
-use crate::record::{self, Entry};
+use crate::record::Entry;
 use crate::views::Views;
 use crate::writer::Writer;
 use std::sync::Arc;
@@ -78,6 +79,8 @@ pub struct App {
     pub settings: Settings,
     /// The clock: for the end of tokens and the age of proofs only.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    /// The entries that are kept.
+    pub entries: Entries,
     /// The proofs that are kept.
     pub proofs: Proofs,
     /// The pages that are kept.
@@ -99,7 +102,7 @@ pub struct App {
 }
 
 impl App {
-    /// An entry's bytes.
+    /// An entry's bytes, which are not kept: who copies the log reads each once.
     ///
     /// # Errors
     /// 500 when the log cannot be read.
@@ -117,8 +120,7 @@ impl App {
     ///
     /// # Errors
     /// 500 when the log cannot be read, or holds what this version cannot.
-    pub fn entry(&self, index: u64) -> Result<Entry, Problem> {
-        let bytes = self.bytes(index)?;
-        record::read(&bytes).map_err(|error| Problem::internal(format!("entry {index}: {error}")))
+    pub fn entry(&self, index: u64) -> Result<Arc<Entry>, Problem> {
+        Ok(self.entries.find(&*self.store, index)?.entry)
     }
 }

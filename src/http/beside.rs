@@ -46,11 +46,11 @@ pub fn told(app: &App, piece: &Piece) -> Result<Beside, Problem> {
             continue;
         };
         if let Some(last) = certificate.prints.last() {
-            let payload = app.entry(*last)?.payload;
+            let entry = app.entry(*last)?;
             beside.printed.push(Printed {
                 issue: certificate.issue,
                 times: certificate.prints.len(),
-                last: payload.at.unwrap_or(payload.iat),
+                last: entry.payload.at.unwrap_or(entry.payload.iat),
             });
         }
     }

@@ -14,7 +14,7 @@ use super::routes::{ROUTES, Route};
 use super::{App, OwnRoot, apart, beside, failed, log_failure, page_forms, private, proxies};
 use crate::check::{Accepted, Conclusion, Report, Trust, check_and_tell};
 use crate::domain::instant::in_words;
-use crate::domain::{Event, Piece, PieceId, SeriesId, Timestamp};
+use crate::domain::{Event, Piece, Serial, SeriesId, Timestamp};
 use crate::pages::{self, About, Fault, NoIssue};
 use crate::proof::Policy;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
@@ -58,14 +58,13 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; i
 const KEPT_BYTES_MAX: usize = 384 * 1024 * 1024;
 
 /// Which page of a piece: whether its check digits were typed, and which issue the reader holds.
-type Variant = (PieceId, bool, Option<u32>);
+type Variant = (Serial, bool, Option<u32>);
 
 #[derive(Clone)]
 struct KeptPage {
     found: Found,
-    version: u64,
-    /// What it rests on beside the piece's own entries, each with its version: a title may be erased, a check may fail.
-    beside: Arc<[(Uuid, u64)]>,
+    /// What it rests on, each with its version: the piece; and a title may be erased, a check may fail.
+    rests_on: Arc<[(Uuid, u64)]>,
     made: Timestamp,
 }
 
@@ -277,50 +276,45 @@ fn issue_of(asked: &Asked) -> Result<Option<u32>, Problem> {
 async fn piece(asked: &Asked, app: &Data<App>) -> Result<Found, Problem> {
     let issue = issue_of(asked)?;
     let (serial, checked) = serial_of(asked)?;
-    if let Some(id) = app.views.piece_by_serial(&serial).map_err(failed)?
-        && let Some(found) = kept(app, (id, checked, issue))?
-    {
+    let variant = (serial, checked, issue);
+    if let Some(found) = kept(app, &variant)? {
         return Ok(found);
     }
-    let piece = piece_of(app, &serial)?;
+    let seen_at = app.views.position();
+    let piece = piece_of(app, &variant.0)?;
     let version = app.views.version(piece.piece.0).map_err(failed)?;
     let proof = proofs::once_released(app, || proofs::of_piece(app, &piece)).await?;
     let app = Data::clone(app);
     apart(move || {
-        let (found, beside) = make(&app, &piece, &proof, checked, issue)?;
+        let (found, mut rests_on) = make(&app, &piece, &proof, checked, issue)?;
+        rests_on.push((piece.piece.0, version));
         let page = KeptPage {
             found: found.clone(),
-            version,
-            beside,
+            rests_on: rests_on.into(),
             made: proof.made,
         };
-        app.pages
-            .kept
-            .keep((piece.piece, checked, issue), page, found.body.len());
+        app.pages.kept.keep(variant, page, found.body.len(), seen_at);
         Ok(found)
     })
     .await
 }
 
 /// A page that is kept and still true as of its checkpoint.
-fn kept(app: &App, variant: Variant) -> Result<Option<Found>, Problem> {
-    let Some(page) = app.pages.kept.find(&variant) else {
-        return Ok(None);
-    };
-    if !proofs::is_fresh(page.made, (app.clock)())
-        || app.views.version(variant.0.0).map_err(failed)? != page.version
-    {
-        return Ok(None);
-    }
-    for (subject, version) in page.beside.iter() {
-        if app.views.version(*subject).map_err(failed)? != *version {
-            return Ok(None);
+fn kept(app: &App, variant: &Variant) -> Result<Option<Found>, Problem> {
+    let found = app.pages.kept.find(variant, app.views.position(), |page| {
+        for (subject, version) in page.rests_on.iter() {
+            if app.views.version(*subject).map_err(failed)? != *version {
+                return Ok(false);
+            }
         }
-    }
-    Ok(Some(page.found))
+        Ok(true)
+    })?;
+    let found = found.filter(|page| proofs::is_fresh(page.made, (app.clock)()));
+    Ok(found.map(|page| page.found))
 }
 
-type Made = (Found, Arc<[(Uuid, u64)]>);
+/// A page, and what it rests on beside the piece, each with its version.
+type Made = (Found, Vec<(Uuid, u64)>);
 
 fn make(app: &App, piece: &Piece, proof: &Kept, checked: bool, issue: Option<u32>) -> Result<Made, Problem> {
     let root = Policy::parse(&app.settings.policy)
@@ -376,7 +370,7 @@ fn make(app: &App, piece: &Piece, proof: &Kept, checked: bool, issue: Option<u32
         NoIssue::NeverMade(_) => Problem::issue_unknown(error.to_string()),
         NoIssue::Untold(untold) => Problem::internal(format!("piece {}: {untold}", piece.piece)),
     })?;
-    Ok((Found::bytes(HTML, page, ASK_AGAIN), versions.into()))
+    Ok((Found::bytes(HTML, page, ASK_AGAIN), versions))
 }
 
 /// The server believes its own proof file no more than anybody does.

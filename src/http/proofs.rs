@@ -11,10 +11,12 @@ use super::problem::Problem;
 use super::public_record::{piece_of, serial_of};
 use super::{App, failed};
 use crate::check::{self, Ancestry, BuildError, Materials, ProofFile};
-use crate::domain::{Piece, PieceId, Timestamp};
-use crate::record::{self, Entry};
+use crate::domain::{Piece, PieceId, Serial, Timestamp};
+use crate::record::Entry;
 use actix_web::http::header;
 use serde_json::{Map, Value, json};
+use std::cell::RefCell;
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 use uuid::Uuid;
@@ -34,6 +36,7 @@ const KEPT_BYTES_MAX: usize = 640 * 1024 * 1024;
 pub struct Kept {
     /// The file.
     pub found: Found,
+    piece: PieceId,
     /// The version of the piece that it shows.
     version: u64,
     /// When its checkpoint was read.
@@ -42,7 +45,7 @@ pub struct Kept {
 
 /// The proofs that are kept.
 pub struct Proofs {
-    kept: KeptBodies<PieceId, Kept>,
+    kept: KeptBodies<Serial, Kept>,
 }
 
 impl Default for Proofs {
@@ -102,8 +105,7 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     query.finish()?;
     let (serial, _) = serial_of(asked)?;
     if after.is_none()
-        && let Some(id) = app.views.piece_by_serial(&serial).map_err(failed)?
-        && let Some(kept) = kept(app, id, app.views.version(id.0).map_err(failed)?)
+        && let Some(kept) = kept(app, &serial)?
     {
         return Ok(kept.found);
     }
@@ -119,25 +121,32 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// # Errors
 /// 503 while no released checkpoint covers the piece.
 pub fn of_piece(app: &App, piece: &Piece) -> Result<Kept, Problem> {
-    let version = app.views.version(piece.piece.0).map_err(failed)?;
-    if let Some(kept) = kept(app, piece.piece, version) {
+    let Some(serial) = &piece.serial else {
+        return Err(Problem::internal("a piece without a serial has no proof file"));
+    };
+    if let Some(kept) = kept(app, serial)? {
         return Ok(kept);
     }
+    let seen_at = app.views.position();
+    let version = app.views.version(piece.piece.0).map_err(failed)?;
     let made = (app.clock)();
     let proof = Kept {
         found: make(app, piece)?,
+        piece: piece.piece,
         version,
         made,
     };
-    let bytes = proof.found.body.len();
-    app.proofs.kept.keep(piece.piece, proof.clone(), bytes);
+    let body = proof.found.body.len();
+    app.proofs.kept.keep(serial.clone(), proof.clone(), body, seen_at);
     Ok(proof)
 }
 
 /// A proof that is kept, of the version that its piece has now, and not too old.
-fn kept(app: &App, piece: PieceId, version: u64) -> Option<Kept> {
-    let kept = app.proofs.kept.find(&piece);
-    kept.filter(|kept| kept.version == version && is_fresh(kept.made, (app.clock)()))
+fn kept(app: &App, serial: &Serial) -> Result<Option<Kept>, Problem> {
+    let found = app.proofs.kept.find(serial, app.views.position(), |proof| {
+        Ok(app.views.version(proof.piece.0).map_err(failed)? == proof.version)
+    })?;
+    Ok(found.filter(|proof| is_fresh(proof.made, (app.clock)())))
 }
 
 fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
@@ -182,13 +191,14 @@ pub fn file(
         app,
         key_entries: &published.key_entries(),
         until,
+        histories: RefCell::default(),
     };
     let materials = Materials {
         origin: &app.settings.origin,
         checkpoint,
         size,
         policy,
-        bytes: &|index| app.store.read(index).ok().flatten(),
+        bytes: &|index| Some(app.entries.find(&*app.store, index).ok()?.bytes),
         path: &|index| published.tree().inclusion(index, size),
     };
     match check::build(piece.piece, serial, &source, &materials) {
@@ -229,24 +239,29 @@ fn later(app: &App, piece: &Piece, after: u64) -> Result<Found, Problem> {
     Ok(Found::json(&body, ASK_AGAIN))
 }
 
-/// The log as the walk through a piece's ancestry sees it.
+/// The log as the walk through a piece's ancestry sees it. The walk asks for the same chains again and again; each is
+/// looked up once.
 struct Source<'a> {
     app: &'a App,
     key_entries: &'a [u64],
     /// Entries from here on are left out.
     until: u64,
+    histories: RefCell<HashMap<Uuid, Vec<u64>>>,
 }
 
 impl Ancestry for Source<'_> {
     fn history(&self, subject: Uuid) -> Vec<u64> {
-        let mut indexes = self.app.views.history(subject).unwrap_or_default();
-        indexes.retain(|index| *index < self.until);
-        indexes
+        let mut known = self.histories.borrow_mut();
+        let history = known.entry(subject).or_insert_with(|| {
+            let mut indexes = self.app.views.history(subject).unwrap_or_default();
+            indexes.retain(|index| *index < self.until);
+            indexes
+        });
+        history.clone()
     }
 
     fn entry(&self, index: u64) -> Option<Arc<Entry>> {
-        let bytes = self.app.store.read(index).ok().flatten()?;
-        record::read(&bytes).ok().map(Arc::new)
+        self.app.entry(index).ok()
     }
 
     fn key_entries(&self) -> Vec<u64> {

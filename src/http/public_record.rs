@@ -16,6 +16,7 @@ use crate::domain::{
 use crate::metal::{Mass, OUNCE_DECIMALS, Rounding, troy_ounces};
 use crate::record::Entry;
 use serde_json::{Map, Value, json};
+use std::sync::Arc;
 
 /// What somebody should know who holds a piece that is said to be in this state.
 const fn notice(state: PieceState) -> Option<&'static str> {
@@ -153,7 +154,7 @@ fn is_burned(app: &App, piece: &Piece, number: u32) -> Result<bool, Problem> {
     Ok(piece.state.burns_number(false) || tallies.any(|tally| tally.burned.contains(&number)))
 }
 
-fn close_of(app: &App, index: u64) -> Result<(Entry, SeriesClosed), Problem> {
+fn close_of(app: &App, index: u64) -> Result<(Arc<Entry>, SeriesClosed), Problem> {
     let entry = app.entry(index)?;
     let closed = entry.events().find_map(|event| match event {
         Event::SeriesClosed(closed) => Some(closed.clone()),

@@ -15,6 +15,7 @@ use super::problem::Problem;
 use crate::domain::Timestamp;
 use actix_web::HttpRequest;
 use actix_web::http::header::{self, HeaderName};
+use actix_web::http::uri::Authority;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use hmac::{Hmac, KeyInit as _, Mac as _};
@@ -206,7 +207,10 @@ pub fn from_here(request: &HttpRequest, app: &App) -> Result<(), Problem> {
     let Some(origin) = single(request.headers(), header::ORIGIN)? else {
         return Ok(());
     };
-    let host = single(request.headers(), header::HOST)?.unwrap_or_default();
+    // HTTP/2 has no such header: there the address names the host.
+    let named = single(request.headers(), header::HOST)?;
+    let host = named.or_else(|| request.uri().authority().map(Authority::as_str));
+    let host = host.unwrap_or_default();
     let scheme = if is_secure(app) { "https" } else { "http" };
     let here =
         origin == format!("{scheme}://{host}") || (origin == app.settings.address && !origin.is_empty());

@@ -9,8 +9,8 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, Bodies, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions, Settings as ApiSettings,
-    Streams,
+    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Settings as ApiSettings, Streams,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -201,8 +201,7 @@ impl Node {
         let tiles = Arc::new(tile_files(folder));
         let keeping = Keeping::start(desk.published(), Arc::clone(&store), Arc::clone(&tiles))?;
         let watch = clock::Stopwatch::start();
-        let photographs = Arc::new(Photographs::new(folder.photographs()));
-        look_for(desk.book().photographs(), Arc::clone(&photographs))?;
+        let photographs = photographs(folder, desk.book().photographs())?;
         let load = settings.load;
         let (writer, writing) = Writer::start(desk, surroundings(watch), load.commands_waiting)?;
         let app = Arc::new(App {
@@ -225,6 +224,7 @@ impl Node {
                 root,
             },
             clock: Arc::new(clock::now),
+            entries: Entries::default(),
             proofs: Proofs::default(),
             pages: Pages::default(),
             tiles,
@@ -271,18 +271,21 @@ fn surroundings(watch: clock::Stopwatch) -> Surroundings {
     }
 }
 
-/// Looks beside the service whether each photograph has its file; `/healthz` tells how many have none.
-fn look_for(named: BTreeSet<PhotographHash>, photographs: Arc<Photographs>) -> std::io::Result<()> {
+/// The photographs of a book. Beside the service it is looked whether each that is named has its file; `/healthz` tells how
+/// many have none.
+fn photographs(folder: &BookFolder, named: BTreeSet<PhotographHash>) -> std::io::Result<Arc<Photographs>> {
+    let photographs = Arc::new(Photographs::new(folder.photographs()));
+    let looked_for = Arc::clone(&photographs);
     let looking = std::thread::Builder::new().name("photographs".to_owned());
     looking.spawn(move || {
-        let missing = photographs.look_for(named);
+        let missing = looked_for.look_for(named);
         if missing > 0 {
             tracing::error!(
                 "{missing} files of photographs that the record names are missing: see `pourbook audit`"
             );
         }
     })?;
-    Ok(())
+    Ok(photographs)
 }
 
 fn tell_failure(error: &dyn std::fmt::Display) {

@@ -1,6 +1,6 @@
 """The bench in a real browser: a run from a lot to a closed melt by taps and key strokes, and all that goes wrong beside a scale.
 
-    tray.py PROGRAM SHOTS [--only PART]     parts: words run tray cut answers expired tabs tablets plain looks
+    tray.py PROGRAM SHOTS [--only PART]     parts: words run tray wrong cut answers expired tabs operators tablets others dark plain speed
 """
 
 import argparse
@@ -218,6 +218,33 @@ def corrected(screen, shop, hands, page, pour, pieces):
     history = shop.bench.wire.send("GET", f"/v1/pieces/{pieces[pour]}/history")[1]["entries"]
     kinds = [event["kind"] for entry in history for event in entry["events"]]
     screen.must("entry.corrected" in kinds, "correction", f"no correction is recorded: {kinds}")
+
+
+def wrong(screen, shop, hands):
+    """A reading that is another piece's is taken back after a question, and goes to the piece that was on the pan."""
+    melt, pieces = shop.melt(3)
+    page = hands.go(f"/bench/tray?melt={melt}")
+    hands.ready()
+    first, second, _ = pieces
+    hands.type("50.41")
+    hands.last("accepted", first)
+    page.click(f".strip button:has-text('{first}')")
+    page.click("text=It was another piece")
+    screen.must("Press once more" in hands.text(".says"), "wrong", f"nothing is asked: {hands.text('.says')!r}")
+    screen.must(shop.readings(pieces)[first] == ["50.41"], "wrong", "a reading was taken back without a question")
+    hands.look("wrong-piece")
+    page.click("text=It was another piece")
+    page.wait_for_selector(f".strip [data-state=open]:has-text('{first}')", timeout=15_000)
+    page.click(f".strip button:has-text('{second}')")
+    hands.type("50.41")
+    if "on the pan" in hands.text(".says"):
+        page.keyboard.press("Enter")
+    hands.last("accepted", second)
+    found = list(shop.readings(pieces).values())
+    screen.must(found == [[], ["50.41"], []], "wrong", f"the book has {found}")
+    page.click(f".strip button:has-text('{first}')")
+    hands.type("50.44")
+    hands.last("accepted", first)
 
 
 def cut(screen, shop, hands, line):
@@ -586,7 +613,7 @@ def timed(shop, hands, how):
           f" of that the request: median {server[len(server) // 2]:.1f} ms, p95 {server[len(server) * 95 // 100]:.1f} ms")
 
 
-PARTS = ["words", "run", "tray", "cut", "answers", "expired", "tabs", "operators", "tablets", "others", "dark", "plain", "speed"]
+PARTS = ["words", "run", "tray", "wrong", "cut", "answers", "expired", "tabs", "operators", "tablets", "others", "dark", "plain", "speed"]
 # Each protection with the part that must fail without it.
 WITHOUT = [
     ("one key for one entry", "answers", "queue.mjs", "'Idempotency-Key': entry.key", "'Idempotency-Key': fresh()"),
@@ -596,6 +623,7 @@ WITHOUT = [
     ("bound to the operator", "operators", "queue.mjs", "&& one.by === this.who.operator);\n      if (!entry)", ");\n      if (!entry)"),
     ("when it was done", "operators", "queue.mjs", "if (entry.date) whole.at", "if (false) whole.at"),
     ("a slip is asked about", "tray", "tray.mjs", "if (asked && this.#asked !== about)", "if (false)"),
+    ("a taken back piece is open", "wrong", "tray.mjs", "if (entry.back) return", "if (false) return"),
     ("asked once", "tray", "tray.mjs", "if (asked && this.#asked !== about)", "if (asked)"),
     ("a comma is a point", "tray", "grams.mjs", "figure.replace(',', '.')", "figure"),
     ("the same reading at once", "answers", "tray.mjs", "if (read.text === this.#taken.text", "if (false && read.text === this.#taken.text"),
@@ -652,7 +680,7 @@ def one_part(screen, shop, line, token, size, part, without):
     line.mend()
     parts = {
         "words": lambda: words(screen, hands), "run": lambda: run(screen, shop, hands),
-        "tray": lambda: tray(screen, shop, hands), "cut": lambda: cut(screen, shop, hands, line),
+        "tray": lambda: tray(screen, shop, hands), "wrong": lambda: wrong(screen, shop, hands), "cut": lambda: cut(screen, shop, hands, line),
         "answers": lambda: answers(screen, shop, hands, line), "expired": lambda: expired(screen, shop, hands),
         "tabs": lambda: tabs(screen, shop, hands, line), "operators": lambda: operators(screen, shop, hands, line),
         "tablets": lambda: tablets(screen, shop, hands, Hands(screen, line.url, token, "phone", name="other", without=without)),

@@ -33,8 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Bodies, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role, Sessions,
-    Settings, Streams, Tokens, WorkshopSettings,
+    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role,
+    Sessions, Settings, Streams, Tokens, WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -243,6 +243,7 @@ impl TestApp {
                 let clock = Arc::clone(&clock);
                 Arc::new(move || Timestamp(clock.load(Ordering::SeqCst)))
             },
+            entries: Entries::default(),
             proofs: Proofs::default(),
             pages: Pages::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),

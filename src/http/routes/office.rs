@@ -3,7 +3,8 @@
 use super::Route;
 use super::table::{ALL, OFFICE, TRADE, form, sent, sheet};
 use crate::http::workshop::{
-    consignments, corrections, fates, numbers, office, orders, refinings, sales, series, setup,
+    consignments, corrections, fates, numbers, office, orders, prices, refinings, sales, series, setup,
+    steps, stocktakes,
 };
 
 macro_rules! rows {
@@ -27,6 +28,8 @@ rows! {
         "/consignments/{consignment}" ALL, office::consignment;
         "/orders/{order}" ALL, office::order;
         "/sales/{sale}" ALL, office::sale;
+        "/lots/{lot}" ALL, office::lot;
+        "/quotes/{quote}" ALL, office::quote;
         "/entries/{entry}" ALL, office::entry;
         "/consignments/{consignment}/packing-list" OFFICE, office::packing_list;
         "/series/{series}/labels" OFFICE, office::labels;
@@ -69,6 +72,11 @@ rows! {
         "/pieces/{piece}/theft" OFFICE, fates::STEAL_PIECE;
         "/pieces/{piece}/recovery" OFFICE, fates::RECOVER_PIECE;
         "/pieces/{piece}/destruction" OFFICE, fates::DESTROY_PIECE;
+        "/spots/new" OFFICE, prices::RECORD_SPOT;
+        "/quotes/new" OFFICE, prices::MAKE_QUOTE;
+        "/charges/new" OFFICE, prices::RECORD_CHARGE;
+        "/stocktakes/new" TRADE, stocktakes::TAKE_STOCK;
+        "/bench/jars/{jar}/sweepings" TRADE, steps::GATHER_SWEEPS;
         "/refinings/new" OFFICE, refinings::SEND_TO_REFINER;
         "/refinings/{refining}/return" OFFICE, refinings::RETURN_REFINING;
         "/entries/{entry}/withdrawal" OFFICE, corrections::WITHDRAWAL;

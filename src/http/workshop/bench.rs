@@ -17,7 +17,9 @@ pub use board::board;
 pub use melts::{charge_sources, pours};
 pub use over::{melt, session};
 pub use pictures::picture;
-pub use sessions::{free_scales, graded_before, prill_jars, series_choices, session_choices, struck_next};
+pub use sessions::{
+    free_scales, graded_before, jar_of_sweeps, prill_jars, series_choices, session_choices, struck_next,
+};
 pub use strikes::strikes;
 pub use trays::{slip, tray, weighed_of_melt};
 

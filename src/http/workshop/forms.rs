@@ -6,12 +6,13 @@ pub mod fates;
 pub mod lots;
 pub mod numbers;
 pub mod orders;
-
+pub mod prices;
 pub mod refinings;
 pub mod sales;
 pub mod series;
 pub mod setup;
 pub mod steps;
+pub mod stocktakes;
 mod words;
 
 use super::offered::{self, of_now};

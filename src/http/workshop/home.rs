@@ -4,8 +4,8 @@ use super::names::Names;
 use super::visit::may_read;
 use super::{App, Seen, Sheet, Visit, named};
 use crate::domain::{
-    Certificate, Consignment, ConsignmentState, Grade, Lot, Piece, PieceState as S, Series, SeriesState,
-    Session, SessionState, Timestamp,
+    Certificate, Consignment, ConsignmentState, Grade, Lot, Piece, PieceState as S, Scale, Series,
+    SeriesState, Session, SessionState, Timestamp,
 };
 use crate::http::failed;
 use crate::http::problem::Problem;
@@ -47,7 +47,8 @@ pub fn home(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         names: Names::new(app, visit),
     };
     let pieces: Vec<Piece> = all(app)?;
-    let mut needs = look.sessions()?;
+    let mut needs = look.beginning()?;
+    needs.extend(look.sessions()?);
     needs.extend(look.suspects(&pieces)?);
     needs.extend(look.consignments()?);
     needs.extend(look.borderline(&pieces));
@@ -61,9 +62,46 @@ pub fn home(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     });
     let seen = HomeSeen {
         needs,
-        forms: forms.collect(),
+        forms: by_part(forms),
     };
     Ok(page::home(&seen).into())
+}
+
+/// The parts of the work, and what the addresses of their forms begin with; what is named nowhere sets something up.
+const PARTS: &[(&str, &[&str])] = &[
+    ("At the bench", &["/lots/", "/bench/"]),
+    (
+        "Numbers, papers, assay office",
+        &[
+            "/serials/",
+            "/spares/",
+            "/numbers/",
+            "/certificates/",
+            "/prints/",
+            "/consignments/",
+        ],
+    ),
+    (
+        "Orders, sales, prices",
+        &["/orders/", "/sales/", "/quotes/", "/spots/", "/charges/"],
+    ),
+    ("Stock", &["/refinings/", "/stocktakes/"]),
+    ("Set up", &[""]),
+];
+
+type Forms = Vec<(&'static str, &'static str)>;
+
+fn by_part(forms: impl Iterator<Item = (&'static str, &'static str)>) -> Vec<(&'static str, Forms)> {
+    let mut parts: Vec<(&'static str, Forms)> = PARTS.iter().map(|(part, _)| (*part, Vec::new())).collect();
+    for (path, title) in forms {
+        let of_part = |(_, begins): &(&str, &[&str])| begins.iter().any(|begin| path.starts_with(begin));
+        let place = PARTS.iter().position(of_part);
+        if let Some((_, forms)) = place.and_then(|place| parts.get_mut(place)) {
+            forms.push((path, title));
+        }
+    }
+    parts.retain(|(_, forms)| !forms.is_empty());
+    parts
 }
 
 /// Every row of a table.
@@ -89,6 +127,37 @@ struct Look<'a> {
 impl Look<'_> {
     fn told(&self, at: Timestamp) -> String {
         self.app.settings.workshop.zone.in_words(at)
+    }
+
+    /// What an empty book wants first.
+    fn beginning(&self) -> Result<Vec<Need>, Problem> {
+        let none = |words: &str, command: &str, does: &'static str| Need {
+            what: "A new book",
+            words: words.to_owned(),
+            link: named::form_at(self.visit.role(), command, &|_| None),
+            does,
+        };
+        Ok(if all::<Scale>(self.app)?.is_empty() {
+            vec![none(
+                "Begin with a scale: what stands on its plate decides how sure each weight is.",
+                "RegisterScale",
+                "Register a scale",
+            )]
+        } else if all::<Series>(self.app)?.is_empty() {
+            vec![none(
+                "Every piece is poured for a series: an edition, or an open one.",
+                "OpenSeries",
+                "Open a series",
+            )]
+        } else if all::<Lot>(self.app)?.is_empty() {
+            vec![none(
+                "Metal that comes in is weighed in a session of a scale, and stands in the book as a lot.",
+                "ReceiveLot",
+                "Record metal",
+            )]
+        } else {
+            Vec::new()
+        })
     }
 
     /// Sessions that were opened on an earlier day and have no closing check.

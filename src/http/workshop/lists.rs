@@ -5,9 +5,11 @@
 
 mod metal;
 mod office;
+mod prices;
 
 pub use metal::{lots, melts, pieces, residues};
 pub use office::{certificates, consignments, orders, sales, series};
+pub use prices::{charges, quotes, spots, stocktakes};
 
 use super::names::Names;
 use super::visit::may_read;
@@ -36,6 +38,10 @@ const ALL: &[(&str, &str)] = &[
     ("Orders", "/orders"),
     ("Sales", "/sales"),
     ("Certificates", "/certificates"),
+    ("Quotations", "/quotes"),
+    ("Spot prices", "/spots"),
+    ("Bills", "/charges"),
+    ("Stock-takes", "/stocktakes"),
 ];
 
 /// A list.

@@ -1,5 +1,6 @@
 //! The pages about metal over HTTP: each asks the reckoning as of the day or position in its address.
 
+use super::visit::may_open;
 use super::{App, Seen, Visit, named};
 use crate::accounts::stock::Stock;
 use crate::accounts::{AsOf, Emptied, Heading, Losses, Reckoning, Subject};
@@ -16,6 +17,9 @@ use crate::pages::metal::{self, Look, MeltSeen, Opened, SeriesSeen, Share, Stand
 use crate::pages::workshop::Leaf;
 use crate::views::Table;
 use uuid::Uuid;
+
+/// Where a spot price is noted.
+const SPOT: &str = "/spots/new";
 
 /// Answers from the reckoning as of what `at` in the address names, with what else stands in its query.
 fn told(
@@ -322,6 +326,7 @@ pub fn stock(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     told(app, visit, |reckoning, standing, _| {
         let prices = |lots: &[LotId]| traced::prices(app, lots, Some(visit.role()));
         let stock = Stock::of(reckoning, Percent::ZERO, prices)?;
-        Ok(metal::stock(&stock, standing))
+        let notes = may_open(visit.role(), SPOT).then_some(SPOT);
+        Ok(metal::stock(&stock, standing, notes))
     })
 }

@@ -1,7 +1,10 @@
 //! Names for ids in what the book says: refusals are written for programs and for people, and an id says nothing to a person.
 
 use super::Sheet;
-use crate::domain::{Consignment, Lot, Melt, Order, Piece, Refining, Sale, Series};
+use crate::domain::{
+    Certificate, Consignment, Die, Event, Jar, Lot, Melt, Order, Piece, Quote, Refining, Sale, Scale, Series,
+    Session, Spot, Stocktake,
+};
 use crate::http::App;
 use crate::http::access::Role;
 use crate::http::conditions::hyphenated;
@@ -27,10 +30,21 @@ pub fn in_words(app: &App, text: &str) -> String {
         }
         rest = rest.get(step..).unwrap_or_default();
     }
+    // Kinds of events are spelled for programs too.
+    for kind in Event::KINDS.iter().filter(|kind| text.contains(**kind)) {
+        told = told.replace(kind, &kind_words(kind));
+    }
     told
 }
 
-/// What people call a thing; none for what has no name, or is not there.
+/// The kind of an event in words: `melt charged`.
+#[must_use]
+pub fn kind_words(kind: &str) -> String {
+    kind.replace(['.', '_'], " ")
+}
+
+/// What people call a thing, as it stands behind the word for it (`lot 3`, `the session begun …`); none for what has no name, or is
+/// not there.
 #[must_use]
 pub fn of(app: &App, id: Uuid) -> Option<String> {
     let table = app.views.table_of(id).ok().flatten()?;
@@ -43,7 +57,22 @@ pub fn of(app: &App, id: Uuid) -> Option<String> {
         Table::Order => row::<Order>(app, id).map(|row| row.number.to_string()),
         Table::Sale => row::<Sale>(app, id).map(|row| row.number.to_string()),
         Table::Refining => row::<Refining>(app, id).map(|row| row.number.to_string()),
-        _ => None,
+        Table::Stocktake => row::<Stocktake>(app, id).map(|row| row.number.to_string()),
+        Table::Quote => row::<Quote>(app, id).map(|row| row.number.to_string()),
+        Table::Certificate => {
+            row::<Certificate>(app, id).map(|row| format!("issue {} of {}", row.issue, row.serial))
+        }
+        Table::Session => row::<Session>(app, id).map(|row| {
+            let begun = app.settings.workshop.zone.in_words(row.at);
+            format!("begun {begun}")
+        }),
+        Table::Scale => row::<Scale>(app, id).map(|row| format!("to {} g in steps of {} g", row.max, row.d)),
+        Table::Jar => {
+            row::<Jar>(app, id).map(|row| format!("of {}, {} {}", row.residue, row.metal, row.fineness))
+        }
+        Table::Die => row::<Die>(app, id).map(|row| format!("of the {}", row.owner)),
+        Table::Spot => row::<Spot>(app, id).map(|row| format!("{} at {}", row.metal, row.price)),
+        Table::Owner | Table::Charge => None,
     }
 }
 

@@ -56,6 +56,15 @@ impl<'a> Names<'a> {
         Ok(text.map(str::to_owned))
     }
 
+    /// A private amount of a thing in words, as far as the visitor may see it.
+    ///
+    /// # Errors
+    /// When the vault cannot be read.
+    pub fn money_of(&self, id: Uuid, member: &str) -> Result<Option<String>, Problem> {
+        let shown = private::of_subject(self.app, id, Some(self.visit.role()))?;
+        Ok(shown.get(member).and_then(money_words))
+    }
+
     /// A series by its code, and its title where it has one.
     ///
     /// # Errors
@@ -122,6 +131,13 @@ impl<'a> Names<'a> {
         };
         (when, self.operator(payload.by))
     }
+}
+
+/// An amount of money in words; none for what is none.
+#[must_use]
+pub fn money_words(value: &Value) -> Option<String> {
+    let part = |name: &str| value.get(name).and_then(Value::as_str);
+    Some(format!("{} {}", part("amount")?, part("currency")?))
 }
 
 /// The beginning of an id: enough to tell things apart on a page.

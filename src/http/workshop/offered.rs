@@ -104,6 +104,19 @@ pub fn pieces(
     member: &'static str,
     wanted: impl Fn(&Book, &Piece) -> bool,
 ) -> Result<Offer, Problem> {
+    pieces_up_to(app, visit, (member, TAKEN_MOST), wanted)
+}
+
+/// The same for an entry that takes more, or fewer.
+///
+/// # Errors
+/// As [`pieces`].
+pub fn pieces_up_to(
+    app: &App,
+    visit: &Visit,
+    (member, most): (&'static str, usize),
+    wanted: impl Fn(&Book, &Piece) -> bool,
+) -> Result<Offer, Problem> {
     let mut query = visit.asked.parameters()?;
     let series: Option<Uuid> = query.parse("series", "an id")?;
     let one: Option<Uuid> = query.parse("piece", "an id")?;
@@ -123,14 +136,14 @@ pub fn pieces(
     let ticked = rows
         .iter()
         .filter(|row| one.is_some_and(|one| one.to_string() == row.id));
-    let ticked = ticked.chain(rows.iter().take(if all { TAKEN_MOST } else { 0 }));
+    let ticked = ticked.chain(rows.iter().take(if all { most } else { 0 }));
     let filled = ticked.map(|row| (member.to_owned(), row.id.clone())).collect();
     let about = office::narrowed(&office::Narrowed {
         path: &visit.asked.path,
         parts: &parts,
         part: series.map(|series| series.to_string()),
         count: rows.len(),
-        most: TAKEN_MOST,
+        most,
         shown_most: SHOWN_MOST,
     });
     Ok(Offer {
@@ -199,9 +212,9 @@ pub fn is_running_edition(series: &Series) -> bool {
 /// When the vault cannot be read.
 pub fn session_choice(app: &App, visit: &Visit, session: &Session) -> Result<Choice, Problem> {
     let label = said(app, visit, session.scale.0, "label")?;
-    let began = app.settings.workshop.zone.in_words(session.at);
+    let began = app.settings.workshop.zone.shortly(session.at);
     Ok(Choice {
         value: session.session.to_string(),
-        words: format!("{}, since {began}", label.unwrap_or_else(|| "Scale".to_owned())),
+        words: format!("{}, {began}", label.unwrap_or_else(|| "Scale".to_owned())),
     })
 }

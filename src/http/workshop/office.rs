@@ -4,8 +4,10 @@ mod assay;
 mod board;
 mod entries;
 mod files;
+mod lots;
 mod numbers;
 mod orders;
+mod prices;
 mod setup;
 mod stock;
 
@@ -13,8 +15,10 @@ pub use assay::{assay, consignment};
 pub use board::board;
 pub use entries::entry;
 pub use files::{labels, packing_list};
+pub use lots::lot;
 pub use numbers::{numbers, waits_for_final};
 pub use orders::{order, orders, sale};
+pub use prices::quote;
 pub use setup::setup;
 pub use stock::stock;
 
@@ -32,10 +36,22 @@ use uuid::Uuid;
 const SHOWN_MOST: usize = 60;
 const DAY_SECONDS: i64 = 86_400;
 
+/// How long ago something was done, in words.
+fn days_ago(app: &App, at: Timestamp) -> String {
+    match days_since(app, at) {
+        0 => "today".to_owned(),
+        1 => "a day ago".to_owned(),
+        days => format!("{days} days ago"),
+    }
+}
+
+fn days_since(app: &App, at: Timestamp) -> i64 {
+    (app.clock)().0.saturating_sub(at.0).max(0) / DAY_SECONDS
+}
+
 /// Since how many days something is so, in words.
 fn since_days(app: &App, at: Timestamp) -> String {
-    let days = (app.clock)().0.saturating_sub(at.0).max(0) / DAY_SECONDS;
-    match days {
+    match days_since(app, at) {
         0 => "since today".to_owned(),
         1 => "for a day".to_owned(),
         days => format!("for {days} days"),

@@ -10,7 +10,7 @@ use super::{App, Visit, named};
 use crate::domain::{
     Command, CondemnReason, Die, DieState, Jar, Order, OrderState, PhotographHash, PhotographPiece,
     PhotographSide, PhotographStage, Piece, PieceState, Refused, Residue, Series, SeriesKind, SeriesState,
-    Session, SessionState,
+    Session, SessionState, Spot,
 };
 use crate::http::access::Role;
 use crate::http::problem::Problem;
@@ -280,6 +280,10 @@ fn with_buyers(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
         each.chain([body.clone()]).collect::<Vec<_>>()
     };
     let own = || vec![json!({"piece": id})];
+    let spots: Vec<Spot> = rows(app, &|_: &Spot| true)?;
+    let quotes = spots.iter().map(|spot| {
+        json!({"spot": spot.spot, "of": {"piece": id}, "premium_percent": "0", "weight": "gram", "vat": "not_registered"})
+    });
     let bought = open_sessions(app)?;
     let bought = bought.iter().map(|session| {
         let session = session.session;
@@ -287,6 +291,12 @@ fn with_buyers(app: &App, piece: &Piece) -> Result<Vec<Deed>, Problem> {
     });
     let destroyed = json!({"piece": id, "witness": "a witness"});
     Ok(vec![
+        deed(
+            "Quote a price",
+            &of::MAKE_QUOTE,
+            quotes.collect(),
+            "no spot price was noted",
+        )?,
         deed(
             "Keep it for a buyer",
             &of::RESERVE_PIECE,

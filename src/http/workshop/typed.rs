@@ -106,7 +106,7 @@ fn figure(text: &str, unit: &str) -> String {
 fn table(members: &mut Members, field: &Field, rows: &Rows, typed: &Typed, settings: &Settings) {
     let ids: Vec<String> = match rows.taken {
         Taken::Blank(count) => (1..=count).map(|number| number.to_string()).collect(),
-        Taken::Ticked | Taken::All => typed.all(field.member).map(str::to_owned).collect(),
+        Taken::Ticked | Taken::All | Taken::Filled => typed.all(field.member).map(str::to_owned).collect(),
     };
     let mut items = Vec::new();
     for id in ids {
@@ -117,7 +117,7 @@ fn table(members: &mut Members, field: &Field, rows: &Rows, typed: &Typed, setti
                 put(&mut item, below.member, value);
             }
         }
-        if matches!(rows.taken, Taken::Blank(_)) && is_blank(rows, &item) {
+        if matches!(rows.taken, Taken::Blank(_) | Taken::Filled) && is_blank(rows, &item) {
             continue;
         }
         members.places.push((

@@ -81,6 +81,10 @@ fn table(seen: &Opened<'_>) -> Markup {
 /// The other side of a movement. What came in is counted as it goes on from there.
 fn side(heading: Heading, movement: &Movement) -> String {
     let other = named(movement.other).to_lowercase();
+    let other = ["in the ", "at the "]
+        .iter()
+        .find_map(|place| other.strip_prefix(place))
+        .map_or_else(|| other.clone(), |place| format!("the {place}"));
     let (mass, fine) = (movement.amount.mass.units(), movement.amount.fine.picograms());
     let more = mass > 0 || mass == 0 && fine >= 0;
     if more == heading.is_receipt() {

@@ -154,9 +154,9 @@ fn picture(stock: &Stock, groups: &[((Metal, &'static str), Group)]) -> Option<P
     })
 }
 
-/// The page.
+/// The page. `notes`: where a spot price is noted, for who may.
 #[must_use]
-pub fn stock(stock: &Stock, standing: Standing) -> Leaf {
+pub fn stock(stock: &Stock, standing: Standing, notes: Option<&str>) -> Leaf {
     let title = "What the stock is worth".to_owned();
     let groups = groups(&stock.lines);
     let main = html! {
@@ -169,6 +169,7 @@ pub fn stock(stock: &Stock, standing: Standing) -> Leaf {
                 div { dt { "For the insurer" } dd { strong { (told(&stock.insurer)) } p .fine { (stock.rule) } } }
             }
             (spots(stock, &standing))
+            @if let Some(path) = notes { p .ways { a .button href=(path) { "Note a spot price" } } }
         }
         section aria-labelledby="places" {
             h2 #places { "By where it is" }

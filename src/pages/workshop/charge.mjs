@@ -12,12 +12,15 @@ let asked = 0;
 const boxOf = ({ table, id }) => form.querySelector(`input[type=checkbox][name="${table}"][value="${id}"]`);
 const massOf = ({ table, id }) => form.querySelector(`input[name="${table}/${id}/mass"]`);
 
-/** What goes in, as the calculator takes it; null while a mass is missing. */
+/** Whether it goes in: whole where it is ticked, else what a mass is typed for. */
+const isIn = (one) => (one.whole === undefined ? massOf(one)?.value.trim() : boxOf(one)?.checked);
+
+/** What goes in, as the calculator takes it; null while a mass cannot be read. */
 function parts() {
   const metal = form.querySelector('[name=metal]')?.value;
   const found = [];
-  for (const source of sources.filter((one) => boxOf(one)?.checked)) {
-    const mass = source.whole ?? digits(massOf(source)?.value ?? '').text;
+  for (const source of sources.filter(isIn)) {
+    const mass = source.whole ?? digits(massOf(source).value).text;
     if (!mass) return null;
     if (source.metal !== metal && source.fineness) return `That mixes ${source.metal} into ${metal}: the book takes one metal and its alloy.`;
     found.push(`${mass}@${source.fineness ?? 'alloy'}`);
@@ -30,8 +33,8 @@ async function predict() {
   asked += 1;
   const mine = asked;
   if (typeof now === 'string') return show(now);
-  if (now === null) return show('Say how much of each goes in.');
-  if (now.length === 0) return show('Tick what goes in.');
+  if (now === null) return show('A weight cannot be read: grams, like 210.00.');
+  if (now.length === 0) return show('Say how much of each goes in.');
   try {
     const reply = await fetch('/v1/calculations/blend', {
       method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ parts: now }),
@@ -50,14 +53,8 @@ const show = (text) => {
 };
 
 if (panel && form) {
-  form.addEventListener('input', (event) => {
-    const [, table, id] = /^(lots|jars)\/([^/]+)\/mass$/.exec(event.target.name) ?? [];
-    // Whoever says how much means that it goes in.
-    if (table && event.target.value.trim() !== '') boxOf({ table, id }).checked = true;
-    predict();
-  });
+  form.addEventListener('input', predict);
   form.addEventListener('change', predict);
   // What was typed before this ran.
-  for (const source of sources) if (massOf(source)?.value) boxOf(source).checked = true;
   predict();
 }

@@ -56,6 +56,34 @@ impl FormSeen<'_> {
         all.find(|(found, _)| within(found)).map(|(_, why)| why.as_str())
     }
 
+    /// The id of the first field that something is wrong with.
+    fn first_fault(&self) -> Option<String> {
+        self.sheet.fields.iter().find_map(|field| {
+            let below = |name: &str| {
+                name.strip_prefix(field.member)?
+                    .strip_prefix('/')
+                    .map(str::to_owned)
+            };
+            let (name, _) = self
+                .faults
+                .iter()
+                .find(|(name, _)| name == field.member || below(name).is_some())?;
+            let of_line = match field.kind {
+                Kind::Fixed(_) | Kind::Hidden => return None,
+                Kind::Rows(rows) => below(name).and_then(|rest| {
+                    let (line, member) = rest.split_once('/')?;
+                    let known = rows
+                        .fields
+                        .iter()
+                        .find(|known| member.starts_with(known.member))?;
+                    Some(format!("{}/{line}/{}", field.member, known.member))
+                }),
+                _ => None,
+            };
+            Some(id_of(of_line.as_deref().unwrap_or(field.member)))
+        })
+    }
+
     /// What is wrong and belongs to no field of the form.
     fn elsewhere(&self) -> Vec<&str> {
         let has = |name: &str| {
@@ -91,7 +119,10 @@ pub fn form(seen: &FormSeen<'_>) -> Leaf {
                 @if seen.in_doubt {
                     p { strong { "Not known yet." } " Send it again: it is recorded once, however often it is sent." }
                 } @else {
-                    p { strong { "Not recorded." } " Nothing in the book has changed, and all that you typed is still here." }
+                    p {
+                        strong { "Not recorded." } " Nothing in the book has changed, and all that you typed is still here."
+                        @if let Some(id) = seen.first_fault() { " " a href=(format!("#{id}")) { "To what is wrong" } }
+                    }
                 }
                 @for why in elsewhere { p { (sentence(why)) } }
             }
@@ -303,7 +334,7 @@ fn line_of(seen: &FormSeen<'_>, field: &Field, rows: &Rows, row: &Row) -> Markup
                     input type="checkbox" name=(field.member) value=(row.id) checked[ticked];
                     span { (row.words) @if !row.more.is_empty() { " " small { (row.more) } } }
                 },
-                Taken::All => p .pick {
+                Taken::All | Taken::Filled => p .pick {
                     input type="hidden" name=(field.member) value=(row.id);
                     span { (row.words) @if !row.more.is_empty() { " " small { (row.more) } } }
                 },

@@ -102,6 +102,8 @@ pub enum Taken {
     Ticked,
     /// Every line.
     All,
+    /// Those beside which something was typed.
+    Filled,
     /// So many blank lines, of which those count that have something in them.
     Blank(usize),
 }
@@ -164,11 +166,16 @@ impl Field {
         Self::of(member, label, help, Kind::Day)
     }
 
+    /// A day and minute in the workshop's zone.
+    #[must_use]
+    pub const fn moment(member: &'static str, label: &'static str, help: &'static str) -> Self {
+        Self::of(member, label, help, Kind::Moment)
+    }
+
     /// When it was done, if that was not now.
     #[must_use]
     pub const fn done_at() -> Self {
-        let help = "Leave it empty for now.";
-        Self::of("at", "When it was done", help, Kind::Moment).optional()
+        Self::moment("at", "When it was done", "Leave it empty for now.").optional()
     }
 
     /// One of these: value and words.

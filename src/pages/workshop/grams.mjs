@@ -70,7 +70,7 @@ export function question(likely, text, asked) {
     empty_pan: 'that is next to nothing: is the piece on the pan?',
     light: `${ground} ${span}.`,
     heavy: over >= likely.round
-      ? `that is ${grams(over)} g more than ${ground} (${span}): a slipped digit, or a dish that was not tared?`
+      ? `that is some ${(over + 50_000n) / 100_000n} g more than ${ground} (${span}): a slipped digit, or a dish that was not tared?`
       : `${ground} ${span}.`,
     tare: `that is about ${asked.tare === undefined ? '' : grams(asked.tare)} g more than ${ground} (${span}): was the dish tared?`,
   }[asked.kind];

@@ -19,8 +19,8 @@ pub struct Need {
 pub struct HomeSeen {
     /// What needs a hand.
     pub needs: Vec<Need>,
-    /// The forms: path and title.
-    pub forms: Vec<(&'static str, &'static str)>,
+    /// The forms by the part of the work that they belong to: path and title.
+    pub forms: Vec<(&'static str, Vec<(&'static str, &'static str)>)>,
 }
 
 /// The page.
@@ -54,7 +54,10 @@ pub fn home(seen: &HomeSeen) -> Leaf {
         @if !seen.forms.is_empty() {
             section aria-labelledby="record" {
                 h2 #record { "Record something" }
-                ul .links { @for (path, title) in &seen.forms { li { a href=(path) { (title) } } } }
+                @for (part, forms) in &seen.forms {
+                    h3 { (part) }
+                    ul .links { @for (path, title) in forms { li { a href=(path) { (title) } } } }
+                }
             }
         }
     };

@@ -77,6 +77,13 @@ pub struct ListSeen<'a> {
     pub after: Option<&'a str>,
 }
 
+impl ListSeen<'_> {
+    /// Whether anything is asked for.
+    fn is_narrowed(&self) -> bool {
+        self.filters.iter().any(|filter| !filter.value.is_empty())
+    }
+}
+
 /// The page.
 #[must_use]
 pub fn list(seen: &ListSeen<'_>) -> Leaf {
@@ -86,6 +93,7 @@ pub fn list(seen: &ListSeen<'_>) -> Leaf {
             h1 { span .name { (seen.title) } }
             p .sentence {
                 @match (seen.count, seen.rows.len()) {
+                    (0, _) if !seen.is_narrowed() => "None yet.",
                     (0, _) => "None that fits.",
                     (count, here) if count == here => { (count) " in all, newest first." },
                     (count, _) => { (seen.from.saturating_add(1)) " to " (last) " of " (count) ", newest first." },
@@ -106,7 +114,7 @@ pub fn list(seen: &ListSeen<'_>) -> Leaf {
 }
 
 fn filters(seen: &ListSeen<'_>) -> Markup {
-    let used = seen.filters.iter().any(|filter| !filter.value.is_empty());
+    let used = seen.is_narrowed();
     html! {
         @if !seen.filters.is_empty() {
             form .filters method="get" action=(seen.path) role="search" aria-label=(format!("Filter: {}", seen.title)) {

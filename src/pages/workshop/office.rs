@@ -167,10 +167,10 @@ fn drawn(section: &Section, at: usize) -> Markup {
 
 /// A count with its thing: `1 piece`, `9 pieces`.
 #[must_use]
-pub fn counted(count: usize, thing: &str) -> String {
-    match count {
-        1 => format!("1 {thing}"),
-        count => format!("{count} {thing}s"),
+pub fn counted<N: std::fmt::Display + PartialEq + From<u8>>(count: N, thing: &str) -> String {
+    match count == N::from(1) {
+        true => format!("1 {thing}"),
+        false => format!("{count} {thing}s"),
     }
 }
 

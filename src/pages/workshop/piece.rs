@@ -191,7 +191,7 @@ fn readings(seen: &PieceSeen) -> Markup {
             h2 #readings { "Weighings" }
             @if seen.readings.is_empty() { p .none { "It was never weighed." } }
             @else {
-                div .wide tabindex="0" role="group" aria-labelledby="readings" {
+                div .wide.wraps tabindex="0" role="group" aria-labelledby="readings" {
                     table {
                         thead { tr {
                             th .figure scope="col" { "The scale showed" } th scope="col" { "When" } th scope="col" { "At which point" }
@@ -214,7 +214,7 @@ fn row(reading: &ReadingSeen, superseded: bool) -> Markup {
                 @if superseded { s { (reading.mass) " g" } span .apart { " superseded" } } @else { strong { (reading.mass) " g" } }
                 @if reading.suspect { span .flag { "suspect: a check of the scale failed after it" } }
             }
-            td { (reading.when) ", entry " (reading.index) }
+            td { (reading.when) ", " a href=(format!("/entries/{}", reading.index)) { "entry " (reading.index) } }
             td { (reading.stage) }
             td { (reading.scale) }
             td { (reading.who) }
@@ -301,7 +301,7 @@ fn story(seen: &PieceSeen) -> Markup {
             ol .steps {
                 @for step in &seen.story {
                     li {
-                        p .when { (step.when) " · " (step.who) " · entry " (step.index) }
+                        p .when { (step.when) " · " (step.who) " · " a href=(format!("/entries/{}", step.index)) { "entry " (step.index) } }
                         @for line in &step.lines { p { (line) } }
                         @if step.lines.is_empty() { p { "This entry was withdrawn." } }
                         @if let Some(was) = &step.was {

@@ -21,6 +21,8 @@ class Strikes {
     const outcomes = element.querySelector('[data-outcomes]');
     outcomes.before(this.head);
     outcomes.after(this.says);
+    this.outcomes = outcomes;
+    this.count = element.querySelector('[data-strikes]');
     this.words = new Map();
     for (const button of outcomes.querySelectorAll('button')) {
       this.words.set(button.value, button.textContent);
@@ -35,13 +37,18 @@ class Strikes {
 
   async merge() {
     const entries = (await this.queue.entries()).filter((one) => one.tray === this.tray);
+    let since = 0;
     for (const piece of this.pieces) {
       Object.assign(piece, { version: piece.page, outcome: null, state: 'open', entry: null });
       for (const entry of entries.filter((one) => one.thing === piece.id)) {
         const version = entry.answer?.versions?.[piece.id] ?? piece.version;
-        if (entry.state !== 'recorded' || version > piece.page) Object.assign(piece, { outcome: entry.outcome, state: entry.state, entry, version });
+        const now = entry.state !== 'recorded' || version > piece.page;
+        if (now) Object.assign(piece, { outcome: entry.outcome, state: entry.state, entry, version });
+        if (now && entry.state === 'recorded') since += 1;
       }
     }
+    const strikes = Number(this.count.dataset.strikes) + since;
+    this.count.textContent = strikes === 1 ? '1 strike' : `${strikes} strikes`;
     if (!this.open(this.chosen)) this.chosen = this.pieces.find((piece) => piece.state === 'open');
     this.show();
   }
@@ -73,7 +80,8 @@ class Strikes {
 
   show() {
     const { chosen } = this;
-    this.head.replaceChildren(...(chosen ? [make('b', {}, chosen.name), ' is under the die'] : ['Every piece here was struck.']));
+    this.outcomes.hidden = !this.open(chosen);
+    this.head.replaceChildren(...(chosen ? [make('b', {}, chosen.name), this.open(chosen) ? ' is under the die' : ' was struck'] : ['Every piece here was struck.']));
     const at = this.pieces.indexOf(chosen);
     const middle = (at < 0 ? this.pieces.length : at) - SHOWN / 2;
     const from = Math.max(0, Math.min(middle, this.pieces.length - SHOWN));

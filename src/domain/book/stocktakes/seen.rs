@@ -8,9 +8,12 @@ use std::collections::HashSet;
 /// The most pieces that one stock-take sees: more do not fit into an entry.
 pub(in crate::domain) const SEEN_MAX: usize = 512;
 
-/// Whether a piece is in the workshop by the book.
-fn is_here(state: PieceState) -> bool {
-    state == PieceState::Poured || IN_HAND.contains(&state)
+impl Piece {
+    /// Whether it is in the workshop by the book.
+    #[must_use]
+    pub fn is_here(&self) -> bool {
+        self.state == PieceState::Poured || IN_HAND.contains(&self.state)
+    }
 }
 
 impl Book {
@@ -33,8 +36,7 @@ impl Book {
         for piece in seen {
             self.known_piece(*piece)?;
         }
-        let there =
-            |piece: &Piece| series.is_none_or(|series| piece.series == series) && is_here(piece.state);
+        let there = |piece: &Piece| series.is_none_or(|series| piece.series == series) && piece.is_here();
         let named: HashSet<PieceId> = seen.iter().copied().collect();
         let mut unseen: Vec<&Piece> = self
             .pieces()

@@ -9,6 +9,10 @@ use crate::http::workshop::office::{by_series, waits_for_final};
 use crate::metal::{Fineness, Metal};
 use crate::pages::workshop::bench::{self, Board, MeltSeen, ScaleSeen, Work};
 use crate::pages::workshop::office::counted;
+use std::cmp::Reverse;
+
+/// How many melts the board names whose pieces may be filed, the newest first.
+const FILINGS_MOST: usize = 12;
 
 /// What the book says of the bench.
 struct Found {
@@ -18,6 +22,7 @@ struct Found {
     /// Of each series its id, its code, and how many wait.
     finals: Vec<(String, String, usize)>,
     dies: usize,
+    sweeps: Vec<(JarId, Metal)>,
 }
 
 /// `GET /bench`.
@@ -48,6 +53,7 @@ fn work(found: &Found) -> Vec<Work> {
     let filings = found
         .filings
         .iter()
+        .take(FILINGS_MOST)
         .map(|(melt, number, count, over, jar)| match jar {
             Some(jar) => Work {
                 path: format!("/bench/tray?melt={melt}&jar={jar}"),
@@ -69,7 +75,21 @@ fn work(found: &Found) -> Vec<Work> {
         path: "/bench/strike".to_owned(),
         words: "Strike".to_owned(),
     });
-    filings.chain(finals).chain(strikes).collect()
+    let sweeps = found.sweeps.iter().map(|(jar, metal)| Work {
+        path: format!("/bench/jars/{jar}/sweepings"),
+        words: format!("Sweepings of {metal}"),
+    });
+    let older = found.filings.len().saturating_sub(FILINGS_MOST);
+    let older = (older > 0).then(|| Work {
+        path: "/pieces?state=graded&grade=accepted,over".to_owned(),
+        words: format!("{older} older melts with pieces to file and polish"),
+    });
+    filings
+        .chain(older)
+        .chain(finals)
+        .chain(strikes)
+        .chain(sweeps)
+        .collect()
 }
 
 fn find(book: &Book) -> Found {
@@ -99,6 +119,7 @@ fn find(book: &Book) -> Found {
         filings: filings(book),
         finals: by_series(book, |piece| waits_for_final(book, piece)),
         dies: book.dies().filter(|die| die.state == DieState::InUse).count(),
+        sweeps: sweeps(book),
     }
 }
 
@@ -120,8 +141,15 @@ fn filings(book: &Book) -> Vec<(MeltId, u32, usize, usize, Option<JarId>)> {
             found.push((melt.melt, melt.number, wanted, grade(Grade::Over), jar));
         }
     }
-    found.sort_by_key(|(_, number, ..)| *number);
+    found.sort_by_key(|(_, number, ..)| Reverse(*number));
     found
+}
+
+/// The jars of sweeps, oldest first.
+fn sweeps(book: &Book) -> Vec<(JarId, Metal)> {
+    let mut jars: Vec<_> = book.jars().filter(|jar| jar.residue == Residue::Sweeps).collect();
+    jars.sort_by_key(|jar| jar.since);
+    jars.into_iter().map(|jar| (jar.jar, jar.metal)).collect()
 }
 
 fn jar_for(book: &Book, metal: Metal, fineness: Fineness) -> Option<JarId> {

@@ -13,6 +13,9 @@ use crate::pages::workshop::bench::{self, Cavity, Pours, Source};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
+/// How many lots and heels a charge offers, the newest.
+const SHOWN_MOST: usize = 300;
+
 /// `GET /bench/melts/{melt}/pours`.
 ///
 /// # Errors
@@ -155,8 +158,8 @@ fn sources(book: &Book) -> Vec<Named> {
 }
 
 fn lots(book: &Book) -> Vec<Named> {
-    let mut lots: Vec<_> = book.lots().filter(|lot| !lot.left.is_zero()).collect();
-    lots.sort_by_key(|lot| lot.number);
+    let lots = book.lots().filter(|lot| !lot.left.is_zero());
+    let lots = newest(lots.map(|lot| (lot.number, lot)).collect());
     let named = |lot: &Lot| {
         let fine = lot.metal.is_precious().then(|| lot.fineness.to_string());
         Named {
@@ -170,9 +173,21 @@ fn lots(book: &Book) -> Vec<Named> {
     lots.into_iter().map(named).collect()
 }
 
+/// The newest of what is numbered, oldest first.
+fn newest<T>(mut rows: Vec<(u32, T)>) -> Vec<T> {
+    rows.sort_by_key(|(number, _)| *number);
+    let older = rows.len().saturating_sub(SHOWN_MOST);
+    rows.into_iter().skip(older).map(|(_, row)| row).collect()
+}
+
 fn heels(book: &Book) -> Vec<Named> {
-    let mut melts: Vec<_> = book.melts().filter(|melt| melt.heel_taken.is_none()).collect();
-    melts.sort_by_key(|melt| melt.number);
+    let left = |melt: &&Melt| melt.heel_taken.is_none() && melt.heel.is_some_and(|heel| !heel.is_zero());
+    let melts = newest(
+        book.melts()
+            .filter(left)
+            .map(|melt| (melt.number, melt))
+            .collect(),
+    );
     let named = |melt: &Melt| {
         let heel = melt.heel.filter(|heel| !heel.is_zero())?;
         let fine = Some(melt.reckoned_fineness().to_string());

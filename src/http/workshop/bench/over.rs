@@ -8,6 +8,7 @@ use crate::http::readings;
 use crate::metal::Mass;
 use crate::pages::workshop::bench::{self, Balance, Doubtful, SessionOver};
 use crate::pages::workshop::stands;
+use rust_decimal::Decimal;
 
 /// `GET /bench/sessions/{session}`.
 ///
@@ -40,11 +41,19 @@ pub fn session(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             .iter()
             .map(|decision| {
                 let what = format!("{} of {}", decision.kind.replace('_', " "), decision.name);
-                (what, decision.recorded.clone(), decision.offset.clone())
+                (what, with_unit(&decision.recorded), with_unit(&decision.offset))
             })
             .collect(),
     };
     Ok(bench::session(&page).into())
+}
+
+/// A figure of a decision is in grams; a grade is a word.
+fn with_unit(told: &str) -> String {
+    match told.parse::<Decimal>() {
+        Ok(_) => format!("{told} g"),
+        Err(_) => told.replace('_', " "),
+    }
 }
 
 /// A reading in doubt, and what is to be done about it.

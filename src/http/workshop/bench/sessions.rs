@@ -5,7 +5,7 @@ use super::melts::cavities;
 use super::strikes::waiting;
 use super::{App, Visit, label, of_now, open_sessions, scale_words, with_versions};
 use crate::accounts::Reckoning;
-use crate::domain::{Die, DieState, Jar, MeltId, Piece, Residue, Scale};
+use crate::domain::{Die, DieState, Jar, JarId, MeltId, Piece, Residue, Scale};
 use crate::http::problem::Problem;
 use crate::http::workshop::named;
 use crate::pages::workshop::bench::graded;
@@ -44,7 +44,10 @@ pub fn session_choices(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem>
         let name = name.unwrap_or_else(|| format!("Scale to {} g", scale.max));
         Ok(Choice {
             value: session.session.to_string(),
-            words: format!("{name}, {}", zone.in_words(session.at)),
+            words: match sessions.len() {
+                1 => name,
+                _ => format!("{name}, {}", zone.shortly(session.at)),
+            },
         })
     });
     choices.collect()
@@ -91,6 +94,21 @@ pub fn prill_jars(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
         })
     };
     jars.iter().map(choice).collect()
+}
+
+/// The jar of sweeps that the path names, in words.
+///
+/// # Errors
+/// 404 for a jar that is not there.
+pub fn jar_of_sweeps(app: &App, visit: &Visit) -> Result<String, Problem> {
+    let id = JarId(visit.asked.id("jar")?);
+    let jar = of_now(app, |reckoning| reckoning.book().jar(id).cloned())?;
+    let jar = jar.ok_or_else(|| Problem::not_found("there is no jar with that id"))?;
+    let name = label(app, visit, id.0)?.unwrap_or_else(|| "Jar".to_owned());
+    Ok(format!(
+        "{name}: {} of {}, {} g swept so far",
+        jar.residue, jar.metal, jar.swept
+    ))
 }
 
 /// Dies in use, and the pieces that wait for one of them.

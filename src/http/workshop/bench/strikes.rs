@@ -38,7 +38,8 @@ pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         let name = name.unwrap_or_else(|| format!("Die of the {}", die.owner));
         Ok(DieSeen {
             die: die.die,
-            name: format!("{name}, {} strikes", die.strikes),
+            name,
+            strikes: die.strikes,
         })
     });
     let seen: Result<Vec<DieSeen>, Problem> = seen.collect();

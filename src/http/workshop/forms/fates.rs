@@ -41,7 +41,7 @@ pub const MOVE_PIECE: Form = Form {
             "Move to an open series",
             "A handsome piece outside the limits is sold by its actual weight. It leaves its edition for good.",
             &[
-                Field::chosen("to", "Open series", "None here: open one first."),
+                Field::chosen("to", "Open series", "If none stands here, open one first."),
                 NOTE,
             ],
             "Move it",
@@ -119,7 +119,7 @@ pub const BUY_BACK_PIECE: Form = Form {
                 Field::chosen(
                     "session",
                     "Weighed in session",
-                    "None here: open one at the bench first.",
+                    "If none stands here, open one at the bench first.",
                 ),
                 Field::mass("mass", "What the scale shows", "With all its digits."),
                 Field::text("seller", "From whom", "Private.").optional(),

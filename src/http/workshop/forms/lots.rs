@@ -2,16 +2,15 @@
 
 use super::to_home;
 use super::words::{BASES, METALS};
-use crate::domain::{Owner, Session, SessionState};
+use crate::domain::Owner;
 use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
-use crate::http::workshop::{App, Form, Visit, offered};
+use crate::http::workshop::{App, Form, Visit, bench, offered};
 use crate::pages::workshop::{Choice, Field, FormSheet, Offer};
 
-/// How many open sessions or customers a form offers.
+/// How many customers a form offers.
 const OFFERED_MAX: usize = 200;
-
 /// A lot of metal was received.
 pub const RECEIVE_LOT: Form = Form {
     recording: &recordings::RECEIVE_LOT,
@@ -32,7 +31,7 @@ pub const RECEIVE_LOT: Form = Form {
             Field::chosen(
                 "session",
                 "Weighed in session",
-                "A session begins with a check weighing of its scale. None here: open one first.",
+                "A session begins with a check weighing of its scale. If none stands here, open one first.",
             ),
             Field::mass(
                 "mass",
@@ -59,29 +58,19 @@ pub const RECEIVE_LOT: Form = Form {
         ],
         submit: "Record the lot",
     },
-    offer: offered,
+    offer,
     ask: None,
     then: to_home,
 };
 
-fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
+fn offer(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     Ok(Offer {
         choices: vec![
-            ("session", open_sessions(app, visit)?),
+            ("session", bench::session_choices(app, visit)?),
             ("owner", owners(app, visit)?),
         ],
         ..Offer::default()
     })
-}
-
-/// The sessions that are open, by scale and when they began.
-fn open_sessions(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
-    let open = |row: &Session| row.state == SessionState::Open;
-    let sessions = app.views.list(&open, None, OFFERED_MAX).map_err(failed)?;
-    let sessions = sessions.rows.iter();
-    sessions
-        .map(|session| offered::session_choice(app, visit, session))
-        .collect()
 }
 
 /// Customers whose metal may be here.

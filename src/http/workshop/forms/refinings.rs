@@ -29,7 +29,7 @@ pub const SEND_TO_REFINER: Form = Form {
             Field::chosen(
                 "session",
                 "Weighed in session",
-                "None here: open one at the bench first.",
+                "If none stands here, open one at the bench first.",
             ),
             Field::rows("jars", "Jars", "Tick those that are emptied.", JARS).optional(),
             Field::ticked("pieces", "Condemned pieces", "This is their end.").optional(),

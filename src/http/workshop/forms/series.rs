@@ -11,8 +11,8 @@ use crate::writer::Recorded;
 use serde_json::{Map, Value};
 
 const KINDS: &[(&str, &str)] = &[
-    ("edition", "An edition: so many of each shape, within limits"),
-    ("open", "An open series: odd weights and one-offs, without end"),
+    ("edition", "Edition: so many of each shape"),
+    ("open", "Open series: odd weights, one-offs"),
 ];
 const UNITS: &[(&str, &str)] = &[("g", "Grams"), ("ozt", "Troy ounces")];
 const MARKINGS: &[(&str, &str)] = &[

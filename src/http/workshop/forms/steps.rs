@@ -25,12 +25,12 @@ const RESIDUES: &[(&str, &str)] = &[
     ("sweeps", "Sweeps"),
 ];
 
-/// Lines over what the book offers, each with a mass.
+/// Lines over what the book offers: what a mass stands beside goes in.
 const fn weighed(id: &'static str) -> Rows {
     Rows {
         id: Some(id),
         versioned: false,
-        taken: Taken::Ticked,
+        taken: Taken::Filled,
         fields: DRAWN,
     }
 }
@@ -233,6 +233,21 @@ pub const OPEN_JAR: Form = Form {
     then: to_bench,
 };
 
+/// Sweepings go into a jar.
+pub const GATHER_SWEEPS: Form = Form {
+    recording: &recordings::GATHER_SWEEPS,
+    sheet: FormSheet {
+        title: "Sweepings into a jar",
+        lead: "As they are, metal and dirt together. They count as no metal until the refiner says how much was in them.",
+        cautions: &["Dust of metal and flux is not to be breathed: sweep damp, and wear a mask."],
+        fields: &[SESSION, Field::mass("mass", "What goes in", "Without the jar.")],
+        submit: "Record them",
+    },
+    offer: sweepings,
+    ask: None,
+    then: to_bench,
+};
+
 fn to_bench(_: &App, _: &Visit, _: &Recorded) -> String {
     "/bench".to_owned()
 }
@@ -317,6 +332,15 @@ fn closing(app: &App, visit: &Visit) -> Result<Offer, Problem> {
             ("session", bench::session_choices(app, visit)?),
             ("prills/jar", bench::prill_jars(app, visit)?),
         ],
+        ..Offer::default()
+    })
+}
+
+fn sweepings(app: &App, visit: &Visit) -> Result<Offer, Problem> {
+    let name = bench::jar_of_sweeps(app, visit)?;
+    Ok(Offer {
+        about: Some(large(false, &html! { p .about { strong { (name) } } })),
+        choices: vec![("session", bench::session_choices(app, visit)?)],
         ..Offer::default()
     })
 }

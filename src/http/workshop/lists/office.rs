@@ -74,7 +74,9 @@ const CONSIGNMENTS: Listing<Consignment> = Listing {
             let page = named::page_of(Table::Consignment, row.consignment.0);
             Ok(Cell::linked(row.number.to_string(), page))
         }),
-        Column::text("State", |_, row| Ok(Cell::text(row.state.word()))),
+        Column::text("State", |_, row| {
+            Ok(Cell::text(row.state.word().replace('_', " ")))
+        }),
         Column::text("Sent", |names, row| {
             Ok(Cell::text(names.app.settings.workshop.zone.in_words(row.at)))
         }),

@@ -3,7 +3,7 @@
 use super::super::forms::consignments::may_be_sent;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{by_series, fact, lines_of, since_days};
+use super::{by_series, fact, lines_of, prices, since_days};
 use crate::domain::{
     AssayOutcome, Book, Consignment, ConsignmentId, ConsignmentState, Piece, PieceId, PieceState as S,
 };
@@ -78,7 +78,7 @@ fn to_send((id, code, count): (String, String, usize)) -> Line {
     Line {
         words: format!("{code}: {}", counted(count, "piece")),
         path: None,
-        more: "ready to be sent".to_owned(),
+        more: String::new(),
         ways: vec![Way::new(
             "Send them",
             format!("/consignments/new?series={id}&tick=all"),
@@ -204,6 +204,7 @@ pub fn consignment(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 lines: mates,
                 ..Section::default()
             },
+            prices::charged(app, visit, ("consignment", id.0))?,
         ],
         ..Office::default()
     };

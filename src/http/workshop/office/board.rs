@@ -250,8 +250,9 @@ fn to_pour(told: Option<&Pours>) -> Option<String> {
     Some(match told.known {
         _ if wanted == 0 => "No more wanted.".to_owned(),
         true => format!(
-            "{wanted} more wanted: pour {} to be 95 % sure of them.",
-            told.pours
+            "{wanted} more wanted: pour {} to be 95 % sure of {}.",
+            told.pours,
+            if wanted == 1 { "it" } else { "them" }
         ),
         false => format!("{wanted} more wanted. How many to pour is told once some of them are weighed."),
     })

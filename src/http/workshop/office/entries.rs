@@ -1,17 +1,21 @@
 //! One entry of the book: what was recorded, by whom and when, what holds now, and how it is corrected.
 
 use super::super::forms::corrections::{deeds, entry_of, said_now};
+use super::super::names::{Names, money_words};
 use super::super::{App, Seen, Visit, named};
-use crate::domain::{EntryCorrected, Event};
+use crate::domain::{EntryCorrected, Event, SessionId, Timestamp};
 use crate::http::access::Role;
 use crate::http::commands::event_json;
-use crate::http::private;
+use crate::http::conditions::hyphenated;
 use crate::http::problem::Problem;
+use crate::http::{failed, private};
 use crate::pages::workshop::office::{Facts, Office, Section, Way};
 use crate::pages::workshop::{Markup, html};
 use crate::record::Entry;
+use crate::views::Table;
 use rust_decimal::Decimal;
 use serde_json::{Map, Value};
+use uuid::Uuid;
 
 /// `GET /entries/{entry}`.
 ///
@@ -29,21 +33,25 @@ pub fn entry(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ..Office::default()
     };
     let mut leaf = super::page(visit, page, "");
-    let mut private = Vec::new();
-    for place in 0..then.len() {
-        private.push(private::of_event(app, index, place, &entry, Some(visit.role()))?);
-    }
+    let names = Names::new(app, visit);
     let corrected = now != then;
+    let mut recorded = Vec::new();
+    for (place, event) in then.iter().enumerate() {
+        let private = private::of_event(app, index, place, &entry, Some(visit.role()))?;
+        recorded.push(told(&names, event, Some(&private), corrected)?);
+    }
+    let holds = now.iter().map(|event| told(&names, event, None, false));
+    let holds = holds.collect::<Result<Vec<Markup>, Problem>>()?;
     leaf.main = html! {
         (leaf.main)
         @if corrected {
             h2 { "What holds now" }
             p .help { "The entry was corrected; what was first recorded stands below, struck through." }
             @if now.is_empty() { p .none { "It was withdrawn: it says nothing any more." } }
-            @for event in &now { (told(app, event, None, false)) }
+            @for event in &holds { (event) }
         }
         h2 { "As it was recorded" }
-        @for (event, private) in then.iter().zip(&private) { (told(app, event, Some(private), corrected)) }
+        @for event in &recorded { (event) }
         p .fine { "This is entry " (index) " of the log, as it stands there for ever. Its leaf hash is "
             code .hash { @if let Some(leaf) = app.leaf(index) { (leaf.to_base64url()) } } "." }
     };
@@ -143,65 +151,138 @@ const UNITS: [(&str, &[&str]); 3] = [
     ("\u{b0}C", &["water"]),
 ];
 
-/// One event: what kind it is, and its members with the names of things in place of their ids.
-fn told(app: &App, event: &Event, private: Option<&Map<String, Value>>, struck: bool) -> Markup {
+/// What members are called where their name alone says little.
+const WORDS: [(&str, &str); 6] = [
+    ("basis", "fineness rests on"),
+    ("d", "step it shows (d)"),
+    ("e", "verification interval (e)"),
+    ("kind_of", "kind"),
+    ("max", "greatest load"),
+    ("size", "entries in the log then"),
+];
+
+fn member_words(name: &str) -> String {
+    let known = WORDS.iter().find(|(known, _)| *known == name);
+    known.map_or_else(|| name.replace('_', " "), |(_, words)| (*words).to_owned())
+}
+
+/// One event: what kind it is, and its members with the names of things in place of their ids, the thing itself first.
+fn told(
+    names: &Names<'_>,
+    event: &Event,
+    private: Option<&Map<String, Value>>,
+    struck: bool,
+) -> Result<Markup, Problem> {
     let members = match event_json(event) {
         Value::Object(members) => members,
         _ => Map::new(),
     };
-    let kind = event.kind().replace(['.', '_'], " ");
-    let shown = members
-        .iter()
-        .filter(|(name, _)| !["kind", "v", "entries"].contains(&name.as_str()));
-    let shown: Vec<(String, String)> = shown
-        .map(|(name, value)| (name.replace('_', " "), value_words(app, name, value)))
-        .collect();
-    let private: Vec<(String, String)> = private
-        .into_iter()
-        .flatten()
-        .map(|(name, value)| {
-            (
-                format!("{}, private", name.replace('_', " ")),
-                value_words(app, name, value),
-            )
-        })
-        .collect();
-    html! {
+    let own = event.kind().split('.').next().unwrap_or_default();
+    let mut shown = Vec::new();
+    for (name, value) in &members {
+        if ["kind", "v", "entries"].contains(&name.as_str()) || is_told_by(names, own, &members, name) {
+            continue;
+        }
+        shown.push((name != own, member_words(name), words(names, name, value)?));
+    }
+    shown.sort_by_key(|(other, ..)| *other);
+    let mut hidden = Vec::new();
+    for (name, value) in private.into_iter().flatten() {
+        hidden.push((
+            format!("{}, private", member_words(name)),
+            words(names, name, value)?,
+        ));
+    }
+    Ok(html! {
         section .told {
-            h3 { (kind) }
+            h3 { (named::kind_words(event.kind())) }
             dl .label {
-                @for (name, words) in &shown {
+                @for (_, name, words) in &shown {
                     div { dt { (name) } dd { @if struck { s { (words) } } @else { (words) } } }
                 }
-                @for (name, words) in &private { div { dt { (name) } dd { (words) } } }
+                @for (name, words) in &hidden { div { dt { (name) } dd { (words) } } }
             }
         }
+    })
+}
+
+/// Whether a number is what the thing itself is called by anyway.
+fn is_told_by(names: &Names<'_>, own: &str, members: &Map<String, Value>, name: &str) -> bool {
+    let id = members.get(own).and_then(Value::as_str).and_then(hyphenated);
+    let called = id
+        .filter(|_| name == "number")
+        .and_then(|id| named::of(names.app, id));
+    called.is_some() && called == members.get(name).map(Value::to_string)
+}
+
+/// A member's value in words, with its unit; a thing leads to its page.
+fn words(names: &Names<'_>, name: &str, value: &Value) -> Result<Markup, Problem> {
+    Ok(match value {
+        Value::String(text) => match hyphenated(text) {
+            Some(id) => thing(names, id)?,
+            None => html! { (text_words(name, text)) },
+        },
+        Value::Null => html! { "erased" },
+        Value::Bool(true) => html! { "yes" },
+        Value::Bool(false) => html! { "no" },
+        Value::Number(number) => match (name, number.as_i64()) {
+            ("priced_at" | "to", Some(at)) => {
+                html! { (names.app.settings.workshop.zone.in_words(Timestamp(at))) }
+            }
+            _ => html! { (number) },
+        },
+        Value::Array(items) => {
+            let each = items.iter().map(|item| words(names, name, item));
+            let each = each.collect::<Result<Vec<Markup>, Problem>>()?;
+            html! { @for (place, item) in each.iter().enumerate() { @if place > 0 { "; " } (item) } }
+        }
+        Value::Object(members) => match money_words(value) {
+            Some(money) => html! { (money) },
+            None => {
+                let there = members
+                    .iter()
+                    .filter(|(_, value)| **value != Value::Array(Vec::new()));
+                let each = there.map(|(name, value)| Ok((member_words(name), words(names, name, value)?)));
+                let each = each.collect::<Result<Vec<(String, Markup)>, Problem>>()?;
+                html! {
+                    @for (place, (name, item)) in each.iter().enumerate() {
+                        @if place > 0 { ", " }
+                        (name) " " (item)
+                    }
+                }
+            }
+        },
+    })
+}
+
+fn text_words(name: &str, text: &str) -> String {
+    let unit = UNITS.iter().find(|(_, names)| names.contains(&name));
+    match unit {
+        Some((unit, _)) if text.parse::<Decimal>().is_ok() => format!("{text} {unit}"),
+        // What a quotation was made from is kept for programs; its page says it in words.
+        _ if name == "inputs" => "kept, and reckoned again on the page of the quotation".to_owned(),
+        _ if text.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'_') => text.replace('_', " "),
+        _ => text.to_owned(),
     }
 }
 
-/// A member's value in words, with its unit.
-fn value_words(app: &App, name: &str, value: &Value) -> String {
-    match value {
-        Value::String(text) => match UNITS.iter().find(|(_, names)| names.contains(&name)) {
-            Some((unit, _)) if text.parse::<Decimal>().is_ok() => format!("{text} {unit}"),
-            _ => named::in_words(app, text),
-        },
-        Value::Null => "erased".to_owned(),
-        Value::Bool(true) => "yes".to_owned(),
-        Value::Bool(false) => "no".to_owned(),
-        Value::Number(number) => number.to_string(),
-        Value::Array(items) => {
-            let words: Vec<String> = items.iter().map(|item| value_words(app, name, item)).collect();
-            words.join("; ")
+/// A thing as the workshop calls it, with its page where it has one.
+fn thing(names: &Names<'_>, id: Uuid) -> Result<Markup, Problem> {
+    let table = names.app.views.table_of(id).map_err(failed)?;
+    let called = match table {
+        Some(Table::Session) => {
+            let begun = named::of(names.app, id).unwrap_or_default();
+            Some(format!("{}, {begun}", names.scale_of(SessionId(id))?))
         }
-        Value::Object(members) => {
-            let words = members.iter().map(|(name, value)| {
-                let words = value_words(app, name, value);
-                format!("{} {words}", name.replace('_', " "))
-            });
-            words.collect::<Vec<String>>().join(", ")
-        }
-    }
+        Some(Table::Scale | Table::Jar | Table::Die) => names.text_of(id, "label")?,
+        Some(Table::Owner) => names.text_of(id, "name")?,
+        _ => None,
+    };
+    let called = called
+        .or_else(|| named::of(names.app, id))
+        .unwrap_or_else(|| id.to_string());
+    let page = table.and_then(|table| named::page_of(table, id));
+    Ok(html! { @match page { Some(page) => a href=(page) { (called) }, None => (called) } })
 }
 
 #[cfg(test)]

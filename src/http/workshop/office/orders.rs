@@ -1,10 +1,11 @@
 //! Orders and sales: what is promised to whom, what is sold and has to go out, what is on its way.
 
 use super::super::forms::orders::counted as shapes;
+use super::super::names::money_words;
 use super::super::offered::{self, of_now, said};
 use super::super::{App, Seen, Visit, named};
-use super::{fact, shown, since_days};
-use crate::domain::{Book, Order, OrderId, OrderState, Piece, PieceState as S, Sale, SaleId};
+use super::{days_ago, fact, prices, shown};
+use crate::domain::{Book, Event, Order, OrderId, OrderState, Piece, PieceState as S, Sale, SaleId};
 use crate::http::private;
 use crate::http::problem::Problem;
 use crate::pages::workshop::html;
@@ -40,6 +41,7 @@ pub fn orders(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         ways: vec![
             Way::new("Record an order", "/orders/new"),
             Way::new("Sell", "/sales/new"),
+            Way::new("Quote a price", "/quotes/new"),
         ],
         sections: vec![
             Section {
@@ -143,7 +145,7 @@ fn sale_line(app: &App, visit: &Visit, (sale, states): &Live) -> Result<Line, Pr
         more: format!(
             "{}, made {}",
             counted(states.len(), "piece"),
-            since_days(app, sale.at)
+            days_ago(app, sale.at)
         ),
         ways,
     })
@@ -241,25 +243,44 @@ pub fn sale(app: &App, visit: &Visit) -> Result<Seen, Problem> {
         let name = named::of(app, order.0).unwrap_or_default();
         facts.push((
             "Under the order",
-            html! { a href=(format!("/orders/{order}")) { (name) } },
+            html! { a href=(format!("/orders/{order}")) { "Order " (name) } },
         ));
     }
     let private = private::of_subject(app, id.0, Some(visit.role()))?;
     for (member, word) in FACTS {
         facts.extend(told(private.get(*member)).map(|text| (*word, html! { (text) })));
     }
+    let priced = with_prices(app, visit, row.since, lines)?;
     let page = Office {
         title: format!("Sale {}", row.number),
         facts,
         ways: sale_ways(id, &live),
-        sections: vec![Section {
-            title: "Pieces".to_owned(),
-            lines,
-            ..Section::default()
-        }],
+        sections: vec![
+            Section {
+                title: "Pieces".to_owned(),
+                lines: priced,
+                ..Section::default()
+            },
+            prices::charged(app, visit, ("sale", id.0))?,
+        ],
         ..Office::default()
     };
     Ok(super::page(visit, page, "").into())
+}
+
+/// What each piece was sold for, as the entry of the sale has it for who may see money.
+fn with_prices(app: &App, visit: &Visit, index: u64, mut lines: Vec<Line>) -> Result<Vec<Line>, Problem> {
+    let entry = app.entry(index)?;
+    for (place, event) in entry.events().enumerate() {
+        let Event::PieceSold(sold) = event else { continue };
+        let shown = private::of_event(app, index, place, &entry, Some(visit.role()))?;
+        let path = format!("/pieces/{}", sold.piece);
+        let line = lines.iter_mut().find(|line| line.path.as_ref() == Some(&path));
+        if let (Some(line), Some(price)) = (line, shown.get("price").and_then(money_words)) {
+            line.more.push_str(&format!(", for {price}"));
+        }
+    }
+    Ok(lines)
 }
 
 /// What is private of a sale and of its newest parcel.
@@ -279,11 +300,7 @@ fn told(value: Option<&Value>) -> Option<String> {
     match value? {
         Value::String(text) => Some(text.clone()),
         Value::Null => Some("erased".to_owned()),
-        Value::Object(money) => {
-            let part = |name: &str| money.get(name).and_then(Value::as_str);
-            Some(format!("{} {}", part("amount")?, part("currency")?))
-        }
-        _ => None,
+        money => money_words(money),
     }
 }
 

@@ -3,7 +3,7 @@
 use super::super::offered::{customer, of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::shown;
-use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Scale};
+use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Residue, Scale};
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 
@@ -13,27 +13,12 @@ use crate::pages::workshop::office::{Line, Office, Section, Way, counted};
 /// When the log or the vault cannot be read.
 pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     let (scales, dies, lots, owners, jars) = of_now(app, found)?;
-    let jars = jars
-        .iter()
-        .map(|row| jar(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let scales = scales
-        .iter()
-        .map(|row| scale(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let dies = dies
-        .iter()
-        .map(|row| die(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
+    let jars = each(&jars, |row| jar(app, visit, row))?;
+    let scales = each(&scales, |row| scale(app, visit, row))?;
+    let dies = each(&dies, |row| die(app, visit, row))?;
     let (lots, unshown) = shown(lots);
-    let lots = lots
-        .iter()
-        .map(|row| lot(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
-    let owners = owners
-        .iter()
-        .map(|row| owner(app, visit, row))
-        .collect::<Result<Vec<Line>, Problem>>()?;
+    let lots = each(&lots, |row| lot(app, visit, row))?;
+    let owners = each(&owners, |row| owner(app, visit, row))?;
     let page = Office {
         title: "Set up".to_owned(),
         lead: "What there must be before metal is poured.".to_owned(),
@@ -42,7 +27,7 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
                 "Scales",
                 scales,
                 "No scale yet: begin here.",
-                &[("A scale", "/scales/new")],
+                &[("Register a scale", "/scales/new")],
             ),
             Section {
                 unshown,
@@ -56,20 +41,29 @@ pub fn setup(app: &App, visit: &Visit) -> Result<Seen, Problem> {
             section(
                 "Jars of residues",
                 jars,
-                "No jar.",
-                &[("A jar", "/bench/jars/new")],
+                "No jar yet: one for each metal and kind of residue.",
+                &[("Open a jar", "/bench/jars/new")],
             ),
-            section("Dies", dies, "No die.", &[("A die", "/dies/new")]),
+            section(
+                "Dies",
+                dies,
+                "No die yet: one is needed where pieces are struck.",
+                &[("Register a die", "/dies/new")],
+            ),
             section(
                 "Customers whose metal is here",
                 owners,
                 "Nobody's but the workshop's own.",
-                &[("A customer", "/owners/new")],
+                &[("Register a customer", "/owners/new")],
             ),
         ],
         ..Office::default()
     };
     Ok(super::page(visit, page, "/office/setup").into())
+}
+
+fn each<T>(rows: &[T], line: impl Fn(&T) -> Result<Line, Problem>) -> Result<Vec<Line>, Problem> {
+    rows.iter().map(line).collect()
 }
 
 fn section(title: &str, lines: Vec<Line>, none: &'static str, ways: &[(&str, &str)]) -> Section {
@@ -123,13 +117,17 @@ fn die(app: &App, visit: &Visit, row: &Die) -> Result<Line, Problem> {
     if row.state == DieState::InUse {
         ways.push(Way::new("It goes", format!("/dies/{}/disposal", row.die)));
     }
+    ways.push(Way::new(
+        "Record its bill",
+        format!("/charges/new?die={}", row.die),
+    ));
     Ok(Line {
         words: said(app, visit, row.die.0, "label")?.unwrap_or_else(|| "Die".to_owned()),
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
             "of the {}{series}, {}, {}",
             row.owner,
-            counted(usize::try_from(row.strikes).unwrap_or(usize::MAX), "strike"),
+            counted(row.strikes, "strike"),
             row.state.word().replace('_', " "),
         ),
         ways,
@@ -150,7 +148,7 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
         .unwrap_or_default();
     Ok(Line {
         words: format!("Lot {}", row.number),
-        path: Some(format!("/entries/{}", row.since)),
+        path: Some(format!("/lots/{}", row.lot)),
         more: format!(
             "{} {} ‰ {}, {} g{invoiced}, {} g left{seller}{whose}",
             row.metal,
@@ -164,14 +162,22 @@ fn lot(app: &App, visit: &Visit, row: &Lot) -> Result<Line, Problem> {
 }
 
 fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<Line, Problem> {
+    let (mut ways, mut swept) = (Vec::new(), String::new());
+    if row.residue == Residue::Sweeps {
+        ways.push(Way::new(
+            "Sweepings go in",
+            format!("/bench/jars/{}/sweepings", row.jar),
+        ));
+        swept = format!(", {} g swept", row.swept);
+    }
     Ok(Line {
         words: said(app, visit, row.jar.0, "label")?.unwrap_or_else(|| format!("Jar of {}", row.residue)),
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
-            "{} of {} {} ‰ and finer, {} g by the book",
+            "{} of {} {} ‰ and finer, {} g by the book{swept}",
             row.residue, row.metal, row.fineness, row.mass
         ),
-        ways: Vec::new(),
+        ways,
     })
 }
 

@@ -143,6 +143,9 @@ pub fn stock(app: &App, visit: &Visit) -> Result<Seen, Problem> {
 fn sections(book: &Book) -> Vec<Section> {
     let section = |part: &Part| {
         let (lines, unshown) = lines_of(book, part.wanted, |piece| ways(part, piece));
+        // What is done with all of them is offered where there is one.
+        let all = part.all.iter().filter(|_| !lines.is_empty());
+        let ways = all.map(|(words, path)| Way::new(*words, *path)).collect();
         Section {
             title: part.title.to_owned(),
             help: part.help,
@@ -150,11 +153,7 @@ fn sections(book: &Book) -> Vec<Section> {
             unshown,
             grouped: false,
             none: part.none,
-            ways: part
-                .all
-                .iter()
-                .map(|(words, path)| Way::new(*words, *path))
-                .collect(),
+            ways,
         }
     };
     PARTS.iter().map(section).collect()

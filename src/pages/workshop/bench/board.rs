@@ -1,5 +1,6 @@
 //! What there is to do at the bench now.
 
+use super::super::office::counted;
 use super::super::{Leaf, Markup, html};
 use crate::domain::{MeltId, ScaleId, SessionId};
 
@@ -83,7 +84,7 @@ fn at_scale(scale: &ScaleSeen) -> Markup {
             p { strong { (scale.name) } }
             @match &scale.session {
                 Some((session, since, readings)) => {
-                    p { "In session since " (since) ", " (readings) " readings." }
+                    p { "In session since " (since) ", " (counted(*readings, "reading")) "." }
                     a .button href=(format!("/bench/sessions/{session}/closing")) { "Closing check" }
                     " "
                     a .button .quiet href=(format!("/bench/sessions/{session}/checks")) { "Check between" }

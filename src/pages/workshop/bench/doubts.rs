@@ -20,9 +20,15 @@ pub fn question(rule: &SlipRule, likely: &Likely, doubt: Doubt, mass: Mass) -> S
             format!("that is about {tare} g more than {ground} ({span}): was the dish tared?")
         }
         Doubt::Heavy if over >= round => format!(
-            "that is {over} g more than {ground} ({span}): a slipped digit, or a dish that was not tared?"
+            "that is some {} g more than {ground} ({span}): a slipped digit, or a dish that was not tared?",
+            whole_grams(over)
         ),
         Doubt::Light | Doubt::Heavy => format!("{ground} {span}."),
     };
     format!("{mass} g: {why}")
+}
+
+/// Of a sum that is far off, whole grams say enough.
+const fn whole_grams(mass: Mass) -> i64 {
+    mass.units().saturating_add(50_000) / 100_000
 }

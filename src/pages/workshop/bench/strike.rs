@@ -1,5 +1,6 @@
 //! Striking: one tap for each piece, good or how it went wrong.
 
+use super::super::office::counted;
 use super::super::{Leaf, html};
 use super::{Seat, line, script};
 use crate::domain::{DieId, PieceId, StrikeOutcome};
@@ -24,6 +25,8 @@ pub struct DieSeen {
     pub die: DieId,
     /// What it is, in words.
     pub name: String,
+    /// How often it struck.
+    pub strikes: u32,
 }
 
 /// How a strike came out, as it is said at the bench.
@@ -52,7 +55,10 @@ pub fn strikes(page: &Strikes) -> Leaf {
             nav .dies aria-label="Dies" {
                 @for die in &page.dies {
                     a .button href=(format!("/bench/strike?die={}", die.die)) aria-current=[(page.die == Some(die.die)).then_some("true")] {
-                        (die.name)
+                        span {
+                            (die.name) ", "
+                            span data-strikes=[(page.die == Some(die.die)).then_some(die.strikes)] { (counted(die.strikes, "strike")) }
+                        }
                     }
                 }
             }
@@ -68,6 +74,7 @@ pub fn strikes(page: &Strikes) -> Leaf {
                         button type="button" value=(each) { (outcome(*each)) }
                     }
                 }
+                nav .next aria-label="Next step" { a .button href="/bench" { "The bench" } }
                 p data-without-script {
                     "Without scripts, strikes are recorded "
                     @if let Some(path) = &page.plain { a href=(path) { "on a form" } } @else { "by the office" } "."

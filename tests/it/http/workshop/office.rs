@@ -1,6 +1,7 @@
 //! The office by forms alone: each gives its command once, is refused in place, and asks before what cannot be taken back.
 
 mod corrected;
+mod counted;
 mod life;
 mod told;
 

@@ -1,7 +1,7 @@
 //! What an entry says now, as a form of its correction takes it.
 
 use super::super::super::offered::of_now;
-use super::super::super::{App, Form, Visit};
+use super::super::super::{App, Form, Visit, named};
 use super::index_of;
 use super::things::things;
 use crate::domain::{Event, MeltInput, is_correctable};
@@ -11,6 +11,7 @@ use crate::pages::workshop::{Offer, html};
 use crate::record::Entry;
 use serde_json::{Map, Value};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// What may be corrected of an entry: the last part of the address, and the form.
 pub type Deeds = Vec<(&'static str, &'static Form)>;
@@ -19,7 +20,7 @@ pub type Deeds = Vec<(&'static str, &'static Form)>;
 ///
 /// # Errors
 /// 404 for one that is not there.
-pub fn entry_of(app: &App, visit: &Visit) -> Result<(u64, Entry), Problem> {
+pub fn entry_of(app: &App, visit: &Visit) -> Result<(u64, Arc<Entry>), Problem> {
     let index = index_of(visit)?;
     if index >= app.views.position() {
         return Err(Problem::not_found(format!("there is no entry {index}")));
@@ -72,10 +73,7 @@ pub(super) fn sure_of_withdrawing(
 ) -> Result<Option<String>, Problem> {
     let (index, entry) = entry_of(app, visit)?;
     let kinds: BTreeSet<&str> = entry.events().map(Event::kind).collect();
-    let kinds: Vec<String> = kinds
-        .into_iter()
-        .map(|kind| kind.replace(['.', '_'], " "))
-        .collect();
+    let kinds: Vec<String> = kinds.into_iter().map(named::kind_words).collect();
     Ok(Some(format!(
         "entry {index} ({}) will say nothing any more. Withdraw it?",
         kinds.join(", ")
