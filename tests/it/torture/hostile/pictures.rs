@@ -113,7 +113,7 @@ fn pictures_that_are_bombs_are_refused_within_bounds() {
     let bombs = bombs();
     let rounds = if is_long() { 20 } else { 1 };
     // One picture is decoded at a time: its pixels with transparency, the same without, and what the library needs beside.
-    let told = siege.row("pictures that are bombs", 650, async move {
+    let told = siege.row("pictures that are bombs", 420, async move {
         let mut replies: Vec<Reply> = Vec::new();
         let mut draw = Draw::new([9; 32]);
         for _ in 0..rounds {
