@@ -76,6 +76,18 @@ const POSITION: &[u8] = b"position";
 const FORM: &[u8] = b"form";
 const FORM_WRITTEN: &[u8] = b"9";
 
+/// Empties all trees. That which says how far was followed comes last: an emptying that is cut short is begun again.
+fn empty(db: &sled::Db) -> Result<(), ViewError> {
+    for name in db.tree_names() {
+        if name != db.name() {
+            db.open_tree(name)?.clear()?;
+        }
+    }
+    db.clear()?;
+    db.insert(FORM, FORM_WRITTEN)?;
+    Ok(())
+}
+
 impl Views {
     /// Opens the views in a folder, empty if there is none.
     ///
@@ -101,10 +113,7 @@ impl Views {
 
     fn over(db: sled::Db) -> Result<Self, ViewError> {
         if db.get(FORM)?.as_deref() != Some(FORM_WRITTEN) {
-            for name in db.tree_names() {
-                db.open_tree(name)?.clear()?;
-            }
-            db.insert(FORM, FORM_WRITTEN)?;
+            empty(&db)?;
         }
         let (position, last) = match db.get(POSITION)? {
             Some(bytes) => keys::followed(&bytes).ok_or(ViewError::Unreadable("position"))?,
@@ -147,11 +156,7 @@ impl Views {
         if last.is_some() && *last == leaf(index) {
             return Ok(true);
         }
-        let db = &self.inner.db;
-        for name in db.tree_names() {
-            db.open_tree(name)?.clear()?;
-        }
-        db.insert(FORM, FORM_WRITTEN)?;
+        empty(&self.inner.db)?;
         *last = None;
         self.inner.followed.begin_again();
         Ok(false)

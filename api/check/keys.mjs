@@ -67,7 +67,7 @@ export class Keys {
     row.suspectFrom = row.suspectFrom === undefined || from < row.suspectFrom ? from : row.suspectFrom;
   }
 
-  /** The key, if it may sign in a role at an index; for a checkpoint the index is its size. */
+  /** The key, if it may sign entries in a role at an index. */
   valid(kid, role, index) {
     const row = this.#row(kid);
     must(row.role === role, `${kid} is a ${row.role} key`);
@@ -81,10 +81,10 @@ export class Keys {
     return from !== undefined && index >= from;
   }
 
-  /** The log keys that may sign a checkpoint of a size. */
+  /** The log keys that may sign a checkpoint of a size: one that ends just before the entry that revoked its key still holds. */
   logVerifiers(origin, size) {
     const logs = this.rows.filter((row) => {
-      return row.role === 'log' && size > row.added && (row.revoked === undefined || size < row.revoked);
+      return row.role === 'log' && size > row.added && (row.revoked === undefined || size <= row.revoked);
     });
     return logs.map((row) => noteVerifier(origin, row.key));
   }

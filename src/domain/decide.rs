@@ -80,9 +80,7 @@ impl Book {
             }
         }
     }
-}
 
-impl Book {
     /// What deciding a command would come to: it is decided and undone, and the book is as it was before.
     ///
     /// # Errors

@@ -212,14 +212,13 @@ impl<'a> Target<'a> {
         }
     }
 
-    /// A new group.
+    /// A new group. It is written even where the same bytes can be read: a run that was cut short may have left them in
+    /// memory only, and a sync that failed does not write them later.
     fn put(&mut self, frame: &Frame, bytes: &[u8]) -> Result<(), StoreError> {
-        let held = self.held(frame)?;
         let at = u64::from(frame.place.offset);
         let here = self.here()?;
         match &mut here.fresh {
             Some((_, fresh)) => fresh.extend(bytes),
-            None if held == bytes => {}
             None => here.fresh = Some((at, bytes.to_vec())),
         }
         Ok(())

@@ -63,11 +63,13 @@ impl PhotographFiles {
     /// [`StoreError::Io`].
     pub fn keep(&self, bytes: &[u8]) -> Result<PhotographHash, StoreError> {
         let hash = PhotographHash::of(bytes);
-        if self.state(hash)? != PhotographState::Whole {
-            let path = self.path(hash);
-            self.write(&path, bytes)
-                .map_err(StoreError::io("writing", &path))?;
-        }
+        let path = self.path(hash);
+        let done = match (self.state(hash)?, path.parent()) {
+            // Whoever put it there may have ended before its name was durable.
+            (PhotographState::Whole, Some(folder)) => self.files.sync_dir(folder),
+            _ => self.write(&path, bytes),
+        };
+        done.map_err(StoreError::io("writing", &path))?;
         Ok(hash)
     }
 

@@ -189,7 +189,7 @@ impl Segments {
         end: &mut End,
         each: &mut dyn FnMut(&Frame) -> Result<(), StoreError>,
     ) -> Result<u64, StoreError> {
-        let bytes = segment.whole()?;
+        let mut bytes = segment.whole()?;
         let mut at = 0_usize;
         let mut last = None;
         while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
@@ -206,6 +206,12 @@ impl Segments {
                 (!self.shape.body_crc || crc32c::crc32c(body) == head.check).then_some((head, body))
             });
             let Some((head, body)) = whole else {
+                // A writer beside this reader may have written it while the file was read: then other bytes stand there by now.
+                let now = segment.whole()?;
+                if now != bytes {
+                    bytes = now;
+                    continue;
+                }
                 end.bad = Some(self.judge_bad(segment, wide(at), end.next, rest, head)?);
                 break;
             };

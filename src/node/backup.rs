@@ -15,7 +15,7 @@ use crate::domain::{Event, FieldErased, Timestamp};
 use crate::log::files::{MODE_OPEN, MODE_PRIVATE};
 use crate::log::{Copied, Copying, FileStore, FileStoreOptions, Files, Store, StoreError, VaultKind};
 use crate::proof::{Checkpoint, Hash, Tree, Unproven, leaf_hash};
-use std::cell::OnceCell;
+use std::cell::RefCell;
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
@@ -164,19 +164,16 @@ pub fn back_up_private(
     source.not_behind(held)?;
     let size = source.checkpoint.size;
     let copying = source.copying(folder, to, held);
-    let known = OnceCell::new();
+    let known = RefCell::new(HashSet::new());
     let ordered = |index: u64, kind: &VaultKind| {
-        // Looked up only now: an erasure stands in the log before anything is erased.
-        let erased = match known.get() {
-            Some(erased) => erased,
-            None => {
-                let store = FileStore::open(folder.path(), FileStoreOptions::read_only(), folder.files())?;
-                known.get_or_init(|| erased_by(&store))
-            }
-        };
-        Ok(erased
-            .as_ref()
-            .is_ok_and(|erased| erased.contains(&(index, kind.clone()))))
+        let erased = (index, kind.clone());
+        if !known.borrow().contains(&erased) {
+            // Looked up only now, and again: an erasure stands in the log before anything is erased, and a server erases
+            // while this runs.
+            let store = FileStore::open(folder.path(), FileStoreOptions::read_only(), folder.files())?;
+            known.replace(erased_by(&store)?);
+        }
+        Ok(known.borrow().contains(&erased))
     };
     let copied = copying.vault(&ordered, &mut |done| at(done, size))?;
     let private = copying.prove_vault(&|_, _| Ok(false))?;

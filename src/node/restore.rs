@@ -142,9 +142,12 @@ pub struct Restored {
     pub notices: Vec<String>,
 }
 
-/// Everything that was proven before anything is written.
+/// Everything that was proven, and read, before anything is written.
 struct Proven {
     settings: Settings,
+    /// The settings as they stand in the backup.
+    toml: String,
+    policy: String,
     checkpoint: Checkpoint,
     note: String,
     report: AuditReport,
@@ -173,8 +176,8 @@ pub fn restore(
     fill(folder, asked, &proven, secret, &mut notices)?;
     let private = erase_again(folder, &proven)?;
     // Last: without its settings the folder is no book.
-    let from = BookFolder::at(asked.backup);
-    folder.write_open("pourbook.toml", &from.text(&from.path().join("pourbook.toml"))?)?;
+    folder.write_open("pourbook.toml", &proven.toml)?;
+    pin_elsewhere(folder, &proven)?;
     let size = proven.checkpoint.size;
     Ok(Restored {
         report: proven.report,
@@ -208,8 +211,11 @@ fn prove(folder: &BookFolder, asked: &Restoring<'_>, at: Progress<'_>) -> Result
         &erased_by(&store)?,
     )?;
     let keys = keys(&from, asked, &audit, checkpoint.size)?;
+    let text = |name: &str| from.text(&asked.backup.join(name));
     Ok(Proven {
         settings,
+        toml: text("pourbook.toml")?,
+        policy: text("policy")?,
         checkpoint,
         note,
         report,
@@ -308,28 +314,43 @@ fn fill(
         FileStore::found_secret(to, &*files, secret)?;
     }
     copy_photographs(&BookFolder::at(asked.backup), folder, notices)?;
-    let policy = asked.backup.join("policy");
-    folder.write_open("policy", &folder.text(&policy)?)?;
+    folder.write_open("policy", &proven.policy)?;
     for (role, text) in &proven.keys {
         folder.write_private(&folder.key_path(*role), text)?;
     }
     folder.write_open("pin", &proven.note)?;
-    if let Some((path, pin)) = proven.second.found.as_ref().filter(|_| proven.second.lost > 0) {
+    if let Some((_, pin)) = proven.second.found.as_ref().filter(|_| proven.second.lost > 0) {
         // What it said stays: it is the evidence that there was more.
         folder.write_open(&format!("pin.lost-{}", pin.size), &pin.note)?;
-        let done = files.replace_synced(path, proven.note.as_bytes(), MODE_OPEN);
-        done.map_err(StoreError::io("writing the pin", path))?;
     }
     Ok(())
+}
+
+/// Writes the second pin where it says something else. After the book is whole: until then it is all that knows of entries
+/// that are lost, and a restore that was cut short must meet it again.
+fn pin_elsewhere(folder: &BookFolder, proven: &Proven) -> Result<(), RestoreError> {
+    let Some(path) = proven
+        .settings
+        .second_pin
+        .as_ref()
+        .filter(|_| proven.second.reachable)
+    else {
+        return Ok(());
+    };
+    let found = proven.second.found.as_ref();
+    if found.is_some_and(|(_, pin)| pin.size == proven.checkpoint.size) {
+        return Ok(());
+    }
+    let done = folder
+        .files()
+        .replace_synced(path, proven.note.as_bytes(), MODE_OPEN);
+    Ok(done.map_err(StoreError::io("writing the pin", path))?)
 }
 
 /// Opens the new book for writing and erases once more what its entries say was erased. How many private members can be
 /// read, and how many are erased.
 fn erase_again(folder: &BookFolder, proven: &Proven) -> Result<(u64, u64), RestoreError> {
-    let mut options = FileStoreOptions::new(Box::new(super::chance::bytes));
-    if proven.second.reachable {
-        options.second_pin.clone_from(&proven.settings.second_pin);
-    }
+    let options = FileStoreOptions::new(Box::new(super::chance::bytes));
     let store = FileStore::open(folder.path(), options, folder.files())?;
     let erased = erased_by(&store)?;
     erased

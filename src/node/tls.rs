@@ -15,7 +15,7 @@ pub use root::Root;
 use super::folder::{BookFolder, FolderError};
 use crate::config::Tls;
 use crate::domain::Timestamp;
-use crate::log::Files;
+use crate::log::{Files, StoreError};
 use own::Own;
 use rustls::crypto::ring;
 use rustls::pki_types::pem::PemObject;
@@ -31,14 +31,6 @@ pub enum TlsError {
     /// The folder.
     #[error(transparent)]
     Folder(#[from] FolderError),
-    /// A key that others may read.
-    #[error("{path} may be read by others (mode {mode:03o}): chmod 600 {path}")]
-    Open {
-        /// The file.
-        path: String,
-        /// Its permission bits.
-        mode: u32,
-    },
     /// A file that is not what it should be.
     #[error("{path}: {why}")]
     File {
@@ -90,7 +82,7 @@ fn given(files: &dyn Files, certificate: &Path, key: &Path) -> Result<Given, Tls
         path: path.display().to_string(),
         why: why.to_string(),
     };
-    private(files, key)?;
+    StoreError::refuse_open(files, key).map_err(FolderError::from)?;
     let read = |path: &Path| files.read_whole(path).map_err(|error| unfit(path, &error));
     let chain: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&read(certificate)?).collect();
     let chain = chain.map_err(|error| unfit(certificate, &error))?;
@@ -100,18 +92,4 @@ fn given(files: &dyn Files, certificate: &Path, key: &Path) -> Result<Given, Tls
     let key_read = PrivateKeyDer::from_pem_slice(&read(key)?);
     let key = key_read.map_err(|_| unfit(key, &"it holds no private key in PEM"))?;
     Ok((chain, key))
-}
-
-/// A file that only its owner may read, or none.
-fn private(files: &dyn Files, path: &Path) -> Result<(), TlsError> {
-    let found = files.open_to_others(path).map_err(|error| TlsError::File {
-        path: path.display().to_string(),
-        why: error.to_string(),
-    })?;
-    found.map_or(Ok(()), |mode| {
-        Err(TlsError::Open {
-            path: path.display().to_string(),
-            mode,
-        })
-    })
 }

@@ -237,7 +237,8 @@ impl Keys {
     }
 
     /// The key, if it may sign in a role at an index: after the entry that added it, before the one that revoked it. For
-    /// a checkpoint the index is its size.
+    /// a checkpoint the index is its size, and one that ends just before the entry that revoked its key still holds: it
+    /// was sealed and shown before.
     ///
     /// # Errors
     /// Why it may not.
@@ -257,8 +258,9 @@ impl Keys {
                 index,
             });
         }
+        let entries = index.saturating_sub(u64::from(role == KeyRole::Log));
         match row.revoked {
-            Some(revoked) if index >= revoked => Err(KeyFault::Revoked {
+            Some(revoked) if entries >= revoked => Err(KeyFault::Revoked {
                 kid: named(),
                 revoked,
                 index,

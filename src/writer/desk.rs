@@ -150,7 +150,7 @@ impl Desk {
     }
 
     /// What deciding commands would come to now, each for itself: decided and undone. Nothing has changed, and nothing is
-    /// recorded.
+    /// recorded. An operator who was revoked is told so.
     pub fn would(
         &mut self,
         now: Timestamp,
@@ -166,7 +166,10 @@ impl Desk {
         let index = self.size();
         let mut each = Vec::with_capacity(commands.len());
         for command in commands {
-            each.push(self.book.would(index, command, &mut moment));
+            each.push(match self.revoked(by, Some(command)) {
+                Some(refused) => Err(refused),
+                None => self.book.would(index, command, &mut moment),
+            });
         }
         each
     }
@@ -182,7 +185,12 @@ impl Desk {
         if let Some(index) = self.requests.get(&submission.request).copied() {
             return self.repeat(index, &submission, &digest, landings);
         }
-        if let Some(refused) = self.revoked(&submission).or_else(|| self.stale(&submission)) {
+        let command = match &submission.ask {
+            Ask::Command(command) => Some(command),
+            Ask::KeyEntry(_) => None,
+        };
+        let revoked = self.revoked(submission.by, command).map(SubmitError::Refused);
+        if let Some(refused) = revoked.or_else(|| self.stale(&submission)) {
             return Ok(Err(refused));
         }
         let landing = match &submission.ask {

@@ -1,7 +1,7 @@
 //! From a command to an entry that is ready to be appended: what it names, what the book decides, what is sealed.
 
 use super::desk::Desk;
-use super::submission::{Ask, Submission, SubmitError};
+use super::submission::{Submission, SubmitError};
 use crate::check::ChainEnd;
 use crate::domain::{
     Command, Draft, Draw, Event, FieldErased, KeyRole, Moment, OperatorId, Refusal, Refused, Row, Timestamp,
@@ -87,21 +87,15 @@ impl Desk {
     }
 
     /// An operator who was revoked records nothing, and is not revoked again.
-    pub(super) fn revoked(&self, submission: &Submission) -> Option<SubmitError> {
-        let named = match &submission.ask {
-            Ask::Command(Command::RevokeOperator(c)) => Some(c.operator),
+    pub(super) fn revoked(&self, by: OperatorId, command: Option<&Command>) -> Option<Refused> {
+        let named = match command {
+            Some(Command::RevokeOperator(c)) => Some(c.operator),
             _ => None,
         };
-        let mut concerned = std::iter::once(submission.by).chain(named);
-        concerned.find_map(|operator| self.not_in_force(operator))
-    }
-
-    /// The refusal of an operator who was revoked.
-    fn not_in_force(&self, operator: OperatorId) -> Option<SubmitError> {
-        let revoked = self.operators.revoked_at(operator)?;
-        Some(SubmitError::Refused(
-            Refusal::OperatorRevoked { operator, revoked }.into(),
-        ))
+        std::iter::once(by).chain(named).find_map(|operator| {
+            let revoked = self.operators.revoked_at(operator)?;
+            Some(Refusal::OperatorRevoked { operator, revoked }.into())
+        })
     }
 
     /// An entry by a key that may not sign could be recorded, but the book would never open again.
@@ -260,8 +254,8 @@ impl Desk {
             return Err(refused(&"its jti is not the Idempotency-Key"));
         }
         // It was signed elsewhere, and names its operator itself.
-        if let Some(refused) = self.not_in_force(entry.payload.by) {
-            return Err(refused);
+        if let Some(refused) = self.revoked(entry.payload.by, None) {
+            return Err(SubmitError::Refused(refused));
         }
         let index = self.size();
         // A book that is founded entry by entry adds its log key last.

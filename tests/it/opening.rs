@@ -2,10 +2,11 @@
 
 use crate::shop::{NOW, Shop, charge, deskkeys, key_entry, lot};
 use pourbook::check::{Audit, Fault, Faulty};
-use pourbook::domain::{Draw, Event, KeyRevoked, Refusal, Row};
+use pourbook::domain::{Draw, Event, KeyAdded, KeyRevoked, KeyRole, Refusal, Row};
 use pourbook::log::{Group, MemoryStore, Store};
+use pourbook::proof::NoteSigner;
 use pourbook::record::{Signer, Unsealed, read, seal};
-use pourbook::writer::{Appended, Desk, Observer, OpenError, SubmitError};
+use pourbook::writer::{Appended, Desk, DeskKeys, Observer, OpenError, Submission, SubmitError};
 use std::sync::{Arc, Mutex};
 
 const ORIGIN: &str = "brackenfold.example/book";
@@ -159,6 +160,45 @@ fn a_recorder_key_that_was_revoked_records_nothing_and_the_book_opens_again() {
     drop(shop);
     let again = Desk::open(store, ORIGIN, deskkeys(ORIGIN, [9; 32]), Observer::none()).unwrap();
     assert_eq!(again.published().tree().size(), size as u64);
+}
+
+/// A log key that no entry has added: the book does not open with it, and where it opens for an entry about keys nothing else is
+/// recorded.
+#[test]
+fn a_book_whose_log_key_is_gone_records_nothing_before_another_is_added() {
+    let store: Arc<dyn Store> = Arc::new(MemoryStore::new([]));
+    let mut shop = Shop::found(Arc::clone(&store), ORIGIN, [9; 32]);
+    let submission = shop.submission(lot(shop.session).into());
+    let newest = shop.desk.keys().newest();
+    let added = Signer::from_seed(&[8; 32]);
+    let added = Event::from(KeyAdded {
+        kid: added.kid().to_owned(),
+        role: KeyRole::Log,
+        x: added.public().to_base64url(),
+    });
+    let (adding, _) = key_entry(ORIGIN, NOW, &mut shop.draw, newest, added);
+    drop(shop);
+    let others = || DeskKeys {
+        log: NoteSigner::new(ORIGIN, &[8; 32]).unwrap(),
+        ..deskkeys(ORIGIN, [9; 32])
+    };
+    let refused = Desk::open(Arc::clone(&store), ORIGIN, others(), Observer::none());
+    assert!(matches!(refused.err(), Some(OpenError::LogKey(_))));
+    let mut desk = Desk::open_for_keys(store, ORIGIN, others()).unwrap();
+    let mut outcome = |submission: &Submission| {
+        let outcome = desk
+            .turn(NOW, [1; 32], vec![submission.clone()])
+            .unwrap()
+            .remove(0);
+        outcome.map(|_| ()).map_err(|error| error.to_string())
+    };
+    assert!(
+        outcome(&submission)
+            .unwrap_err()
+            .contains("no log key is at hand")
+    );
+    assert_eq!(outcome(&adding), Ok(()));
+    assert_eq!(outcome(&submission), Ok(()));
 }
 
 #[test]

@@ -8,6 +8,7 @@
 mod dependencies;
 mod reader;
 mod rules;
+mod scripts;
 
 use rules::{FILE_SYSTEM, Source, faults};
 use std::path::{Path, PathBuf};

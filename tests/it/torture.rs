@@ -6,7 +6,7 @@
 //! `scripts/torture short` in the form that `scripts/test` runs.
 
 mod calls;
-mod clients;
+pub mod clients;
 mod copies;
 mod damage;
 mod disk;

@@ -107,8 +107,9 @@ impl Copying<'_> {
     /// `ordered` to be erased counts as erased, also if its erasing was cut short: the next one ends it.
     ///
     /// # Errors
-    /// The first one that is not as it was written, by its place.
+    /// The first one that is not as it was written, by its place; also when the secret of the request codes is not.
     pub fn prove_vault(&self, ordered: Ordered<'_>) -> Result<(u64, u64), StoreError> {
+        super::super::secret::wanted(&*self.files, self.to)?;
         let never = Box::new(|| [0; 32]);
         let dir = self.to.join("vault");
         let no_more = || Ok(true);

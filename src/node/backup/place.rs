@@ -105,11 +105,12 @@ impl Place {
         if book.starts_with(&there) || there.starts_with(&book) {
             return Err(BackupError::Within { path: text_of(path) });
         }
-        let free = is_free(&*files, path, BEGUN)?;
-        let marker = match free {
-            true => Marker::new(of, origin),
-            false => Marker::read(folder, path, of, Some(origin))?,
+        let held = || match is_free(&*files, path, BEGUN)? {
+            true => Ok(None),
+            false => Marker::read(folder, path, of, Some(origin)).map(Some),
         };
+        // Before anything is made there; and again under the lock, since another run may have finished meanwhile.
+        held()?;
         let (mode_dir, mode) = match of {
             Of::Log => (MODE_DIR_OPEN, MODE_OPEN),
             Of::Vault => (MODE_DIR_PRIVATE, MODE_PRIVATE),
@@ -119,13 +120,15 @@ impl Place {
             .map_err(|error| io(path, error))?;
         let lock = files.lock(&path.join("lock")).map_err(|error| io(path, error))?;
         let lock = lock.ok_or_else(|| BackupError::Busy { path: text_of(path) })?;
+        let held = held()?;
+        let is_new = held.is_none();
         let place = Self {
-            files,
+            files: Arc::clone(&files),
             path: path.to_owned(),
-            marker,
+            marker: held.unwrap_or_else(|| Marker::new(of, origin)),
             _lock: lock,
         };
-        if free {
+        if is_new {
             place.put(MARKER, &place.marker.to_text(), mode)?;
         }
         Ok(place)

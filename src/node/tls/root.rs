@@ -3,8 +3,9 @@
 use super::TlsError;
 use crate::config::is_name;
 use crate::domain::Timestamp;
+use crate::log::StoreError;
 use crate::log::files::MODE_PRIVATE;
-use crate::node::BookFolder;
+use crate::node::{BookFolder, FolderError};
 use rcgen::{
     BasicConstraints, CertificateParams, CidrSubnet, DnType, GeneralSubtree, IsCa, Issuer, KeyPair,
     KeyUsagePurpose, NameConstraints, date_time_ymd,
@@ -85,7 +86,7 @@ impl Root {
             why,
         };
         let files = folder.files();
-        super::private(&*files, &path)?;
+        StoreError::refuse_open(&*files, &path).map_err(FolderError::from)?;
         if !files.exists(&path).map_err(|error| unfit(error.to_string()))? {
             return Ok(None);
         }

@@ -3,7 +3,7 @@
 use crate::shop;
 use pourbook::check::{Fault, Operators};
 use pourbook::domain::{
-    Command, Draw, Event, KeyAdded, KeyRole, OperatorId, OperatorRevoked, RevokeOperator, Timestamp,
+    Command, Draw, Event, KeyAdded, KeyRole, OperatorId, OperatorRevoked, Refused, RevokeOperator, Timestamp,
 };
 use pourbook::log::MemoryStore;
 use pourbook::proof::leaf_hash;
@@ -89,4 +89,17 @@ fn an_entry_about_keys_by_a_revoked_operator_is_refused_and_the_desk_goes_on() {
         "{told}"
     );
     assert!(turn(vec![command(&mut draw, shop::scale().into())])[0].is_ok());
+    // Who asks only what would come of it is told the same.
+    let mut tried =
+        |by: u128, command: Command| desk.would(shop::NOW, [7; 32], operator(by), &[command]).remove(0);
+    let revoke = |number: u128| RevokeOperator {
+        operator: operator(number),
+    };
+    let told = |outcome: Result<(), Refused>| outcome.map_err(|refused| refused.refusal.code());
+    assert_eq!(told(tried(2, shop::scale().into())), Err("operator-revoked"));
+    assert_eq!(told(tried(1, revoke(2).into())), Err("operator-revoked"));
+    assert_eq!(told(tried(1, shop::scale().into())), Ok(()));
+    assert_eq!(told(tried(1, revoke(3).into())), Ok(()));
+    // What is recorded on the machine itself, without a token, is nobody's to revoke.
+    assert_eq!(told(tried(1, revoke(0).into())), Err("nobody"));
 }

@@ -5,7 +5,8 @@ use super::{Desk, pourbook};
 use crate::log::served::Served;
 use pourbook::cli::demo::make;
 use pourbook::domain::{
-    CondemnReason, Draft, Draw, KeyRole, OperatorId, PieceCondemned, PieceId, PieceState, Private, Timestamp,
+    CondemnReason, Draft, Draw, KeyRole, OperatorId, OperatorRevoked, PieceCondemned, PieceId, PieceState,
+    Private, Timestamp,
 };
 use pourbook::log::{FileStore, FileStoreOptions, Group, RealFiles, Store};
 use pourbook::node::{BookFolder, BookReader};
@@ -13,6 +14,7 @@ use pourbook::proof::tile::{TileLevel, TilePath, bundle};
 use pourbook::proof::{Checkpoint, Hash, NoteSigner, Tree, leaf_hash};
 use pourbook::record::{Signer, Unsealed, read, seal};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::path::Path;
@@ -24,7 +26,7 @@ const ORIGIN: &str = "brackenfold.example/log";
 const SIZE: u64 = 428;
 
 /// Every entry of a book.
-fn entries(book: &str) -> Vec<Vec<u8>> {
+pub fn entries(book: &str) -> Vec<Vec<u8>> {
     let reader = BookReader::open(&BookFolder::at(Path::new(book))).unwrap();
     let mut all = Vec::new();
     let each = &mut |_, bytes: &[u8]| {
@@ -53,7 +55,7 @@ fn checkpoint(book: &str, tree: &Tree) -> String {
 }
 
 /// An entry that follows all of the book's rules but those that the test breaks: a certified piece is condemned.
-fn condemns_a_certified_piece(book: &str, all: &[Vec<u8>], signer: &Signer) -> Vec<u8> {
+pub fn condemns_a_certified_piece(book: &str, all: &[Vec<u8>], signer: &Signer) -> Vec<u8> {
     let reader = BookReader::open(&BookFolder::at(Path::new(book))).unwrap();
     let piece: PieceId = reader
         .book()
@@ -87,8 +89,8 @@ fn condemns_a_certified_piece(book: &str, all: &[Vec<u8>], signer: &Signer) -> V
         .to_vec()
 }
 
-/// Appends an entry to the files of a book behind the writer's back, with everything that a whole group has.
-fn append(book: &str, entry: Vec<u8>) {
+/// Appends an entry to the files of a book behind the writer's back, with everything that a whole group has; its checkpoint.
+pub fn append(book: &str, entry: Vec<u8>) -> String {
     let mut all = entries(book);
     let first = all.len() as u64;
     all.push(entry.clone());
@@ -98,10 +100,11 @@ fn append(book: &str, entry: Vec<u8>) {
     let group = Group {
         first,
         entries: vec![entry.into()],
-        checkpoint,
+        checkpoint: checkpoint.clone(),
         vault: Vec::new(),
     };
     store.append(&group).unwrap();
+    checkpoint
 }
 
 /// An audit that does not hold, in both forms; what it says, and which entry it blames.
@@ -151,8 +154,9 @@ fn without_a_terminal_a_long_audit_says_how_far_it_is() {
     assert_eq!(told.code, 0);
     assert!(told.err.starts_with("428 of 428 entries, "), "{}", told.err);
     assert!(told.err.contains(" a second, 0 s left\n"), "{}", told.err);
-    let quiet = pourbook(&["audit", &book]);
-    assert_eq!(quiet.err, "", "a short one says nothing");
+    told.ends(0, &["holds: 428 entries"]);
+    let quiet = pourbook(&["audit", &book, "--every", "3600"]);
+    assert_eq!(quiet.err, "", "one that ends before says nothing");
 }
 
 /// A byte of an entry in the segment file: the group that begins with it is named, wherever it stands.
@@ -221,6 +225,43 @@ fn a_correctly_signed_entry_that_breaks_a_rule_is_named() {
         "piece.condemned breaks a rule of the book: the piece is certified",
     );
     assert_eq!(blamed, 428);
+}
+
+/// A server that goes on in the name of an operator who was revoked signs as it should; an audit and an opening tell.
+#[test]
+fn an_entry_by_a_revoked_operator_is_named() {
+    let desk = Desk::new();
+    let book = desk.demo();
+    let revoked = "47cb7ba0-ba75-4345-bc89-225410296a2b";
+    pourbook(&["token", "revoke", &book, revoked, "--record"]).ends(0, &["recorded as entry 428"]);
+    let all = entries(&book);
+    let recorder = BookFolder::at(Path::new(&book))
+        .key(KeyRole::Recorder)
+        .unwrap()
+        .signer();
+    let last = read(all.last().unwrap()).unwrap().payload;
+    let drafts = [Draft {
+        event: OperatorRevoked {
+            operator: OperatorId(Uuid::from_u128(5)),
+        }
+        .into(),
+        private: Private::none(),
+    }];
+    let unsealed = Unsealed {
+        iss: ORIGIN,
+        jti: Uuid::from_u128(0x4000_8000_0000_0000_0002),
+        iat: last.iat,
+        by: OperatorId(revoked.parse().unwrap()),
+        at: None,
+        keys: last.keys,
+        drafts: &drafts,
+        prev: BTreeMap::new(),
+    };
+    let sealed = seal(&unsealed, &recorder, &mut Draw::new([9; 32])).unwrap();
+    append(&book, sealed.entry.to_vec());
+    let says = format!("operator {revoked} was revoked at entry 428");
+    assert_eq!(refused(&book, &format!("entry 429: {says}")), 429);
+    pourbook(&["rebuild", &book]).ends(2, &[&says]);
 }
 
 /// Serves a log as files, as another program would, until the test ends.

@@ -42,6 +42,29 @@ fn a_photograph_stands_under_its_hash_and_comes_back_in_parts() {
     assert_eq!(photographs.state(other).unwrap(), PhotographState::Missing);
 }
 
+/// A process that ended may have left the file under its name, and the name on no disk: whoever sends the picture again is
+/// answered when it is durable.
+#[test]
+fn what_was_sent_again_to_another_process_survives_a_power_cut() {
+    let quiet = MemoryFiles::new();
+    on(&quiet).keep(&picture(1)).unwrap();
+    for at in 0..quiet.operations() {
+        for seed in 0..4 {
+            let files = MemoryFiles::new();
+            files.set_fault(Some(Fault {
+                at,
+                kind: FaultKind::Error,
+            }));
+            on(&files).keep(&picture(1)).unwrap_err();
+            files.restart();
+            let hash = on(&files).keep(&picture(1)).unwrap();
+            files.crash(seed);
+            let state = on(&files).state(hash).unwrap();
+            assert_eq!(state, PhotographState::Whole, "an error at {at}, seed {seed}");
+        }
+    }
+}
+
 #[test]
 fn what_was_kept_survives_a_power_cut_and_what_failed_is_whole_or_absent() {
     let whole = {

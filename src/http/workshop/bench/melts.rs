@@ -13,7 +13,7 @@ use crate::pages::workshop::bench::{self, Cavity, Pours, Source};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
-/// How many lots and heels a charge offers, the newest.
+/// How many lots and heels a form offers, the newest.
 const SHOWN_MOST: usize = 300;
 
 /// `GET /bench/melts/{melt}/pours`.
@@ -173,8 +173,8 @@ fn lots(book: &Book) -> Vec<Named> {
     lots.into_iter().map(named).collect()
 }
 
-/// The newest of what is numbered, oldest first.
-fn newest<T>(mut rows: Vec<(u32, T)>) -> Vec<T> {
+/// The newest of what is numbered, oldest first: as many as a form offers.
+pub fn newest<T>(mut rows: Vec<(u32, T)>) -> Vec<T> {
     rows.sort_by_key(|(number, _)| *number);
     let older = rows.len().saturating_sub(SHOWN_MOST);
     rows.into_iter().skip(older).map(|(_, row)| row).collect()

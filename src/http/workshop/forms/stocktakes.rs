@@ -148,8 +148,8 @@ fn row(id: uuid::Uuid, words: String, more: String) -> Row {
 }
 
 fn lots(book: &Book) -> Vec<Row> {
-    let mut lots: Vec<_> = book.lots().filter(|lot| !lot.left.is_zero()).collect();
-    lots.sort_by_key(|lot| lot.number);
+    let lots = book.lots().filter(|lot| !lot.left.is_zero());
+    let lots = bench::newest(lots.map(|lot| (lot.number, lot)).collect());
     let named = lots.into_iter().map(|lot| {
         let more = format!("{} {} ‰", lot.metal, lot.fineness);
         row(lot.lot.0, format!("Lot {}", lot.number), more)
@@ -161,8 +161,7 @@ fn heels(book: &Book) -> Vec<Row> {
     let there = book
         .melts()
         .filter(|melt| melt.heel_taken.is_none() && melt.heel.is_some_and(|heel| !heel.is_zero()));
-    let mut melts: Vec<_> = there.collect();
-    melts.sort_by_key(|melt| melt.number);
+    let melts = bench::newest(there.map(|melt| (melt.number, melt)).collect());
     let named = melts.into_iter().map(|melt| {
         let more = format!("{} {} ‰", melt.metal, melt.reckoned_fineness());
         row(melt.melt.0, format!("Heel of melt {}", melt.number), more)
