@@ -79,7 +79,6 @@ use admission::{admit, is_open};
 use asked::Asked;
 use found::Found;
 use routes::{Deed, Route};
-use std::sync::Arc;
 
 /// What a reply of the API may load and do: nothing.
 const CLOSED: &str = "default-src 'none'; frame-ancestors 'none'";
