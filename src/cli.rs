@@ -33,6 +33,8 @@ mod pace;
 #[cfg(feature = "server")]
 mod plan;
 #[cfg(feature = "server")]
+pub mod price_file;
+#[cfg(feature = "server")]
 mod reckon;
 #[cfg(feature = "server")]
 mod routes;

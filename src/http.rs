@@ -59,6 +59,7 @@ pub mod workshop;
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
 pub use app::{App, OwnRoot, Settings};
 pub use bodies::Bodies;
+pub use commands::{Given, Understood, members, understood};
 pub use entries::Entries;
 pub use limits::{Limits, Quotas, share_of};
 pub use live::Streams;

@@ -1,9 +1,9 @@
 //! `stock` and `spot`: what the stock is worth, and the spot prices that it is valued at.
 
-use super::Failure;
 use super::arguments::{book_folder, json};
 use super::asking::{Asking, as_of_json, as_of_text};
 use super::erase::not_opened;
+use super::{Failure, price_file};
 use crate::accounts::Reckoning;
 use crate::accounts::costs::Prices;
 use crate::accounts::holders::Place;
@@ -18,11 +18,6 @@ use clap::Args;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
-
-/// The most prices of one file.
-const PRICES_MAX: usize = 1_000;
-/// The first line of a file of prices.
-const HEADER: &str = "metal,amount,currency,priced_at,source";
 
 /// Not below zero.
 fn making(text: &str) -> Result<Percent, String> {
@@ -251,47 +246,5 @@ fn read_file(path: &Path) -> Result<Vec<RecordSpot>, Failure> {
     let bytes = RealFiles
         .read_whole(path)
         .map_err(|error| unusable(error.to_string()))?;
-    let text = std::str::from_utf8(&bytes).map_err(|error| unusable(error.to_string()))?;
-    let commands: Vec<RecordSpot> = if text.trim_start().starts_with('[') {
-        serde_json::from_str(text).map_err(|error| unusable(error.to_string()))?
-    } else {
-        let mut lines = text.lines().zip(1_usize..);
-        match lines.next() {
-            Some((header, _)) if header.trim() == HEADER => {}
-            _ => return Err(unusable(format!("the first line must be {HEADER}"))),
-        }
-        let rows = lines.filter(|(line, _)| !line.trim().is_empty());
-        let read =
-            rows.map(|(line, place)| row(line).map_err(|why| unusable(format!("line {place}: {why}"))));
-        read.collect::<Result<_, _>>()?
-    };
-    match commands.len() {
-        0 => Err(unusable("there is no price in it".to_owned())),
-        1..=PRICES_MAX => Ok(commands),
-        count => Err(unusable(format!(
-            "{count} prices are in it, {PRICES_MAX} at most"
-        ))),
-    }
-}
-
-/// One line of a file of prices.
-fn row(line: &str) -> Result<RecordSpot, String> {
-    if line.contains('"') {
-        return Err("has quotes: write it without".to_owned());
-    }
-    let fields: Vec<&str> = line.split(',').map(str::trim).collect();
-    let [metal, amount, currency, priced_at, source] = fields.as_slice() else {
-        return Err(format!("has {} fields, five are needed: {HEADER}", fields.len()));
-    };
-    let metal: Metal = metal.parse()?;
-    let Amount(price) = format!("{amount} {currency}")
-        .parse()
-        .map_err(|error| format!("{error}"))?;
-    Ok(RecordSpot {
-        metal,
-        price,
-        priced_at: instant::read(priced_at)?,
-        source: (!source.is_empty()).then(|| (*source).to_owned()),
-        note: None,
-    })
+    price_file::read(&bytes).map_err(unusable)
 }

@@ -123,20 +123,28 @@ pub struct Body {
 }
 
 impl Body {
-    /// Reads it as JSON; a long one on a thread of its own, so that others are not kept waiting.
+    /// Reads it; a long one on a thread of its own, so that others are not kept waiting.
     ///
     /// # Errors
-    /// 400 for what is not the JSON that we read.
-    pub async fn json(&self) -> Result<Value, Problem> {
-        let bytes = self.bytes.clone();
-        let read = move || json::read(&bytes).map_err(commands::unreadable);
+    /// What reading it comes to.
+    pub async fn read<T: Send + 'static>(&self, read: fn(&[u8]) -> Result<T, Problem>) -> Result<T, Problem> {
         if self.bytes.len() <= READ_AT_ONCE {
-            return read();
+            return read(&self.bytes);
         }
         // As values it has many times its own size.
         let turn = self.reading.acquire().await;
         let _turn = turn.map_err(|_| busy("no more bodies are read"))?;
-        apart(read).await
+        let bytes = self.bytes.clone();
+        apart(move || read(&bytes)).await
+    }
+
+    /// Reads it as JSON.
+    ///
+    /// # Errors
+    /// 400 for what is not the JSON that we read.
+    pub async fn json(&self) -> Result<Value, Problem> {
+        self.read(|bytes| json::read(bytes).map_err(commands::unreadable))
+            .await
     }
 }
 

@@ -12,7 +12,7 @@ use super::bodies::{self, Sender};
 use super::problem::Problem;
 use super::routes::Recording;
 use super::{App, conditions, done_at, json, located, prints};
-use crate::domain::Refusal;
+use crate::domain::{Command, Refusal, Timestamp};
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
 use actix_web::rt::time::timeout;
@@ -50,10 +50,18 @@ pub async fn record(
         None => None,
     };
     let sent = bodies::body(app, request, payload, "application/json", Sender::Caller).await?;
-    let value = sent.json().await?;
-    let body = located::object(value).map_err(misfit)?;
+    let body = sent.read(members).await?;
     let recorded = carry_out(app, recording, caller, Given { key, subject, body }).await?;
     reply(app, recording.main, &recorded)
+}
+
+/// The members of a body.
+///
+/// # Errors
+/// 400 for what is no JSON as we read it, 422 for what is no object.
+pub fn members(bytes: &[u8]) -> Result<Map<String, Value>, Problem> {
+    let value = json::read(bytes).map_err(unreadable)?;
+    located::object(value).map_err(misfit)
 }
 
 /// A command as it was given, by a program or by a form.
@@ -66,21 +74,26 @@ pub struct Given {
     pub body: Map<String, Value>,
 }
 
-/// Reads a command and has it decided: the one way in, for the API and for the forms of pages.
+/// A command as it was read.
+#[derive(Clone, Debug)]
+pub struct Understood {
+    /// The command.
+    pub command: Command,
+    /// When it was done, where the asker says another time than now.
+    pub at: Option<Timestamp>,
+    /// The versions of things that the asker saw.
+    pub expected: Vec<Expected>,
+}
+
+/// Reads a command. It asks nobody and changes nothing.
 ///
 /// # Errors
-/// Every [`Problem`] of a command that is not recorded.
-pub async fn carry_out(
-    app: &Data<App>,
-    recording: &Recording,
-    caller: Caller,
-    given: Given,
-) -> Result<Recorded, Problem> {
+/// 422, at the member that does not fit.
+pub fn understood(recording: &Recording, given: Given, now: Timestamp) -> Result<Understood, Problem> {
     let mut body = given.body;
     check_hidden(recording, &body)?;
-    let at = done_at::take(&mut body, (app.clock)())?;
+    let at = done_at::take(&mut body, now)?;
     let mut expected = Vec::new();
-    let path = recording.subject.zip(given.subject);
     if let Some((subject, version)) = given.subject {
         expected.push(Expected {
             subject,
@@ -91,22 +104,46 @@ pub async fn carry_out(
     if recording.tray {
         expected.extend(take_versions(&mut body)?);
     }
-    if let Some((member, (subject, _))) = path {
+    if let Some((member, (subject, _))) = recording.subject.zip(given.subject) {
         body.insert(member.to_owned(), json!(subject));
     }
     let command = (recording.read)(&Value::Object(body)).map_err(misfit)?;
+    Ok(Understood {
+        command,
+        at,
+        expected,
+    })
+}
+
+/// Reads a command and has it decided: the one way in, for the API and for the forms of pages.
+///
+/// # Errors
+/// Every [`Problem`] of a command that is not recorded.
+pub async fn carry_out(
+    app: &Data<App>,
+    recording: &Recording,
+    caller: Caller,
+    given: Given,
+) -> Result<Recorded, Problem> {
+    let (key, subject) = (given.key, given.subject);
+    let Understood {
+        command,
+        at,
+        expected,
+    } = understood(recording, given, (app.clock)())?;
     let (command, unmade) = match recording.prepare {
         Some(prepare) => prints::prepared(app, prepare, command).await,
         None => (command, None),
     };
     let submission = Submission {
-        request: given.key,
+        request: key,
         by: caller.operator,
         at,
         expected,
         ask: Ask::Command(command),
     };
-    let recorded = submit(app, submission, path.map(|(_, (subject, _))| subject)).await;
+    let path = recording.subject.and(subject).map(|(subject, _)| subject);
+    let recorded = submit(app, submission, path).await;
     // What could not be made now may have been made and recorded before: then it is a repeat, and answered as one.
     match (recorded, unmade) {
         (Err(problem), Some(unmade)) if problem.code == prints::NOT_MADE => Err(unmade),

@@ -5,7 +5,7 @@ mod examples;
 mod pages;
 mod problems;
 mod router;
-mod steps;
+pub mod steps;
 
 use crate::http::Reply;
 use jsonschema::Validator;

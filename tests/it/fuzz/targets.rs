@@ -1,14 +1,18 @@
-//! What is fed, and what each must hold of whatever it takes.
+//! What is fed, and what each must hold of whatever it takes. The tests feed them with a mutator of their own, the programs under
+//! `tests/fuzz` with one that is guided by what was reached.
 
+use super::asked::{bodies, body, command, commands};
 use crate::log::workshop;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use pourbook::check::{Conclusion, ProofFile, Trust, check_piece};
-use pourbook::domain::{Book, Command, Draw, Moment, OperatorId, Serial, SeriesCode, Timestamp};
-use pourbook::log::{FileStore, FileStoreOptions, Files, MemoryFiles, Store};
+use pourbook::domain::{Serial, SeriesCode};
+use pourbook::http::{PassedIn, Proxies};
+use pourbook::log::{FileStore, FileStoreOptions, MemoryFiles, Store};
 use pourbook::metal::{Fineness, Mass, MassDifference, Money, Reading};
 use pourbook::proof::tile::{TilePath, bundle, unbundle};
 use pourbook::proof::{Checkpoint, NoteSigner, NoteVerifier, Policy, TlogProof, open};
+use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock};
 
@@ -46,20 +50,36 @@ pub const TARGETS: &[Target] = &[
     target("segment", 1_500, segments, segment),
     target("vault", 1_500, vaults, vault),
     target("pin", 2_000, pins, pin),
-    target("command", 10_000, none, command),
+    target("body", 6_000, bodies, body),
+    target("command", 6_000, commands, command),
     target("serial", 30_000, none, serial),
     target("mass", 30_000, none, mass),
     target("key_file", 6_000, key_files, key_file),
     target("settings", 3_000, none, settings),
     target("picture", 300, none, picture),
+    target("forwarded", 20_000, none, forwarded),
+    target("prices", 10_000, none, prices),
 ];
+
+/// Bytes that are text.
+pub fn text_of(bytes: &[u8]) -> Option<&str> {
+    std::str::from_utf8(bytes).ok()
+}
+
+/// The folder of the project, also from where the package of `tests/fuzz` is built.
+pub fn root() -> &'static Path {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    here.ancestors()
+        .find(|folder| folder.join("api/golden").is_dir())
+        .unwrap()
+}
 
 fn none() -> Vec<Vec<u8>> {
     Vec::new()
 }
 
 fn golden(part: &str) -> Vec<serde_json::Value> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("api/golden");
+    let folder = root().join("api/golden");
     let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
         .unwrap()
         .map(|item| item.unwrap().path())
@@ -150,9 +170,7 @@ fn notes() -> Vec<Vec<u8>> {
 }
 
 fn note(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     static TRUSTED: LazyLock<[NoteVerifier; 1]> = LazyLock::new(|| [signer().verifier()]);
     if let Ok(opened) = open(text, &*TRUSTED) {
         let signed = notes()
@@ -168,9 +186,7 @@ fn checkpoints() -> Vec<Vec<u8>> {
 }
 
 fn checkpoint(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(read) = Checkpoint::parse_text(text) {
         assert_eq!(read.text(), text, "one spelling");
     }
@@ -186,9 +202,7 @@ fn policies() -> Vec<Vec<u8>> {
 }
 
 fn policy(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(read) = Policy::parse(text) {
         let again = Policy::parse(&read.to_string()).unwrap();
         assert_eq!(again, read, "{text:?}");
@@ -208,16 +222,14 @@ fn tlog_proofs() -> Vec<Vec<u8>> {
 }
 
 fn tlog_proof(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(read) = TlogProof::parse(text) {
         assert!(read.path.len() <= 63, "no path is longer");
     }
 }
 
 fn proof_files() -> Vec<Vec<u8>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("api/golden/DW-0001-21.proof.json");
+    let path = root().join("api/golden/DW-0001-21.proof.json");
     vec![std::fs::read(path).unwrap()]
 }
 
@@ -239,9 +251,7 @@ fn proof_file(bytes: &[u8]) {
 }
 
 fn tile_path(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(path) = TilePath::parse(text) {
         assert_eq!(path.to_string(), text, "one spelling");
     }
@@ -339,27 +349,8 @@ fn pin(bytes: &[u8]) {
     with_file("pin", bytes);
 }
 
-/// A command as a handler reads it: refused by its form, or decided by a book that knows nothing.
-fn command(bytes: &[u8]) {
-    let Ok(command) = serde_json::from_slice::<Command>(bytes) else {
-        return;
-    };
-    let mut book = Book::default();
-    let mut moment = Moment {
-        now: Timestamp(1_767_340_800),
-        by: OperatorId(uuid::Uuid::nil()),
-        draw: Draw::new([3; 32]),
-    };
-    if book.decide(3, &command, &mut moment).is_err() {
-        book.undo();
-        assert_eq!(book, Book::default(), "a refusal changes nothing");
-    }
-}
-
 fn serial(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(code) = SeriesCode::parse(text) {
         assert_eq!(code.as_str(), text, "one spelling");
     }
@@ -370,9 +361,7 @@ fn serial(bytes: &[u8]) {
 }
 
 fn mass(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(mass) = Mass::parse(text) {
         assert_eq!(Mass::parse(&mass.to_string()), Ok(mass));
     }
@@ -400,24 +389,19 @@ fn key_files() -> Vec<Vec<u8>> {
 
 fn key_file(bytes: &[u8]) {
     use pourbook::domain::KeyRole;
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     for role in [KeyRole::Root, KeyRole::Recorder, KeyRole::Log] {
         if let Ok(file) = pourbook::node::KeyFile::read(text, role) {
-            assert_eq!(
-                (file.seed, role),
-                ([8; 32], KeyRole::Log),
-                "the thumbprint holds the seed"
-            );
+            // Whoever knows a seed can write its thumbprint, so other keys may be read; but each has one spelling.
+            let words: Vec<&str> = text.split_whitespace().collect();
+            assert_eq!(file.to_text(), format!("{}\n", words.join(" ")));
+            assert_eq!(file.role, role);
         }
     }
 }
 
 fn settings(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
-    };
+    let Some(text) = text_of(bytes) else { return };
     if let Ok(read) = pourbook::config::Settings::read(text) {
         let again = pourbook::config::Settings::read(&read.to_text().unwrap());
         assert_eq!(again, Ok(read));
@@ -431,17 +415,35 @@ fn picture(bytes: &[u8]) {
     }
 }
 
-/// Files that nothing here reads would be seeds for nothing.
-#[test]
-fn every_folder_of_seeds_is_a_target() {
-    let fuzz = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz");
-    for folder in [fuzz.clone(), fuzz.join("found")] {
-        for item in std::fs::read_dir(folder).unwrap() {
-            let name = item.unwrap().file_name().into_string().unwrap();
-            let known =
-                name == "found" || name == "README" || TARGETS.iter().any(|target| target.name == name);
-            assert!(known, "{name}");
-        }
+/// Who called, from a connection and what it passes on: nobody whom no trusted proxy named.
+fn forwarded(bytes: &[u8]) {
+    let Some(text) = text_of(bytes) else { return };
+    let trusted = IpAddr::from([10, 0, 0, 2]);
+    let stranger = IpAddr::from([192, 0, 2, 7]);
+    for header in [PassedIn::XForwardedFor, PassedIn::Forwarded] {
+        let proxies = Proxies {
+            trusted: vec![trusted],
+            header,
+        };
+        assert_eq!(proxies.caller(stranger, text.lines()), stranger);
+        let caller = proxies.caller(trusted, text.lines());
+        let written = text.contains(&caller.to_string()) || text.contains(':');
+        assert!(caller == trusted || written, "{caller} stands nowhere");
+        // What stands before what a proxy wrote at the end counts for nothing.
+        let ended = format!(
+            "{text}\n{}",
+            ["192.0.2.9", "for=192.0.2.9"][usize::from(header == PassedIn::Forwarded)]
+        );
+        assert_eq!(proxies.caller(trusted, ended.lines()).to_string(), "192.0.2.9");
     }
-    assert!(Files::exists(&book().clone(), Path::new(workshop::BOOK)).unwrap());
+}
+
+/// What a file of prices says can also be written as JSON, and is then the same.
+fn prices(bytes: &[u8]) {
+    use pourbook::cli::price_file::{PRICES_MAX, read};
+    if let Ok(prices) = read(bytes) {
+        assert!((1..=PRICES_MAX).contains(&prices.len()));
+        let again = serde_json::to_vec(&prices).unwrap();
+        assert_eq!(read(&again).unwrap(), prices);
+    }
 }

@@ -220,6 +220,43 @@ fn assert_holds_entries(store: &dyn Store, groups: &[Group], place: &str) {
     }
 }
 
+/// A store that failed in the middle of a group knows no more what stands on the disk. Whoever goes on with it, with another group
+/// in the place of the one that failed, is refused, or what they were told holds: never a book that does not open.
+#[test]
+fn who_goes_on_after_a_failure_spoils_nothing() {
+    let operations = {
+        let files = new_book();
+        let store = open(&files).unwrap();
+        files.set_fault(None);
+        store.append(&group(0, 1)).unwrap();
+        files.operations()
+    };
+    let mut between = 0;
+    for at in 0..operations {
+        for kind in [FaultKind::Error, FaultKind::Torn] {
+            let place = format!("{kind:?} at operation {at}");
+            let files = new_book();
+            let store = open(&files).unwrap();
+            files.set_fault(Some(Fault { at, kind }));
+            store.append(&group(0, 1)).unwrap_err();
+            let others = group(0, 3);
+            let told = store.append(&others);
+            drop(store);
+            files.restart();
+            let store = open(&files).unwrap_or_else(|error| panic!("{place}: went on, and now {error}"));
+            match (told, store.head().size) {
+                (Ok(()), _) => assert_holds(&store, &[others]),
+                (Err(_), 0) => assert_holds(&store, &[]),
+                (Err(_), _) => {
+                    between += 1;
+                    assert_holds(&store, &[group(0, 1)]);
+                }
+            }
+        }
+    }
+    assert!(between > 0, "no failure came between the write and the answer");
+}
+
 /// After a failed sync the bytes may be readable and yet not be on the disk; the next opening must make them so.
 #[test]
 fn a_group_found_after_a_failed_sync_is_durable_before_it_counts() {

@@ -350,6 +350,52 @@ fn damage_before_the_last_group_is_refused_also_without_vault_and_pin() {
     assert_eq!(open_read_only(&flip(&files, &path, last)).unwrap().head().size, 3);
 }
 
+/// A torn group is the end of all that was written. Bytes behind it were written by nobody who stopped there, also where they are no
+/// group: without vault and pin nothing but the look behind it tells so.
+#[test]
+fn a_torn_group_with_something_behind_it_is_damage() {
+    let (files, _, path) = book_in_one_segment();
+    for (vault, _) in files_in(&files, "vault", ".records") {
+        pourbook::log::Files::remove(&files, &vault).unwrap();
+    }
+    let end = files.contents()[&path]
+        .iter()
+        .rposition(|byte| *byte != 0)
+        .unwrap();
+    let torn = flip(&files, &path, end);
+    assert_eq!(open_read_only(&torn).unwrap().head().size, 3);
+    torn.patch(&path, |bytes| bytes[end + 20] = 1).unwrap();
+    match open_read_only(&torn).err() {
+        Some(StoreError::Corrupt { why, .. }) => {
+            assert!(why.contains("more was written behind it"), "{why}")
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
+/// A segment without a group says only by its name where it belongs. The next group would go into it, and be found nowhere.
+#[test]
+fn an_empty_segment_that_is_out_of_its_place_is_refused() {
+    let (files, groups) = small_book();
+    let empty = |first: u64, suffix: &str| {
+        let files = files.copy();
+        let folder = if suffix == "entries" { "log" } else { "vault" };
+        let path = Path::new(BOOK).join(format!("{folder}/{first:020}.{suffix}"));
+        let segment = pourbook::log::Files::create(&files, &path, 0o600).unwrap();
+        segment.write_at(&[0; 1024], 0).unwrap();
+        segment.sync().unwrap();
+        (outcome(&files, &groups, &path.display().to_string()), path)
+    };
+    for suffix in ["entries", "records"] {
+        // One that was just made when the power was cut is where the next group goes.
+        assert_eq!(empty(8, suffix).0, Outcome::Whole, "{suffix}");
+        for first in [7, 9, 99] {
+            let (outcome, path) = empty(first, suffix);
+            assert_eq!(outcome, Outcome::Refused, "{}", path.display());
+        }
+    }
+}
+
 #[test]
 fn a_last_group_that_was_released_is_never_cut() {
     let (files, groups, path) = book_in_one_segment();

@@ -1,0 +1,4 @@
+//! Feeds the target `disclosure`.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| pourbook_fuzz::feed("disclosure", bytes));
