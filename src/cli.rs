@@ -37,6 +37,8 @@ pub mod price_file;
 #[cfg(feature = "server")]
 mod reckon;
 #[cfg(feature = "server")]
+mod routes;
+#[cfg(feature = "server")]
 mod slip;
 #[cfg(feature = "server")]
 mod statement;

@@ -1,5 +1,9 @@
 //! Settings of a book: `pourbook.toml`. No secret stands in it.
 
+mod load;
+
+pub use load::Load;
+
 use crate::http::{Proxies, Quotas, WorkshopSettings};
 use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
@@ -50,6 +54,9 @@ pub struct Settings {
     /// The proxies before this server.
     #[serde(default, skip_serializing_if = "Proxies::is_empty")]
     pub proxy: Proxies,
+    /// What the server bears at once.
+    #[serde(default)]
+    pub load: Load,
 }
 
 /// What `serve --tls` shows: a certificate that is given, or one of its own for more names than that of the address.
@@ -117,6 +124,9 @@ pub enum SettingsError {
     /// What is said of the workshop's pages cannot be.
     #[error("pourbook.toml: [workshop] {0}")]
     Workshop(&'static str),
+    /// What is said of the load cannot be.
+    #[error("pourbook.toml: [load] {0}")]
+    Load(&'static str),
     /// What is said of TLS cannot be.
     #[error("pourbook.toml: [tls] {0}")]
     Tls(&'static str),
@@ -162,6 +172,7 @@ impl Settings {
             return Err(SettingsError::Currency(self.currency.clone()));
         }
         self.tls.check().map_err(SettingsError::Tls)?;
+        self.load.check().map_err(SettingsError::Load)?;
         self.workshop.check().map_err(SettingsError::Workshop)
     }
 

@@ -8,8 +8,10 @@
 mod accept;
 mod access;
 mod admission;
+mod app;
 mod asked;
 mod beside;
+mod bodies;
 mod calculations;
 mod codes;
 mod commands;
@@ -55,10 +57,11 @@ mod traced;
 pub mod workshop;
 
 pub use access::{Access, Caller, Role, TokenRow, Tokens};
+pub use app::{App, OwnRoot, Settings};
+pub use bodies::Bodies;
 pub use commands::{Given, Understood, members, understood};
-pub use conditions::BODY_TIMEOUT;
 pub use entries::Entries;
-pub use limits::{Limits, Quotas};
+pub use limits::{Limits, Quotas, share_of};
 pub use live::Streams;
 pub use pages::{Page, Pages};
 pub use photographs::Photographs;
@@ -70,120 +73,18 @@ pub use said::Said;
 pub use sessions::Sessions;
 pub use workshop::WorkshopSettings;
 
-use crate::accounts::Accounts;
-use crate::domain::Timestamp;
-use crate::log::{Store, TileFiles};
-use crate::proof::Hash;
-use crate::record::Entry;
-use crate::views::Views;
-use crate::writer::Writer;
-use actix_web::http::header;
+use actix_web::http::{StatusCode, header};
 use actix_web::web::{self, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use admission::{admit, is_open};
 use asked::Asked;
 use found::Found;
 use routes::{Deed, Route};
-use std::sync::Arc;
-use std::time::Duration;
 
-/// What the API needs to know of the book and of its own place.
-#[derive(Clone, Debug)]
-pub struct Settings {
-    /// The log's origin.
-    pub origin: String,
-    /// Where the server is reached from outside, like `https://book.example`, without a slash at the end; may be empty.
-    pub address: String,
-    /// Who is named as the maker on what is printed.
-    pub maker: String,
-    /// Whether entries may be read by everybody.
-    pub entries_public: bool,
-    /// The policy by which a stranger checks, with its `# root` line.
-    pub policy: String,
-    /// How long a body may take to arrive.
-    pub body_timeout: Duration,
-    /// Currency of the book's money, ISO 4217.
-    pub currency: String,
-    /// The workshop's own pages.
-    pub workshop: WorkshopSettings,
-    /// The proxies before the server.
-    pub proxies: Proxies,
-    /// The root that the server made itself, where it speaks TLS with one.
-    pub root: Option<OwnRoot>,
-}
-
-/// The root of a server that made its own, as a tablet comes to trust it.
-#[derive(Clone, Debug)]
-pub struct OwnRoot {
-    /// The certificate, DER.
-    pub certificate: Vec<u8>,
-    /// Its SHA-256, pairs of hexadecimal digits with colons between.
-    pub fingerprint: String,
-    /// Names and addresses for which it can vouch.
-    pub names: Vec<String>,
-    /// When it ends.
-    pub ends: Timestamp,
-}
-
-/// Everything that handlers use.
-pub struct App {
-    /// Where submissions go.
-    pub writer: Writer,
-    /// What is shown.
-    pub views: Views,
-    /// What is reckoned from the log.
-    pub accounts: Accounts,
-    /// Where entries and private members are read.
-    pub store: Arc<dyn Store>,
-    /// Who may call.
-    pub access: Access,
-    /// What is known of the book.
-    pub settings: Settings,
-    /// The clock: for the end of tokens and the age of proofs only.
-    pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
-    /// The entries that are kept.
-    pub entries: Entries,
-    /// The proofs that are kept.
-    pub proofs: Proofs,
-    /// The pages that are kept.
-    pub pages: Pages,
-    /// The full tiles that are kept as files.
-    pub tiles: Arc<TileFiles>,
-    /// The photographs that are kept as files.
-    pub photographs: Arc<Photographs>,
-    /// How often one address may ask.
-    pub limits: Limits,
-    /// The streams of entries that are open.
-    pub streams: Streams,
-    /// Who is signed in.
-    pub sessions: Sessions,
-    /// 32 random bytes: for sessions, and for the keys of forms.
-    pub chance: Arc<dyn Fn() -> [u8; 32] + Send + Sync>,
-}
-
-impl App {
-    /// An entry's bytes, which are not kept: who copies the log reads each once.
-    ///
-    /// # Errors
-    /// 500 when the log cannot be read.
-    pub fn bytes(&self, index: u64) -> Result<Arc<[u8]>, Problem> {
-        log_files::bytes(self, index)
-    }
-
-    /// Leaf hash of an entry; none for one that is not there.
-    #[must_use]
-    pub fn leaf(&self, index: u64) -> Option<Hash> {
-        self.writer.published().tree().leaf(index)
-    }
-
-    /// An entry.
-    ///
-    /// # Errors
-    /// 500 when the log cannot be read, or holds what this version cannot.
-    pub fn entry(&self, index: u64) -> Result<Arc<Entry>, Problem> {
-        Ok(self.entries.find(&*self.store, index)?.entry)
-    }
-}
+/// What a reply of the API may load and do: nothing.
+const CLOSED: &str = "default-src 'none'; frame-ancestors 'none'";
+/// What holds for every reply.
+const UNFRAMED: &str = "frame-ancestors 'none'";
 
 async fn answer(
     route: &'static Route,
@@ -215,17 +116,34 @@ async fn answer(
         };
         headers.insert(header::VARY, header::HeaderValue::from_static(vary));
     }
-    headers.insert(
-        header::X_CONTENT_TYPE_OPTIONS,
-        header::HeaderValue::from_static("nosniff"),
-    );
+    guarded(reply)
+}
+
+/// The headers of every reply that is no page: its media type is what it says, nothing in it is run, and nobody frames it.
+fn guarded(mut reply: HttpResponse) -> HttpResponse {
+    let headers = reply.headers_mut();
+    let of_text = headers
+        .get(header::CONTENT_TYPE)
+        .is_none_or(|media| !media.as_bytes().starts_with(b"application/pdf"));
+    // A browser shows a PDF by parts of its own, which a closed policy would keep out.
+    let policy = if of_text { CLOSED } else { UNFRAMED };
+    for (name, value) in [
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::CONTENT_SECURITY_POLICY, policy),
+    ] {
+        headers.insert(name, header::HeaderValue::from_static(value));
+    }
     reply
 }
 
 /// A failure of ours is logged once, here; the client is told no internals.
 fn log_failure(problem: &Problem, route: &Route) {
-    if problem.status.is_server_error() {
-        tracing::error!(path = route.path, code = problem.code, "{}", problem.detail);
+    let (path, code) = (route.path, problem.code);
+    if problem.status == StatusCode::SERVICE_UNAVAILABLE {
+        // Whoever asks for too much must not fill the server's log as well.
+        tracing::debug!(path, code, "{}", problem.detail);
+    } else if problem.status.is_server_error() {
+        tracing::error!(path, code, "{}", problem.detail);
     }
 }
 

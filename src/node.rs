@@ -7,6 +7,9 @@ mod auditing;
 mod backup;
 pub mod chance;
 pub mod clock;
+mod connection;
+mod descriptors;
+mod doors;
 mod folder;
 mod following;
 mod founding;
@@ -14,6 +17,7 @@ mod keyfile;
 mod reading;
 mod restore;
 mod running;
+mod serving;
 mod tiles;
 mod tls;
 

@@ -5,7 +5,7 @@
 
 use super::shop::{NOW, Shop};
 use super::table::{ROUNDS, bound, median};
-use pourbook::config::{EntriesFor, Settings, Tls};
+use pourbook::config::{EntriesFor, Load, Settings, Tls};
 use pourbook::domain::Draw;
 use pourbook::http::{Proxies, Quotas, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, Node, found, open_desk};
@@ -26,6 +26,7 @@ pub fn settings() -> Settings {
         workshop: WorkshopSettings::default(),
         tls: Tls::default(),
         proxy: Proxies::default(),
+        load: Load::default(),
     }
 }
 

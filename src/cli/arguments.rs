@@ -2,7 +2,7 @@
 
 use super::verify::{VerifyArguments, verify};
 use super::{
-    Failure, access, audit, backup, demo, doubts, erase, keys, looking, losses, making, plan, reckon,
+    Failure, access, audit, backup, demo, doubts, erase, keys, looking, losses, making, plan, reckon, routes,
     statement, stock, traced, trusting,
 };
 use crate::calculators::{self, Bar, Blend, Comparison, Conformity, Convert, Gravity, Price, Raise, Vat};
@@ -67,6 +67,9 @@ enum Typed {
     Statement(statement::StatementArguments),
     /// Show what melts lost and jars were short of, and what is usual.
     Losses(losses::LossesArguments),
+    /// Show who may call what: every route, every role.
+    #[command(after_help = routes::HELP)]
+    Routes,
     /// Tokens of those who use the API.
     #[command(subcommand, after_help = access::TOKEN_EXAMPLES)]
     Token(access::TokenCommand),
@@ -144,6 +147,7 @@ pub fn run() -> ExitCode {
         Typed::Rebuild(arguments) => done(making::rebuild(&arguments)),
         Typed::Statement(arguments) => done(statement::statement(&arguments)),
         Typed::Losses(arguments) => done(losses::losses(&arguments)),
+        Typed::Routes => done(Ok(routes::shown())),
         Typed::Token(command) => done(access::token(&command)),
         Typed::Stock(arguments) => done(stock::stock(&arguments)),
         Typed::Spot(arguments) => stock::spot(&arguments),

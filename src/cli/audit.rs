@@ -1,6 +1,7 @@
 //! `audit`: a whole log checked, from a folder or over HTTP.
 
 mod kept;
+mod token;
 
 use super::Failure;
 use super::arguments::{book_folder, json};
@@ -26,7 +27,7 @@ const WAIT_SECONDS_MAX: u64 = 60;
   pourbook audit ./book
   pourbook audit ./book --root kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k
   pourbook audit ./book --checkpoint kept-in-spring
-  pourbook audit http://127.0.0.1:4747 --token \"$AUDITOR_TOKEN\"
+  pourbook audit http://127.0.0.1:4747 --token-file ./auditor.token
 
 How far it is stands on standard error: a bar on a terminal, else a line now and then.
 Exit code: 0 it holds; 1 it does not, and the first wrong entry is named; 2 it cannot be read.
@@ -35,9 +36,9 @@ With --json: {\"holds\", \"size\", \"root\", \"root_key\", \"signatures\", \"era
 pub struct AuditArguments {
     /// A book's folder, or the address of a served book.
     book: String,
-    /// An auditor's token, where entries are not public.
-    #[arg(long, env = "POURBOOK_TOKEN", hide_env_values = true)]
-    token: Option<String>,
+    /// A file with an auditor's token, where entries are not public; else what stands in POURBOOK_TOKEN.
+    #[arg(long, value_name = "FILE")]
+    token_file: Option<PathBuf>,
     /// The root thumbprint that you trust; without it the one found is printed for you to compare.
     #[arg(long, value_parser = thumbprint, allow_hyphen_values = true)]
     root: Option<String>,
@@ -254,7 +255,7 @@ fn photographs_lost(folder: &BookFolder, book: &Book) -> Result<Vec<String>, Sto
 /// Fetches a file of the log from a served book.
 struct Fetching<'a> {
     base: &'a str,
-    token: Option<&'a str>,
+    token: Option<String>,
     agent: ureq::Agent,
 }
 
@@ -274,7 +275,7 @@ impl Fetching<'_> {
     fn patiently(&self, url: &str) -> Result<ureq::http::Response<ureq::Body>, ureq::Error> {
         loop {
             let mut request = self.agent.get(url);
-            if let Some(token) = self.token {
+            if let Some(token) = &self.token {
                 request = request.header("authorization", format!("Bearer {token}"));
             }
             let reply = request.config().http_status_as_error(false).build().call()?;
@@ -285,7 +286,7 @@ impl Fetching<'_> {
             let wait = reply.headers().get("retry-after");
             let wait = wait.and_then(|wait| wait.to_str().ok()?.parse::<u64>().ok());
             match wait {
-                Some(seconds) if status.as_u16() == 429 && seconds <= WAIT_SECONDS_MAX => {
+                Some(seconds) if matches!(status.as_u16(), 429 | 503) && seconds <= WAIT_SECONDS_MAX => {
                     std::thread::sleep(Duration::from_secs(seconds));
                 }
                 _ => return Err(ureq::Error::StatusCode(status.as_u16())),
@@ -298,7 +299,7 @@ fn explain(url: &str, error: &ureq::Error) -> String {
     match error {
         ureq::Error::StatusCode(401 | 403) => {
             format!(
-                "{url}: the entries of this book are for its auditors: give an auditor's token with --token"
+                "{url}: the entries of this book are for its auditors: give an auditor's token with --token-file"
             )
         }
         ureq::Error::StatusCode(404) => format!("{url}: not found; is this the address of a book?"),
@@ -310,7 +311,7 @@ fn explain(url: &str, error: &ureq::Error) -> String {
 fn audit_served(arguments: &AuditArguments) -> Result<Audited, Stopped> {
     let fetching = Fetching {
         base: arguments.book.trim_end_matches('/'),
-        token: arguments.token.as_deref(),
+        token: token::read(arguments.token_file.as_deref())?,
         agent: ureq::Agent::new_with_defaults(),
     };
     let fetch = |path: &str| fetching.fetch(path);

@@ -30,7 +30,7 @@ pub use workshop::Workshop;
 
 use super::Failure;
 use super::arguments::json;
-use crate::config::{EntriesFor, Settings, Tls};
+use crate::config::{EntriesFor, Load, Settings, Tls};
 use crate::domain::Timestamp;
 use crate::http::{Proxies, Quotas, WorkshopSettings};
 use crate::node::{BookFolder, Founding, found, open_desk};
@@ -91,6 +91,7 @@ pub fn make(folder: &BookFolder) -> Result<Ledger, Failure> {
         workshop: WorkshopSettings::default(),
         tls: Tls::default(),
         proxy: Proxies::default(),
+        load: Load::default(),
     };
     found(
         folder,

@@ -2,7 +2,7 @@
 
 use super::Failure;
 use super::arguments::{book_folder, json};
-use crate::config::{EntriesFor, Settings, Tls};
+use crate::config::{EntriesFor, Load, Settings, Tls};
 use crate::http::{Proxies, Quotas, WorkshopSettings};
 use crate::log::StoreError;
 use crate::node::{BookFolder, Founding, FoundingError, Line, chance, clock, found};
@@ -61,6 +61,7 @@ pub(super) fn init(arguments: &InitArguments) -> Result<String, Failure> {
         workshop: WorkshopSettings::default(),
         tls: Tls::default(),
         proxy: Proxies::default(),
+        load: Load::default(),
     };
     let founding = Founding {
         settings: &settings,

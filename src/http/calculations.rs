@@ -3,10 +3,11 @@
 //! Everybody may ask, a buyer with a kitchen scale too; the limits of the public side hold, and each calculator bounds its
 //! own work.
 
+use super::bodies::{self, Sender};
 use super::found::Found;
 use super::located::{self, Misfit};
 use super::problem::Problem;
-use super::{App, commands, conditions, json};
+use super::{App, commands, json};
 use crate::calculators::{Answer, Calculator, Impossible};
 use actix_web::HttpRequest;
 use actix_web::web::Payload;
@@ -37,9 +38,8 @@ impl Calculation {
 /// # Errors
 /// As a command's body.
 pub async fn body(app: &App, request: &HttpRequest, payload: Payload) -> Result<Value, Problem> {
-    let patience = app.settings.body_timeout;
-    let bytes = conditions::body(request, payload, "application/json", patience).await?;
-    json::read(&bytes).map_err(commands::unreadable)
+    let sent = bodies::body(app, request, payload, "application/json", Sender::Stranger).await?;
+    sent.json().await
 }
 
 /// Answers it.

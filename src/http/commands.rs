@@ -8,6 +8,7 @@ mod reply;
 pub use reply::{event_json, reply};
 
 use super::access::Caller;
+use super::bodies::{self, Sender};
 use super::problem::Problem;
 use super::routes::Recording;
 use super::{App, conditions, done_at, json, located, prints};
@@ -15,7 +16,7 @@ use crate::domain::{Command, Refusal, Timestamp};
 use crate::writer::{Ask, Expected, Recorded, Submission, SubmitError};
 use actix_web::http::header;
 use actix_web::rt::time::timeout;
-use actix_web::web::{Bytes, Data, Payload};
+use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use serde_json::{Map, Value, json};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -48,8 +49,8 @@ pub async fn record(
         )),
         None => None,
     };
-    let bytes = body_of(app, request, payload, "application/json").await?;
-    let body = members(&bytes)?;
+    let sent = bodies::body(app, request, payload, "application/json", Sender::Caller).await?;
+    let body = sent.read(members).await?;
     let recorded = carry_out(app, recording, caller, Given { key, subject, body }).await?;
     reply(app, recording.main, &recorded)
 }
@@ -161,20 +162,16 @@ pub async fn record_key(
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let key = conditions::idempotency_key(request.headers())?;
-    let bytes = body_of(app, request, payload, "text/plain").await?;
+    let sent = bodies::body(app, request, payload, "text/plain", Sender::Caller).await?;
     let submission = Submission {
         request: key,
         by: caller.operator,
         at: None,
         expected: Vec::new(),
-        ask: Ask::KeyEntry(bytes.trim_ascii().to_vec()),
+        ask: Ask::KeyEntry(sent.trim_ascii().to_vec()),
     };
     let recorded = submit(app, submission, None).await?;
     reply(app, "entry", &recorded)
-}
-
-async fn body_of(app: &App, request: &HttpRequest, payload: Payload, media: &str) -> Result<Bytes, Problem> {
-    conditions::body(request, payload, media, app.settings.body_timeout).await
 }
 
 /// The id that stands in the path.

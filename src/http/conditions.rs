@@ -9,8 +9,6 @@ use uuid::Uuid;
 
 /// How long a body may be, bytes.
 pub const BODY_BYTES_MAX: usize = 256 * 1024;
-/// How long a body usually may take to arrive.
-pub const BODY_TIMEOUT: Duration = Duration::from_secs(10);
 
 /// A header's text. A header that is sent twice is refused, since two readers could take either.
 ///

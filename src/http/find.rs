@@ -7,10 +7,11 @@
 //! can be erased. Each certificate's salted digest is held against the code instead, read from the vault as it stands.
 
 use super::asked::Asked;
+use super::bodies::{self, Sender};
 use super::found::{Found, PRIVATE};
 use super::problem::Problem;
 use super::said::Said;
-use super::{App, conditions, failed, json, located, private};
+use super::{App, conditions, failed, located, private};
 use crate::domain::{
     Certificate, Charge, Consignment, Die, Jar, Lot, Melt, Order, Owner, Piece, Quote, Refining, Sale, Scale,
     Serial, SerialError, Series, Session, Spot, Stocktake,
@@ -97,9 +98,8 @@ pub fn find(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// # Errors
 /// As a command's body.
 pub async fn question(app: &App, request: &HttpRequest, payload: Payload) -> Result<String, Problem> {
-    let patience = app.settings.body_timeout;
-    let bytes = conditions::body(request, payload, "application/json", patience).await?;
-    let value = json::read(&bytes).map_err(super::commands::unreadable)?;
+    let sent = bodies::body(app, request, payload, "application/json", Sender::Caller).await?;
+    let value = sent.json().await?;
     let question: Question = located::read(&value).map_err(super::commands::misfit)?;
     if question.q.chars().count() > QUESTION_MAX {
         return Err(Problem::invalid("may have at most 64 characters").at("/q"));

@@ -2,10 +2,14 @@
 
 use super::conditions;
 use actix_web::HttpResponse;
+use actix_web::body::{BodySize, MessageBody};
 use actix_web::http::header::{self, HeaderMap};
 use actix_web::web::Bytes;
 use base64::Engine as _;
 use sha2::{Digest, Sha256};
+use std::convert::Infallible;
+use std::pin::Pin;
+use std::task::{Context, Poll};
 
 /// For ever: what never changes, since its address names its content.
 pub const FOR_EVER: &str = "public, max-age=31536000, immutable";
@@ -13,6 +17,30 @@ pub const FOR_EVER: &str = "public, max-age=31536000, immutable";
 pub const ASK_AGAIN: &str = "public, no-cache";
 /// As [`ASK_AGAIN`], and only in the caller's own cache.
 pub const PRIVATE: &str = "private, no-cache";
+
+/// How long a body may be that is handed over whole, bytes.
+const WHOLE_MAX: usize = 64 * 1024;
+/// How much of a longer one is handed over at a time.
+const PART: usize = 32 * 1024;
+
+/// A long body on its way out: whoever takes nothing of it holds a part and not all.
+struct InParts(Bytes);
+
+impl MessageBody for InParts {
+    type Error = Infallible;
+
+    fn size(&self) -> BodySize {
+        BodySize::Sized(u64::try_from(self.0.len()).unwrap_or(u64::MAX))
+    }
+
+    fn poll_next(mut self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<Option<Result<Bytes, Infallible>>> {
+        if self.0.is_empty() {
+            return Poll::Ready(None);
+        }
+        let part = self.0.len().min(PART);
+        Poll::Ready(Some(Ok(self.0.split_to(part))))
+    }
+}
 
 /// What a read found.
 #[derive(Clone, Debug)]
@@ -87,6 +115,10 @@ impl Found {
         if unchanged {
             return reply.finish();
         }
-        reply.content_type(self.media).body(self.body)
+        reply.content_type(self.media);
+        if self.body.len() > WHOLE_MAX {
+            return reply.body(InParts(self.body));
+        }
+        reply.body(self.body)
     }
 }

@@ -188,10 +188,15 @@ fn limiter<K: Hash + Eq + Clone>(quota: Option<Quota>, clock: &Forward) -> Optio
 /// Whose share is counted: an IPv4 address, or the /64 network of an IPv6 one, since one host has all of it. Connections
 /// without an address share one.
 fn address(peer: Option<IpAddr>) -> IpAddr {
-    match peer.map(|peer| peer.to_canonical()) {
-        None => IpAddr::V4(Ipv4Addr::UNSPECIFIED),
-        Some(IpAddr::V4(address)) => IpAddr::V4(address),
-        Some(IpAddr::V6(address)) => {
+    peer.map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), share_of)
+}
+
+/// Whose share the connections and requests of an address are: its own, or that of its /64 network.
+#[must_use]
+pub fn share_of(peer: IpAddr) -> IpAddr {
+    match peer.to_canonical() {
+        IpAddr::V4(address) => IpAddr::V4(address),
+        IpAddr::V6(address) => {
             let [a, b, c, d, ..] = address.segments();
             IpAddr::V6(Ipv6Addr::new(a, b, c, d, 0, 0, 0, 0))
         }

@@ -19,10 +19,12 @@ use actix_web::web::{self, Bytes, Data};
 use actix_web::{HttpRequest, HttpResponse};
 use std::convert::Infallible;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::sync::mpsc::{self, Receiver, Sender};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 /// The media type.
 pub const MEDIA: &str = "text/event-stream";
@@ -32,6 +34,8 @@ const LOOK_EVERY: Duration = Duration::from_millis(50);
 const ENTRIES_READ: usize = 50;
 /// How long a reader waits before it asks again, milliseconds.
 const RETRY: &str = "retry: 2000\n\n";
+/// After how many seconds a stream that was one too many may be asked for again.
+const STREAM_WAIT: &str = "30";
 const BEAT: &[u8] = b": \n\n";
 const LAST_EVENT_ID: HeaderName = HeaderName::from_static("last-event-id");
 
@@ -39,18 +43,21 @@ const LAST_EVENT_ID: HeaderName = HeaderName::from_static("last-event-id");
 pub struct Streams {
     ended: AtomicBool,
     looks_per_beat: u32,
+    free: Arc<Semaphore>,
 }
 
 impl Streams {
-    /// Streams that send a comment after so long a silence, so that nobody between takes the connection for dead.
+    /// So many streams at once, which send a comment after so long a silence, so that nobody between takes the connection
+    /// for dead.
     #[must_use]
-    pub fn new(beat: Duration) -> Self {
+    pub fn new(most: usize, beat: Duration) -> Self {
         let looks = beat.as_millis().checked_div(LOOK_EVERY.as_millis());
         Self {
             ended: AtomicBool::new(false),
             looks_per_beat: looks
                 .and_then(|looks| u32::try_from(looks).ok())
                 .unwrap_or(u32::MAX),
+            free: Arc::new(Semaphore::new(most)),
         }
     }
 
@@ -61,12 +68,6 @@ impl Streams {
 
     fn ended(&self) -> bool {
         self.ended.load(Ordering::Acquire)
-    }
-}
-
-impl Default for Streams {
-    fn default() -> Self {
-        Self::new(Duration::from_secs(15))
     }
 }
 
@@ -93,7 +94,8 @@ pub fn is_wanted(headers: &HeaderMap) -> bool {
 /// Begins a stream: after `Last-Event-ID`, else at `from`, else at the first entry.
 ///
 /// # Errors
-/// 400 for a position that is none; 401 without a token: a stream ends when its token does, and a session has none to show.
+/// 400 for a position that is none, 503 when too many streams are open; 401 without a token: a stream ends when its token
+/// does, and a session has none to show.
 pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<HttpResponse, Problem> {
     let mut query = asked.parameters()?;
     let from = query.index("from", "an index")?.unwrap_or(0);
@@ -119,12 +121,17 @@ pub fn begin(app: &Data<App>, asked: Asked, request: &HttpRequest) -> Result<Htt
     if request.method() == Method::HEAD {
         return Ok(reply.finish());
     }
+    let open = Arc::clone(&app.streams.free).try_acquire_owned();
+    let open = open.map_err(|_| {
+        Problem::busy("too many streams of entries are open").with(header::RETRY_AFTER, STREAM_WAIT)
+    })?;
     let (sender, receiver) = mpsc::channel(1);
     let telling = Telling {
         app: Data::clone(app),
         authorization: authorization.to_owned(),
         position,
         sender,
+        _open: open,
     };
     actix_web::rt::spawn(telling.run());
     Ok(reply.body(Live(receiver)))
@@ -136,6 +143,7 @@ struct Telling {
     authorization: String,
     position: u64,
     sender: Sender<Bytes>,
+    _open: OwnedSemaphorePermit,
 }
 
 impl Telling {

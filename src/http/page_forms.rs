@@ -1,12 +1,13 @@
 //! The two forms of a piece's page: what a buyer measured, and the code of a certificate. Each is answered with a page.
 
 use super::asked::Asked;
+use super::bodies::{self, Sender};
 use super::found::Found;
 use super::pages::HTML;
 use super::problem::Problem;
 use super::public_record::serial_of;
 use super::query::Parameters;
-use super::{App, codes, comparisons, conditions};
+use super::{App, codes, comparisons};
 use crate::accounts::{GravityObserved, Observed, WeightObserved};
 use crate::pages::{self, Answered, CodeAnswer, Filled, Shown};
 use actix_web::HttpRequest;
@@ -41,8 +42,8 @@ pub type Answer = (StatusCode, Found);
 /// # Errors
 /// As a command's body; 400 for what is no form, or names a field twice.
 pub async fn fields(app: &App, request: &HttpRequest, payload: Payload) -> Result<Parameters, Problem> {
-    let bytes = conditions::body(request, payload, MEDIA, app.settings.body_timeout).await?;
-    let text = std::str::from_utf8(&bytes).map_err(|_| Problem::unreadable("the form is not UTF-8"))?;
+    let sent = bodies::body(app, request, payload, MEDIA, Sender::Stranger).await?;
+    let text = std::str::from_utf8(&sent).map_err(|_| Problem::unreadable("the form is not UTF-8"))?;
     Parameters::read(text)
 }
 

@@ -38,7 +38,9 @@ impl Proxies {
         self.trusted.is_empty()
     }
 
-    fn trusts(&self, address: IpAddr) -> bool {
+    /// Whether an address is one of theirs.
+    #[must_use]
+    pub fn trusts(&self, address: IpAddr) -> bool {
         let address = address.to_canonical();
         self.trusted
             .iter()

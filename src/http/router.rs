@@ -3,7 +3,7 @@
 use super::admission::is_open_path;
 use super::problem::Problem;
 use super::routes::{self, ROUTES};
-use super::{App, answer, pages, preflight};
+use super::{App, answer, guarded, pages, preflight};
 use actix_web::http::{Method, header};
 use actix_web::web::{self, Data, Payload, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse, Resource, Scope};
@@ -63,9 +63,9 @@ async fn other_method(path: &'static str, request: HttpRequest, app: Data<App>) 
         return pages::refuse(&problem, None, &app);
     }
     if preflight::is_one(&request) && is_open_path(path, &app) {
-        return preflight::reply(path);
+        return guarded(preflight::reply(path));
     }
-    problem.reply(&app.settings.address)
+    guarded(problem.reply(&app.settings.address))
 }
 
 async fn nothing_there(request: HttpRequest, app: Data<App>) -> HttpResponse {
@@ -73,5 +73,5 @@ async fn nothing_there(request: HttpRequest, app: Data<App>) -> HttpResponse {
     if pages::are_at(request.path()) {
         return pages::refuse(&problem, None, &app);
     }
-    problem.reply(&app.settings.address)
+    guarded(problem.reply(&app.settings.address))
 }

@@ -5,7 +5,10 @@
 
 mod office;
 pub(in crate::http) mod recordings;
+mod shown;
 mod table;
+
+pub use shown::shown;
 
 use super::App;
 use super::access::Role;

@@ -149,18 +149,14 @@ pub fn is_form_token(signed_in: &SignedIn, sent: &str) -> bool {
 }
 
 /// Whether the browser speaks TLS, here or with a proxy before us.
-fn is_secure(request: &HttpRequest, app: &App) -> bool {
-    request.app_config().secure() || app.settings.workshop.behind_tls
+fn is_secure(app: &App) -> bool {
+    app.settings.tls || app.settings.workshop.behind_tls
 }
 
 /// The session's id that a request carries. Two of them are none: nobody could say which is ours.
 #[must_use]
 pub fn id_of(request: &HttpRequest, app: &App) -> Option<String> {
-    let wanted = if is_secure(request, app) {
-        NAME_SECURE
-    } else {
-        NAME_PLAIN
-    };
+    let wanted = if is_secure(app) { NAME_SECURE } else { NAME_PLAIN };
     let headers = request.headers().get_all(header::COOKIE);
     let texts = headers.filter_map(|value| value.to_str().ok());
     let mut found = texts.flat_map(|text| text.split(';')).filter_map(|pair| {
@@ -215,7 +211,7 @@ pub fn from_here(request: &HttpRequest, app: &App) -> Result<(), Problem> {
     let named = single(request.headers(), header::HOST)?;
     let host = named.or_else(|| request.uri().authority().map(Authority::as_str));
     let host = host.unwrap_or_default();
-    let scheme = if is_secure(request, app) { "https" } else { "http" };
+    let scheme = if is_secure(app) { "https" } else { "http" };
     let here =
         origin == format!("{scheme}://{host}") || (origin == app.settings.address && !origin.is_empty());
     here.then_some(()).ok_or_else(elsewhere)
@@ -223,20 +219,20 @@ pub fn from_here(request: &HttpRequest, app: &App) -> Result<(), Problem> {
 
 /// The `Set-Cookie` of a session that begins.
 #[must_use]
-pub fn cookie(request: &HttpRequest, app: &App, id: &str) -> String {
-    let (name, secure) = names(request, app);
+pub fn cookie(app: &App, id: &str) -> String {
+    let (name, secure) = names(app);
     format!("{name}={id}; Path=/; HttpOnly; SameSite=Strict{secure}")
 }
 
 /// The `Set-Cookie` that takes a session's cookie away.
 #[must_use]
-pub fn no_cookie(request: &HttpRequest, app: &App) -> String {
-    let (name, secure) = names(request, app);
+pub fn no_cookie(app: &App) -> String {
+    let (name, secure) = names(app);
     format!("{name}=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0{secure}")
 }
 
-fn names(request: &HttpRequest, app: &App) -> (&'static str, &'static str) {
-    if is_secure(request, app) {
+fn names(app: &App) -> (&'static str, &'static str) {
+    if is_secure(app) {
         (NAME_SECURE, "; Secure")
     } else {
         (NAME_PLAIN, "")

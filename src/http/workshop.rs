@@ -30,12 +30,13 @@ pub use visit::Visit;
 
 use super::access::Role;
 use super::asked::Asked;
+use super::bodies::{self, Sender};
 use super::found::Found;
 use super::page_forms::MEDIA;
 use super::problem::{self, Problem};
 use super::routes::{Route, Who};
 use super::sessions::{self, SignedIn};
-use super::{App, apart, conditions, log_failure, pages, proxies};
+use super::{App, apart, log_failure, pages, proxies};
 use crate::pages::workshop::{Leaf, Markup, SignIn, Typed, html};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -155,7 +156,7 @@ async fn handle(
         Sheet::Form(form) => form::show(app, form, &visit).await,
         Sheet::Sent(form) => {
             sessions::from_here(request, app)?;
-            let typed = fields(app, request, payload).await?;
+            let typed = fields(app, request, payload, Sender::Caller).await?;
             form::take(app, form, &visit, typed).await
         }
         Sheet::SignIn | Sheet::SendToken | Sheet::SignOut => Err(Problem::internal("answered already")),
@@ -169,7 +170,7 @@ async fn turned_away(
     app: &Data<App>,
 ) -> Result<HttpResponse, Problem> {
     sessions::from_here(request, app)?;
-    let mut kept = fields(app, request, payload).await?;
+    let mut kept = fields(app, request, payload, Sender::Stranger).await?;
     kept.take("form_token");
     let next = Asked::of(request, None).address();
     let page = SignIn {
@@ -197,9 +198,14 @@ async fn shown(app: &Data<App>, show: Show, visit: Visit) -> Result<HttpResponse
 }
 
 /// The fields of a form that was sent. A name may come several times: each box that is ticked has the same.
-async fn fields(app: &App, request: &HttpRequest, payload: Payload) -> Result<Typed, Problem> {
-    let bytes = conditions::body(request, payload, MEDIA, app.settings.body_timeout).await?;
-    let text = std::str::from_utf8(&bytes).map_err(|_| Problem::unreadable("the form is not UTF-8"))?;
+async fn fields(
+    app: &App,
+    request: &HttpRequest,
+    payload: Payload,
+    sender: Sender,
+) -> Result<Typed, Problem> {
+    let sent = bodies::body(app, request, payload, MEDIA, sender).await?;
+    let text = std::str::from_utf8(&sent).map_err(|_| Problem::unreadable("the form is not UTF-8"))?;
     let read = Query::<Vec<(String, String)>>::from_query(text);
     let pairs = read.map_err(|_| Problem::unreadable("the form cannot be read"))?;
     let pairs = pairs.into_inner();

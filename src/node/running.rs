@@ -4,13 +4,13 @@ use super::folder::{BookFolder, FolderError};
 use super::following::follow;
 use super::tiles::{self, Keeping};
 use super::tls::{self, Root, TlsError};
-use super::{chance, clock};
+use super::{chance, clock, serving};
 use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, BODY_TIMEOUT, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
-    Settings as ApiSettings, Streams, configure,
+    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Settings as ApiSettings, Streams,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
 use crate::proof::{NoteSigner, leaf_hash};
@@ -24,8 +24,15 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
-/// How long a request may take to arrive, and what is being answered may take when the server stops, seconds.
-const CLIENT_SECONDS: u64 = 10;
+/// What the server says of itself, unless POURBOOK_LOG asks for more. Of the HTTP library nothing: it says a line for every request
+/// that a stranger gets wrong, and a disk could be filled so.
+const SAID: &str = "info,actix_http=off";
+/// How long replies that are under way are waited for when the server stops, seconds.
+const STOPPING_SECONDS: u64 = 10;
+/// After how long a silence a stream of entries sends a comment.
+const BEAT: Duration = Duration::from_secs(15);
+/// Bytes of a MiB.
+const MEBIBYTE: usize = 1024 * 1024;
 
 /// Why a book does not run.
 #[derive(Debug, thiserror::Error)]
@@ -175,10 +182,10 @@ impl Node {
     /// # Errors
     /// [`NodeError`].
     pub fn open(folder: &BookFolder) -> Result<Self, NodeError> {
-        Self::open_with(folder, None)
+        Self::open_with(folder, Line::Plain, None)
     }
 
-    fn open_with(folder: &BookFolder, root: Option<OwnRoot>) -> Result<Self, NodeError> {
+    fn open_with(folder: &BookFolder, line: Line, root: Option<OwnRoot>) -> Result<Self, NodeError> {
         let settings = folder.settings()?;
         let policy = folder.text(&folder.path().join("policy"))?;
         let opened = open_store(folder, recorder)?;
@@ -194,18 +201,9 @@ impl Node {
         let tiles = Arc::new(tile_files(folder));
         let keeping = Keeping::start(desk.published(), Arc::clone(&store), Arc::clone(&tiles))?;
         let watch = clock::Stopwatch::start();
-        let surroundings = Surroundings {
-            now: Box::new(clock::now),
-            elapsed: Box::new(move || watch.elapsed()),
-            chance: Box::new(chance::bytes),
-            failed: Box::new(|error| {
-                // What is on disk is found by opening again; going on could acknowledge what is not there.
-                tell_failure(&error);
-                std::process::abort();
-            }),
-        };
         let photographs = photographs(folder, desk.book().photographs())?;
-        let (writer, writing) = Writer::start(desk, surroundings)?;
+        let load = settings.load;
+        let (writer, writing) = Writer::start(desk, surroundings(watch), load.commands_waiting)?;
         let app = Arc::new(App {
             writer,
             views,
@@ -218,10 +216,11 @@ impl Node {
                 address: settings.address,
                 entries_public: settings.entries == EntriesFor::Public,
                 policy,
-                body_timeout: BODY_TIMEOUT,
+                body_timeout: Duration::from_secs(load.body_seconds),
                 currency: settings.currency,
                 workshop: settings.workshop,
                 proxies: settings.proxy,
+                tls: line == Line::Tls,
                 root,
             },
             clock: Arc::new(clock::now),
@@ -231,7 +230,8 @@ impl Node {
             tiles,
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),
-            streams: Streams::default(),
+            bodies: Bodies::new(load.bodies_mebibytes.saturating_mul(MEBIBYTE)),
+            streams: Streams::new(load.streams, BEAT),
             sessions: Sessions::new(settings.workshop.session_hours),
             chance: Arc::new(chance::bytes),
         });
@@ -254,6 +254,20 @@ impl Node {
             return Err(NodeError::Died("tiles"));
         }
         self.following.join().map_err(|_| NodeError::Died("views"))
+    }
+}
+
+/// What the writer takes from outside. It does not outlive a failure of the disk.
+fn surroundings(watch: clock::Stopwatch) -> Surroundings {
+    Surroundings {
+        now: Box::new(clock::now),
+        elapsed: Box::new(move || watch.elapsed()),
+        chance: Box::new(chance::bytes),
+        failed: Box::new(|error| {
+            // What is on disk is found by opening again; going on could acknowledge what is not there.
+            tell_failure(&error);
+            std::process::abort();
+        }),
     }
 }
 
@@ -293,7 +307,7 @@ pub enum Line {
 /// [`NodeError`].
 pub fn serve(folder: &BookFolder, listen: SocketAddr, line: Line) -> Result<(), NodeError> {
     let filter = tracing_subscriber::EnvFilter::try_from_env("POURBOOK_LOG")
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(SAID));
     // A second start in one process keeps the first subscriber.
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
@@ -316,25 +330,16 @@ pub fn serve(folder: &BookFolder, listen: SocketAddr, line: Line) -> Result<(), 
             "tokens travel unencrypted to {listen}: serve with --tls, or behind a proxy that speaks TLS"
         );
     }
-    let node = Node::open_with(folder, root.as_ref().map(own_root))?;
+    let node = Node::open_with(folder, line, root.as_ref().map(own_root))?;
     let app = Arc::clone(&node.app);
     let served = actix_web::rt::System::new().block_on(async move {
-        let served = Arc::clone(&app);
-        let factory = move || actix_web::App::new().configure(|config| configure(config, &served));
-        let client = Duration::from_secs(CLIENT_SECONDS);
-        let server = actix_web::HttpServer::new(factory)
-            .client_request_timeout(client)
-            .keep_alive(Duration::from_secs(75))
-            .max_connections(10_000)
-            .shutdown_timeout(CLIENT_SECONDS)
+        let scheme = config.as_ref().map_or("http", |_| "https");
+        let socket = serving::listen(listen)?;
+        let address = socket.local_addr()?;
+        let server = serving::server(&app, &settings.load, socket, config)?
+            .shutdown_timeout(STOPPING_SECONDS)
             .shutdown_signal(until_told(app)?);
-        let (server, scheme) = match config {
-            None => (server.bind(listen)?, "http"),
-            Some(config) => (server.bind_rustls_0_23(listen, config)?, "https"),
-        };
-        for address in server.addrs() {
-            tracing::info!("serving on {scheme}://{address}");
-        }
+        tracing::info!("serving on {scheme}://{address}");
         server.run().await
     });
     node.stop()?;

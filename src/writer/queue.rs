@@ -10,8 +10,6 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// How many submissions may wait.
-const WAITING_MAX: usize = 4_096;
 /// How many submissions one turn takes.
 const TURN_MAX: usize = 256;
 /// How often a checkpoint is released at most.
@@ -53,12 +51,16 @@ pub struct Writer {
 }
 
 impl Writer {
-    /// Starts the thread. Joining it waits until the queue has run empty after [`Writer::stop`].
+    /// Starts the thread; at most `waiting_max` submissions wait for it. Joining it waits until the queue has run empty after [`Writer::stop`].
     ///
     /// # Errors
     /// When the operating system gives no thread.
-    pub fn start(desk: Desk, surroundings: Surroundings) -> std::io::Result<(Self, JoinHandle<()>)> {
-        let (queue, waiting) = sync_channel(WAITING_MAX);
+    pub fn start(
+        desk: Desk,
+        surroundings: Surroundings,
+        waiting_max: usize,
+    ) -> std::io::Result<(Self, JoinHandle<()>)> {
+        let (queue, waiting) = sync_channel(waiting_max);
         let published = desk.published();
         let thread = std::thread::Builder::new()
             .name("writer".to_owned())

@@ -169,21 +169,25 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
     let mut matching = ROUTES.iter().filter(|route| fits(route.path, path));
     let is_path = ROUTES.iter().any(|route| fits(route.path, path));
     let route = matching.find(|route| route.method == method);
+    let template = route.map_or_else(|| path.to_owned(), |route| route.path.replace(":.+}", "}"));
+    let responses = format!(
+        "/paths/{}/{}/responses",
+        segment(&template),
+        method.to_lowercase()
+    );
+    let is_said = STRICT.pointer(&format!("{responses}/{}", reply.status)).is_some();
     // What stands at no address, what takes no such method, and what failed, is described once for all.
     let once = match (route, reply.status) {
         (None, 404) if !is_path => Some("NothingThere"),
         (None, 405) if is_path => Some("MethodNotAllowed"),
         (None, 204) if is_path && method == "OPTIONS" => Some("Preflight"),
         (Some(_), 500) => Some("Failed"),
+        (Some(_), 503) if !is_said => Some("Unavailable"),
         _ => None,
     };
-    let template = route.map_or_else(|| path.to_owned(), |route| route.path.replace(":.+}", "}"));
     let what = format!("{method} {template} {}", reply.status);
     let response = once.map_or_else(
-        || {
-            let operation = format!("/paths/{}/{}", segment(&template), method.to_lowercase());
-            follow(&format!("{operation}/responses/{}", reply.status))
-        },
+        || follow(&format!("{responses}/{}", reply.status)),
         |once| format!("/components/responses/{once}"),
     );
     let described = STRICT.pointer(&response);
@@ -204,6 +208,7 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
             "{what}: {name} is {value:?}"
         );
     }
+    guarded(&what, reply);
     let Some(contents) = described["content"].as_object() else {
         assert!(reply.body.is_empty(), "{what} has a body");
         return;
@@ -219,6 +224,39 @@ pub fn hold(method: &str, path: &str, reply: &Reply) {
             .map(|fault| format!("{}: {fault}", fault.instance_path()))
             .collect();
         assert!(faults.is_empty(), "{what}: {faults:#?}\n{body:#}");
+    }
+}
+
+/// Every reply of the API, whatever it says, is what its media type says, runs nothing, is framed by nobody, and says how long
+/// it may be kept: a problem, what a command came to and what is private not at all by others.
+#[track_caller]
+fn guarded(what: &str, reply: &Reply) {
+    assert_eq!(reply.header("x-content-type-options"), Some("nosniff"), "{what}");
+    let policy = reply.header("content-security-policy").unwrap_or_default();
+    assert!(policy.contains("frame-ancestors 'none'"), "{what}: {policy:?}");
+    let media = reply.header("content-type").unwrap_or_default();
+    let is_closed = policy.starts_with("default-src 'none'");
+    assert!(
+        is_closed || media == "application/pdf",
+        "{what}: {media}: {policy:?}"
+    );
+    let kept = reply.header("cache-control").unwrap_or_default();
+    match reply.status {
+        204 => {}
+        400.. => assert_eq!(kept, "no-store", "{what}"),
+        _ => assert!(!kept.is_empty(), "{what} does not say how long it may be kept"),
+    }
+    // What only some may read is kept by no cache that others share (RFC 9111, section 5.2.2.7), and differs by who asks.
+    if reply.header("access-control-allow-origin").is_none() && reply.status < 400 && reply.status != 204 {
+        assert!(
+            kept.contains("no-store") || kept.contains("private"),
+            "{what}: {kept}"
+        );
+        let vary = reply.header("vary").unwrap_or_default();
+        assert!(
+            vary.contains("authorization") && vary.contains("cookie"),
+            "{what}: {vary}"
+        );
     }
 }
 

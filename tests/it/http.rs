@@ -33,8 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role, Sessions,
-    Settings, Streams, Tokens, WorkshopSettings,
+    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role,
+    Sessions, Settings, Streams, Tokens, WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -125,6 +125,10 @@ pub struct Served {
     /// No checkpoint is released.
     pub held: bool,
     pub body_timeout: Duration,
+    /// The room for bodies of callers, and of strangers.
+    pub bodies_bytes: usize,
+    /// How many live streams may be open.
+    pub streams: usize,
     pub quotas: Quotas,
     /// The log cannot be read through the API.
     pub unreadable: bool,
@@ -145,7 +149,9 @@ impl Default for Served {
         Self {
             entries_public: false,
             held: false,
-            body_timeout: pourbook::http::BODY_TIMEOUT,
+            body_timeout: Duration::from_secs(10),
+            bodies_bytes: 64 * 1024 * 1024,
+            streams: 64,
             quotas: Quotas::OFF,
             unreadable: false,
             beat: Duration::from_secs(15),
@@ -230,6 +236,7 @@ impl TestApp {
                 currency: "GBP".into(),
                 workshop: served.workshop,
                 proxies: served.proxies,
+                tls: false,
                 root: served.root,
             },
             clock: {
@@ -250,7 +257,8 @@ impl TestApp {
                     Duration::from_millis(ticks.load(Ordering::SeqCst))
                 })
             },
-            streams: Streams::new(served.beat),
+            bodies: Bodies::new(served.bodies_bytes),
+            streams: Streams::new(served.streams, served.beat),
             sessions: Sessions::new(served.workshop.session_hours),
             chance: {
                 let draw = Mutex::new(Draw::new([6; 32]));
@@ -475,7 +483,7 @@ fn open_book(
         newest = Some(answers.remove(0).unwrap().leaf);
     }
     let around = surroundings(clock, held);
-    let (writer, _thread) = Writer::start(desk, around).unwrap();
+    let (writer, _thread) = Writer::start(desk, around, 4_096).unwrap();
     (writer, views, store, root.kid().to_owned(), policy)
 }
 

@@ -11,8 +11,10 @@ mod copies;
 mod damage;
 mod disk;
 mod erased;
+mod hostile;
 mod killed;
 mod matrix;
+mod secrets;
 mod story;
 
 /// Whether the long form was asked for.

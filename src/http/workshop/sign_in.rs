@@ -3,7 +3,7 @@
 //! A wrong token is slowed for its address as in the API. The session before ends, whoever signs in, and a fresh id is drawn.
 //! What somebody typed into a form when they were signed out already is kept on the page and stands in the form again.
 
-use super::{HOME, Sheet, Visit, fields, form, page as whole_page, see, visit, with_headers};
+use super::{HOME, Sender, Sheet, Visit, fields, form, page as whole_page, see, visit, with_headers};
 use crate::http::App;
 use crate::http::asked::Asked;
 use crate::http::problem::Problem;
@@ -85,7 +85,7 @@ pub fn page(
 /// Takes a token.
 pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> Result<HttpResponse, Problem> {
     sessions::from_here(request, app)?;
-    let mut typed = fields(app, request, payload).await?;
+    let mut typed = fields(app, request, payload, Sender::Stranger).await?;
     let token = typed.take("token").unwrap_or_default();
     let next = typed.take("next").filter(|next| is_local(next));
     let kept = kept(&typed);
@@ -116,7 +116,7 @@ pub async fn send(request: &HttpRequest, payload: Payload, app: &Data<App>) -> R
         Some(kept) => again(app, &next, signed_in, kept).await?,
         None => see(&next),
     };
-    set_cookie(&mut reply, &sessions::cookie(request, app, &id))?;
+    set_cookie(&mut reply, &sessions::cookie(app, &id))?;
     Ok(reply)
 }
 
@@ -164,7 +164,8 @@ pub async fn out(
     signed_in: Option<&SignedIn>,
 ) -> Result<HttpResponse, Problem> {
     sessions::from_here(request, app)?;
-    let typed = fields(app, request, payload).await?;
+    let sender = signed_in.map_or(Sender::Stranger, |_| Sender::Caller);
+    let typed = fields(app, request, payload, sender).await?;
     if let Some(signed_in) = signed_in {
         if !sessions::is_form_token(signed_in, typed.text("form_token")) {
             return Err(Problem::forbidden(
@@ -176,7 +177,7 @@ pub async fn out(
         }
     }
     let mut reply = see("/sign-in");
-    set_cookie(&mut reply, &sessions::no_cookie(request, app))?;
+    set_cookie(&mut reply, &sessions::no_cookie(app))?;
     Ok(reply)
 }
 

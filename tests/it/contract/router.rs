@@ -7,7 +7,8 @@ use crate::http::TestApp;
 use actix_web::introspection::IntrospectionTree;
 use actix_web::test::{self, TestRequest};
 use actix_web::web::{self, Data};
-use pourbook::http::routes::ROUTES;
+use pourbook::http::Role;
+use pourbook::http::routes::{ROUTES, Who};
 use serde_json::Value;
 use std::collections::BTreeSet;
 
@@ -69,4 +70,38 @@ async fn the_router_the_table_and_the_description_have_the_same_routes() {
     }
     assert_eq!(registered, described, "router and description");
     assert!(registered.len() > 60, "only {} routes", registered.len());
+}
+
+/// Who may call what stands in one document, and the command prints it. `BLESS=1` writes it anew.
+#[test]
+fn the_document_of_routes_and_roles_is_made_of_the_table() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/api/routes.md");
+    let printed = crate::cli::pourbook(&["routes"]).ends(0, &["/v1/jars"]).out;
+    if std::env::var_os("BLESS").is_some() {
+        std::fs::write(path, &printed).unwrap();
+    }
+    let kept = std::fs::read_to_string(path).unwrap();
+    assert_eq!(kept, printed, "BLESS=1 writes it anew");
+    // Each row says of each role what the table says, read back from the text.
+    let rows: Vec<Vec<&str>> = kept
+        .lines()
+        .filter(|line| line.starts_with("| GET") || line.starts_with("| POST"))
+        .map(|line| line.trim_matches('|').split('|').map(str::trim).collect())
+        .collect();
+    assert_eq!(rows.len(), ROUTES.iter().count());
+    for (row, route) in rows.iter().zip(ROUTES) {
+        assert_eq!(
+            row[..2],
+            [route.method, &format!("`{}`", route.path.replace(":.+}", "}"))]
+        );
+        for (role, said) in Role::ALL.iter().zip(&row[3..]) {
+            let may = match route.who {
+                Who::Public => true,
+                Who::Entries => *role == Role::Auditor,
+                Who::Roles(roles) => roles.contains(role),
+            };
+            assert_eq!(*said == "x", may, "{row:?}");
+        }
+        assert_eq!(row[2] == "x", route.who == Who::Public, "{row:?}");
+    }
 }

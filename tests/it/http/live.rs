@@ -284,3 +284,55 @@ fn the_program_stops_while_somebody_reads() {
         "the body was ended"
     );
 }
+
+/// One stream more than the settings allow is told to come again, and has its place once another ended.
+#[actix_web::test]
+async fn only_so_many_streams_are_open() {
+    let app = TestApp::serve(Served {
+        streams: 2,
+        ..Served::default()
+    })
+    .await;
+    let (address, server) = listen(&app);
+    let token = app.token(Role::Auditor).to_owned();
+    let mut open = Vec::new();
+    for _ in 0..2 {
+        let (reader, _) = Reader::open(address, &token, "", "").events(1).await;
+        open.push(reader);
+    }
+    let ask = || {
+        TestRequest::get()
+            .uri("/v1/events")
+            .insert_header(bearer(&token))
+            .insert_header(("accept", "text/event-stream"))
+    };
+    let refused = app.send(ask()).await.expect(503);
+    assert_eq!(refused.problem(), "busy");
+    assert_eq!(refused.header("retry-after"), Some("30"));
+    // A page of entries is no stream.
+    app.get_as(Role::Auditor, "/v1/events").await.expect(200);
+    drop(open.pop());
+    // The server sees that a reader is gone when it has something to say to him.
+    let last = loop {
+        let mut reader = Reader::open(address, &token, "", "");
+        let asked = move || {
+            reader.reads(|got| got.contains("\r\n\r\n"));
+            reader
+        };
+        let reader = actix_web::web::block(asked).await.unwrap();
+        if reader.got.starts_with("HTTP/1.1 200") {
+            break reader;
+        }
+        assert!(reader.got.starts_with("HTTP/1.1 503"), "{}", reader.got);
+        app.post(
+            "/v1/jars",
+            json!({"metal": "silver", "fineness": "999", "residue": "lemel"}),
+        )
+        .await
+        .expect(201);
+        actix_web::rt::time::sleep(Duration::from_millis(50)).await;
+    };
+    drop((open, last));
+    app.app.streams.end();
+    server.stop(false).await;
+}

@@ -1,7 +1,7 @@
 //! The limits as the settings of a book have them, in a served book.
 
 use crate::log::served::{Served, found_book, run};
-use pourbook::config::Settings;
+use pourbook::config::{Load, Settings};
 use pourbook::http::Quotas;
 use std::path::Path;
 
@@ -54,4 +54,35 @@ fn a_served_book_keeps_its_limits_and_an_audit_waits_for_them() {
         String::from_utf8_lossy(&audit.stderr)
     );
     served.stop();
+}
+
+#[test]
+fn what_a_server_bears_has_usual_bounds_and_no_member_can_be_without_one() {
+    let plain = "origin = \"book.example/log\"\naddress = \"https://book.example\"\ncurrency = \"GBP\"\n";
+    let read = |load: &str| Settings::read(&format!("{plain}[load]\n{load}"));
+    assert_eq!(Settings::read(plain).unwrap().load, Load::default());
+    let some = read("connections = 50\nconnections_per_address = 0\n").unwrap();
+    assert_eq!(
+        (some.load.connections, some.load.connections_per_address),
+        (50, 0)
+    );
+    assert_eq!(some.load.streams, Load::default().streams);
+    assert_eq!(Settings::read(&some.to_text().unwrap()).unwrap(), some);
+    for member in [
+        "connections",
+        "request_seconds",
+        "body_seconds",
+        "idle_seconds",
+        "stalled_seconds",
+        "commands_waiting",
+        "streams",
+        "bodies_mebibytes",
+    ] {
+        for value in ["0", "1000001", "-1", "\"many\""] {
+            let error = read(&format!("{member} = {value}\n")).unwrap_err().to_string();
+            assert!(error.contains(member), "{member} = {value}: {error}");
+        }
+    }
+    let error = read("conections = 5\n").unwrap_err().to_string();
+    assert!(error.contains("conections"), "{error}");
 }

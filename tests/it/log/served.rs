@@ -1,6 +1,6 @@
 //! A book in a folder, served by the built program as a child process.
 
-use pourbook::config::{EntriesFor, Settings, Tls};
+use pourbook::config::{EntriesFor, Load, Settings, Tls};
 use pourbook::domain::{Draw, Timestamp};
 use pourbook::http::{Proxies, Quotas, Role, Tokens, WorkshopSettings};
 use pourbook::node::{BookFolder, Founding, found};
@@ -28,6 +28,7 @@ pub fn found_book(dir: &Path, seed: u8, now: i64) -> String {
         workshop: WorkshopSettings::default(),
         tls: Tls::default(),
         proxy: Proxies::default(),
+        load: Load::default(),
     };
     let founding = Founding {
         settings: &settings,
@@ -152,6 +153,15 @@ impl Served {
     pub fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
+    }
+
+    /// Stops it, and looks at all that it said.
+    pub fn stop_keeping(self, look: impl FnOnce(&str)) {
+        let told = Arc::clone(&self.told);
+        self.stop();
+        // What it said last may still be on its way.
+        std::thread::sleep(Duration::from_millis(100));
+        look(&told.lock().unwrap());
     }
 
     /// Asks it to stop (SIGTERM) and waits until it has.

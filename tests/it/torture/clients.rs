@@ -41,6 +41,17 @@ pub struct Sent {
 }
 
 impl Sent {
+    /// What another client sent and was told.
+    pub fn answered(key: Uuid, answer: Answer) -> Sent {
+        Sent {
+            key,
+            path: "",
+            body: Value::Null,
+            answer,
+            location: String::new(),
+        }
+    }
+
     pub fn was_answered(&self) -> bool {
         self.answer != Answer::None
     }
@@ -56,6 +67,13 @@ pub struct Seen {
 }
 
 impl Seen {
+    pub fn of(sent: Vec<Sent>) -> Seen {
+        Seen {
+            sent,
+            ..Seen::default()
+        }
+    }
+
     pub fn answered(&self) -> usize {
         self.sent.iter().filter(|sent| sent.was_answered()).count()
     }
@@ -331,6 +349,19 @@ pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
         }
         *sent = again;
     }
+}
+
+/// What was answered stands in the log as it is served now; nothing is sent again.
+pub fn hold_entries(served: &Served, all: &Seen, place: &str) {
+    let (checkpoint, entries) = entries(served);
+    let mut tree = Tree::new();
+    entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
+    assert_eq!(
+        (tree.size(), tree.root()),
+        (checkpoint.size, checkpoint.root),
+        "{place}"
+    );
+    assert_each_once(&entries, &tree, all, place);
 }
 
 /// What was answered stands under its index, no request stands twice, none stands that was refused.

@@ -9,27 +9,27 @@ use pourbook::domain::{Draw, EraseField, EraseReason, OperatorId, Timestamp};
 use pourbook::log::{Store, VaultKind};
 use pourbook::node::{BookFolder, BookReader, open_desk};
 use pourbook::writer::{Ask, Submission};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// What must be nowhere, and what it is of.
 #[derive(Clone)]
-struct Needle {
-    bytes: Vec<u8>,
-    what: String,
+pub struct Needle {
+    pub bytes: Vec<u8>,
+    pub what: String,
 }
 
 /// How many bytes of a needle are looked up first.
 const BEGINS: usize = 6;
 
 /// Many needles, found in one pass over a file.
-struct Search {
+pub struct Search {
     by_beginning: HashMap<[u8; BEGINS], Vec<Needle>>,
 }
 
 impl Search {
-    fn new(needles: impl IntoIterator<Item = Needle>) -> Search {
+    pub fn new(needles: impl IntoIterator<Item = Needle>) -> Search {
         let mut by_beginning: HashMap<[u8; BEGINS], Vec<Needle>> = HashMap::new();
         for needle in needles {
             let beginning = needle.bytes[..BEGINS].try_into().unwrap();
@@ -39,24 +39,33 @@ impl Search {
     }
 
     /// What is found in the files of a folder, with the file.
-    fn found(&self, dir: &Path) -> BTreeMap<String, PathBuf> {
+    pub fn found(&self, dir: &Path) -> BTreeMap<String, PathBuf> {
         let mut found = BTreeMap::new();
         for (path, bytes) in files_under(dir) {
-            // Segments end in many zeros.
-            let end = bytes
-                .iter()
-                .rposition(|byte| *byte != 0)
-                .map_or(0, |last| last + 1);
-            let bytes = &bytes[..(end + BEGINS).min(bytes.len())];
-            for at in 0..bytes.len().saturating_sub(BEGINS - 1) {
-                let beginning: [u8; BEGINS] = bytes[at..at + BEGINS].try_into().unwrap();
-                if beginning == [0; BEGINS] {
-                    continue;
-                }
-                for needle in self.by_beginning.get(&beginning).into_iter().flatten() {
-                    if bytes[at..].starts_with(&needle.bytes) {
-                        found.insert(needle.what.clone(), path.clone());
-                    }
+            for what in self.within(&bytes) {
+                found.insert(what, path.clone());
+            }
+        }
+        found
+    }
+
+    /// What is found in some bytes.
+    pub fn within(&self, bytes: &[u8]) -> BTreeSet<String> {
+        let mut found = BTreeSet::new();
+        // Segments end in many zeros.
+        let end = bytes
+            .iter()
+            .rposition(|byte| *byte != 0)
+            .map_or(0, |last| last + 1);
+        let bytes = &bytes[..(end + BEGINS).min(bytes.len())];
+        for at in 0..bytes.len().saturating_sub(BEGINS - 1) {
+            let beginning: [u8; BEGINS] = bytes[at..at + BEGINS].try_into().unwrap();
+            if beginning == [0; BEGINS] {
+                continue;
+            }
+            for needle in self.by_beginning.get(&beginning).into_iter().flatten() {
+                if bytes[at..].starts_with(&needle.bytes) {
+                    found.insert(needle.what.clone());
                 }
             }
         }
@@ -66,7 +75,7 @@ impl Search {
 
 /// A value as it is, and the symbols of its base64url that do not depend on what stands beside it, at each of the three places
 /// where it can begin within four symbols.
-fn disguises(value: &[u8], what: &str) -> Vec<Needle> {
+pub fn disguises(value: &[u8], what: &str) -> Vec<Needle> {
     let mut all = vec![value.to_vec()];
     for shift in 0..3 {
         let text = URL_SAFE_NO_PAD.encode([&vec![b'x'; shift], value].concat());
@@ -83,14 +92,16 @@ fn disguises(value: &[u8], what: &str) -> Vec<Needle> {
 }
 
 /// A private record of the book, with all that must be nowhere once it is erased.
-struct Private {
+pub struct Private {
     index: u64,
     event: u16,
-    member: String,
+    pub member: String,
     /// Value, salt and disclosure, which stand nowhere in clear at any time.
-    clear: Vec<Needle>,
+    pub clear: Vec<Needle>,
     /// The record as it was stored, and its key.
-    stored: Vec<Needle>,
+    pub stored: Vec<Needle>,
+    /// The value.
+    pub value: String,
 }
 
 /// Where a record stands in a segment of the vault, by the description of the format (`src/log/format.rs`).
@@ -124,7 +135,7 @@ fn stored_record(
     panic!("entry {index} has no stored {member}");
 }
 
-fn private_of(dir: &Path) -> Vec<Private> {
+pub fn private_of(dir: &Path) -> Vec<Private> {
     let reader = BookReader::open(&BookFolder::at(dir)).unwrap();
     // Of segments that are mostly zeros only the front is looked through.
     let vault = files_under(&dir.join("vault"))
@@ -183,6 +194,7 @@ fn private_of(dir: &Path) -> Vec<Private> {
                 member,
                 clear,
                 stored,
+                value,
             });
         }
     }
