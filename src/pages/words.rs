@@ -106,6 +106,19 @@ pub fn listed(mut things: Vec<String>) -> String {
     }
 }
 
+/// A reckoned mass as a maker reads it, of its plain digits: zeros beyond hundredths say nothing of what was weighed.
+#[must_use]
+pub fn reckoned(digits: &str) -> &str {
+    let Some(point) = digits.find('.') else {
+        return digits;
+    };
+    let (kept, beyond) = digits
+        .split_at_checked(point.saturating_add(3))
+        .unwrap_or((digits, ""));
+    let said = beyond.trim_end_matches('0').len();
+    digits.get(..kept.len().saturating_add(said)).unwrap_or(digits)
+}
+
 /// A sentence begins with a capital.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
@@ -199,5 +212,24 @@ pub const fn photograph_stage(stage: PhotographStage) -> &'static str {
         PhotographStage::Hallmarked => "after hallmarking",
         PhotographStage::AsSold => "as sold",
         PhotographStage::Returned => "as it came back",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::reckoned;
+
+    #[test]
+    fn a_reckoned_mass_ends_where_it_says_nothing_more() {
+        for (digits, said) in [
+            ("50.40000", "50.40"),
+            ("0.05000", "0.05"),
+            ("12.34560", "12.3456"),
+            ("3.00001", "3.00001"),
+            ("7", "7"),
+            ("7.5", "7.5"),
+        ] {
+            assert_eq!(reckoned(digits), said);
+        }
     }
 }

@@ -54,7 +54,7 @@ pub use piece::{IssueSeen, Next, PictureSeen, PieceSeen, ReadingSeen, ShareSeen,
 pub use sign_in::{SignIn, sign_in};
 
 pub use super::story::events::{issued, of_piece as line_of};
-pub use super::words::{corrected, marks, photograph_stage, side, stage, stands};
+pub use super::words::{corrected, marks, photograph_stage, reckoned, side, stage, stands};
 
 pub use maud::{Markup, html};
 

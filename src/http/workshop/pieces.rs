@@ -165,7 +165,7 @@ fn reckoned(app: &App, piece: PieceId) -> Result<(Vec<ShareSeen>, Vec<String>), 
             lot: format!("Lot {}", share.number),
             link: named::page_of(Table::Lot, share.lot.0),
             fineness: share.fineness.to_string(),
-            grams: share.mass.grams,
+            grams: page::reckoned(&share.mass.grams).to_owned(),
         });
         let gravities = row.gravities.iter().filter_map(|gravity| {
             let told = GravityTold::of(reckoning.book(), gravity)?;

@@ -12,7 +12,7 @@ use crate::domain::{Book, Lot, LotId, MeltInput};
 use crate::http::failed;
 use crate::http::problem::Problem;
 use crate::pages::workshop::office::{Facts, Line, Office, Section, Way};
-use crate::pages::workshop::{html, stands};
+use crate::pages::workshop::{html, reckoned, stands};
 
 /// How many holders the page shows.
 const HELD_MOST: usize = 60;
@@ -186,7 +186,7 @@ fn line(book: &Book, held: &HeldTold) -> Line {
     Line {
         words,
         path,
-        more: format!("{} g of it{more}", held.mass.grams),
+        more: format!("{} g of it{more}", reckoned(&held.mass.grams)),
         ways: Vec::new(),
     }
 }

@@ -129,7 +129,7 @@ async fn a_piece_is_found_by_id_serial_and_pour_number_and_its_story_is_told() {
     assert!(by_id.contains("Maud at the desk"));
     assert!(by_id.contains("Given number 1 of 4."));
     assert!(
-        by_id.contains("Lot 1</a></th><td class=\"figure\">50.41000 g</td>"),
+        by_id.contains("Lot 1</a></th><td class=\"figure\">50.41 g</td>"),
         "{by_id}"
     );
     assert!(by_id.contains("<strong>Issue 1</strong>"));
