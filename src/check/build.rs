@@ -60,15 +60,14 @@ pub fn build(
         }
         let bytes = (materials.bytes)(*index).ok_or_else(|| not_released.clone())?;
         let path = (materials.path)(*index).ok_or(not_released)?;
-        let mut extra = bytes.to_vec();
-        extra.push(b'~');
+        let extra = [&*bytes, b"~".as_slice()].concat();
         let proof = TlogProof {
             extra: Some(extra),
             index: *index,
             path,
             checkpoint: materials.checkpoint.to_owned(),
         };
-        proofs.push(proof.to_string());
+        proofs.push(proof.text());
     }
     let file = ProofFile {
         v: 1,

@@ -9,6 +9,8 @@ use base64::engine::general_purpose::STANDARD;
 use std::fmt;
 
 const HEADER: &str = "c2sp.org/tlog-proof@v1";
+/// A hash in a line of its own, bytes.
+const HASH_LINE: usize = 45;
 /// How long `extra` may be, bytes: known readers refuse lines beyond it.
 pub const EXTRA_BYTES_MAX: usize = 48_000;
 
@@ -75,18 +77,38 @@ impl TlogProof {
             checkpoint: checkpoint.to_owned(),
         })
     }
+
+    /// The one text of it.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let extra = self
+            .extra
+            .as_ref()
+            .map_or(0, |extra| extra.len().saturating_mul(3) / 2);
+        let path = self.path.len().saturating_mul(HASH_LINE);
+        let all = [extra, path, self.checkpoint.len(), 128];
+        // Room for all of it: most of the cost is copying what grows.
+        let mut text = String::with_capacity(all.into_iter().fold(0, usize::saturating_add));
+        text.push_str(HEADER);
+        if let Some(extra) = &self.extra {
+            text.push_str("\nextra ");
+            STANDARD.encode_string(extra, &mut text);
+        }
+        text.push_str("\nindex ");
+        text.push_str(&self.index.to_string());
+        text.push('\n');
+        for hash in &self.path {
+            text.push_str(&hash.to_base64());
+            text.push('\n');
+        }
+        text.push('\n');
+        text.push_str(&self.checkpoint);
+        text
+    }
 }
 
 impl fmt::Display for TlogProof {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{HEADER}")?;
-        if let Some(extra) = &self.extra {
-            writeln!(f, "extra {}", STANDARD.encode(extra))?;
-        }
-        writeln!(f, "index {}", self.index)?;
-        for hash in &self.path {
-            writeln!(f, "{}", hash.to_base64())?;
-        }
-        write!(f, "\n{}", self.checkpoint)
+        f.write_str(&self.text())
     }
 }
