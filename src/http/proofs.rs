@@ -112,7 +112,7 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
     let piece = piece_of(app, &serial)?;
     match after {
         Some(after) => later(app, &piece, after),
-        None => Ok(of_piece(app, &piece)?.found),
+        None => Ok(anew(app, &piece)?.found),
     }
 }
 
@@ -121,23 +121,27 @@ pub fn proof(app: &App, asked: &Asked) -> Result<Found, Problem> {
 /// # Errors
 /// 503 while no released checkpoint covers the piece.
 pub fn of_piece(app: &App, piece: &Piece) -> Result<Kept, Problem> {
+    let serial = piece.serial.as_ref();
+    let kept = serial.map(|serial| kept(app, serial)).transpose()?;
+    kept.flatten().map_or_else(|| anew(app, piece), Ok)
+}
+
+/// The proof file of a piece, made now and kept.
+fn anew(app: &App, piece: &Piece) -> Result<Kept, Problem> {
     let Some(serial) = &piece.serial else {
         return Err(Problem::internal("a piece without a serial has no proof file"));
     };
-    if let Some(kept) = kept(app, serial)? {
-        return Ok(kept);
-    }
     let seen_at = app.views.position();
-    let version = app.views.version(piece.piece.0).map_err(failed)?;
-    let made = (app.clock)();
     let proof = Kept {
-        found: make(app, piece)?,
         piece: piece.piece,
-        version,
-        made,
+        version: app.views.version(piece.piece.0).map_err(failed)?,
+        made: (app.clock)(),
+        found: make(app, piece)?,
     };
-    let body = proof.found.body.len();
-    app.proofs.kept.keep(serial.clone(), proof.clone(), body, seen_at);
+    let bytes = proof.found.body.len();
+    app.proofs
+        .kept
+        .keep(serial.clone(), proof.clone(), bytes, seen_at);
     Ok(proof)
 }
 

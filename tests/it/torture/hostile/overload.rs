@@ -23,8 +23,10 @@ const CALM: usize = 12;
 const EAGER: usize = 120;
 const WAITING: usize = 8;
 const TIMES: f64 = 3.0;
-/// How much more memory the process may have than one that opens the same book, MiB.
+/// How much more memory the process may have than one that opens the same book, MiB; and, where there is time to fill it, what
+/// the views may hold besides.
 const GROWTH_MAX: u64 = 96;
+const VIEWS_MAX: u64 = 256;
 
 /// A client that keeps its connection.
 struct Client {
@@ -202,14 +204,16 @@ fn overloaded_three_times_it_loses_nothing_and_does_not_grow() {
     );
     others.hold("overload");
     assert!(refused > 0, "nobody was told to come again: it was no overload");
-    // What it records under load is what it can: on a small machine the clients take their part of it.
-    let recorded = asked - refused;
+    // On a small machine the clients take their part of it, and others may have taken theirs when it was calm: what it can is the
+    // less of what it did then and what it recorded now.
+    let recorded = (asked - refused) as f64;
     assert!(
-        asked as f64 >= 0.8 * TIMES * recorded as f64,
+        asked as f64 >= 0.8 * TIMES * recorded.min(can * took),
         "{asked} commands were asked for, and {recorded} recorded"
     );
+    let cached = if is_long() { VIEWS_MAX } else { 0 };
     assert!(
-        after <= opened + GROWTH_MAX,
+        after <= opened + GROWTH_MAX + cached,
         "{after} MiB, and {opened} for the same book opened anew"
     );
     assert!(well < Duration::from_secs(5), "well only after {well:?}");
