@@ -244,7 +244,7 @@ fn of_weight(against: &Against) -> Markup {
 fn of_gravity(gravity: &GravityCompared) -> Markup {
     html! {
         h3 { "Density" }
-        p { "From your readings: " strong { (gravity.density) " g/cm³" } " ± " (gravity.uncertainty) "." }
+        p { "From your readings: " strong { (gravity.density) " g/cm³" } " ± " (gravity.uncertainty) " g/cm³." }
         (held(&gravity.against, "g/cm³"))
         @if let Some(possible) = &gravity.possible { (leaves(possible)) }
     }
@@ -291,8 +291,8 @@ fn numbers(held: &HeldAgainst, unit: &str) -> Markup {
     html! {
         p .verdict .apart[held.verdict != "agree"] { strong { (capital(held.words)) "." } }
         dl .label {
-            div { dt { (whose) } dd { (held.recorded) " " (unit) " ± " (shortened(&held.recorded_uncertainty)) } }
-            div { dt { "Yours" } dd { (held.reading) " " (unit) " ± " (shortened(&held.uncertainty)) } }
+            div { dt { (whose) } dd { (held.recorded) " " (unit) " ± " (shortened(&held.recorded_uncertainty)) " " (unit) } }
+            div { dt { "Yours" } dd { (held.reading) " " (unit) " ± " (shortened(&held.uncertainty)) " " (unit) } }
             div {
                 dt { "E" sub { "n" } }
                 dd {
