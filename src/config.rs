@@ -126,7 +126,7 @@ pub enum SettingsError {
     Workshop(&'static str),
     /// What is said of the load cannot be.
     #[error("pourbook.toml: [load] {0}")]
-    Load(&'static str),
+    Load(String),
     /// What is said of TLS cannot be.
     #[error("pourbook.toml: [tls] {0}")]
     Tls(&'static str),

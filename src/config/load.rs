@@ -59,47 +59,36 @@ impl Load {
     ///
     /// # Errors
     /// What is wrong, naming the member.
-    pub fn check(&self) -> Result<(), &'static str> {
-        let (seconds, count) = (1..=SECONDS_MAX, 1..=COUNT_MAX);
-        for (fits, says) in [
+    pub fn check(&self) -> Result<(), String> {
+        let counts = [
+            ("connections", 1, self.connections, COUNT_MAX),
             (
-                count.contains(&self.connections),
-                "connections must be 1 to 1000000",
+                "connections_per_address",
+                0,
+                self.connections_per_address,
+                COUNT_MAX,
             ),
-            (
-                self.connections_per_address <= COUNT_MAX,
-                "connections_per_address must be 0 to 1000000",
-            ),
-            (
-                seconds.contains(&self.request_seconds),
-                "request_seconds must be 1 to 3600",
-            ),
-            (
-                seconds.contains(&self.body_seconds),
-                "body_seconds must be 1 to 3600",
-            ),
-            (
-                seconds.contains(&self.idle_seconds),
-                "idle_seconds must be 1 to 3600",
-            ),
-            (
-                seconds.contains(&self.stalled_seconds),
-                "stalled_seconds must be 1 to 3600",
-            ),
-            (
-                count.contains(&self.commands_waiting),
-                "commands_waiting must be 1 to 1000000",
-            ),
-            (count.contains(&self.streams), "streams must be 1 to 1000000"),
-            (
-                (1..=MEBIBYTES_MAX).contains(&self.bodies_mebibytes),
-                "bodies_mebibytes must be 1 to 65536",
-            ),
-        ] {
-            if !fits {
-                return Err(says);
-            }
-        }
-        Ok(())
+            ("commands_waiting", 1, self.commands_waiting, COUNT_MAX),
+            ("streams", 1, self.streams, COUNT_MAX),
+            ("bodies_mebibytes", 1, self.bodies_mebibytes, MEBIBYTES_MAX),
+        ];
+        let seconds = [
+            ("request_seconds", 1, self.request_seconds, SECONDS_MAX),
+            ("body_seconds", 1, self.body_seconds, SECONDS_MAX),
+            ("idle_seconds", 1, self.idle_seconds, SECONDS_MAX),
+            ("stalled_seconds", 1, self.stalled_seconds, SECONDS_MAX),
+        ];
+        counts.into_iter().try_for_each(within)?;
+        seconds.into_iter().try_for_each(within)
     }
+}
+
+/// Holds one member against the least and the most that it may be.
+fn within<N: PartialOrd + std::fmt::Display>(
+    (member, least, is, most): (&str, N, N, N),
+) -> Result<(), String> {
+    if (&least..=&most).contains(&&is) {
+        return Ok(());
+    }
+    Err(format!("{member} must be {least} to {most}"))
 }

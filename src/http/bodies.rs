@@ -5,14 +5,13 @@
 //! an eighth at most. Deliberately absent: pictures, of which so many may come in at once (`photographs`).
 
 use super::commands::{self, busy};
-use super::limits::share_of;
+use super::per_address::{PerAddress, share_of};
 use super::problem::Problem;
 use super::{App, apart, conditions, json, proxies};
 use actix_web::HttpRequest;
 use actix_web::http::header;
 use actix_web::web::{Bytes, Payload};
 use serde_json::Value;
-use std::collections::HashMap;
 use std::net::IpAddr;
 use std::ops::Deref;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -47,7 +46,7 @@ pub struct Bodies {
 #[derive(Default)]
 struct Taken {
     bytes: usize,
-    of: HashMap<IpAddr, usize>,
+    of: PerAddress,
 }
 
 /// Room that is taken; given back when it is dropped.
@@ -84,13 +83,12 @@ impl Bodies {
             return Err(busy("too many bodies are coming in: send this one again"));
         }
         if let Some(address) = address {
-            let of = taken.of.get(&address).copied().unwrap_or(0).saturating_add(bytes);
-            if of > (self.bytes_max / SHARES).max(bytes) {
+            if taken.of.of(address).saturating_add(bytes) > (self.bytes_max / SHARES).max(bytes) {
                 return Err(busy(
                     "too many bodies are coming in from this address: send this one again",
                 ));
             }
-            taken.of.insert(address, of);
+            taken.of.take(address, bytes);
         }
         taken.bytes = taken.bytes.saturating_add(bytes);
         Ok(Room {
@@ -106,11 +104,7 @@ impl Drop for Room {
         let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
         taken.bytes = taken.bytes.saturating_sub(self.bytes);
         if let Some(address) = self.address {
-            let left = taken.of.get(&address).copied().unwrap_or(0);
-            match left.saturating_sub(self.bytes) {
-                0 => drop(taken.of.remove(&address)),
-                left => drop(taken.of.insert(address, left)),
-            }
+            taken.of.give_back(address, self.bytes);
         }
     }
 }
@@ -207,7 +201,7 @@ mod tests {
         drop((again, held, callers));
         for side in [&bodies.callers, &bodies.strangers] {
             let taken = side.lock().unwrap();
-            assert_eq!((taken.bytes, taken.of.len()), (0, 0));
+            assert!(taken.bytes == 0 && taken.of.is_empty());
         }
     }
 }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 /// How many bytes of entries are kept, with what was read from them: some ten thousand entries of a usual size.
 const KEPT_BYTES_MAX: usize = 128 * 1024 * 1024;
-/// What an entry takes, read and unread, in lengths of it: from a count of allocated bytes, rounded up.
+/// What an entry takes, read and unread, in lengths of it: a guess, not counted.
 const LENGTHS: usize = 5;
 
 /// An entry, unread and read.

@@ -9,6 +9,7 @@
 //!
 //! Deliberately absent: limits on what a caller with a right token may do; the writer's queue is bounded by itself.
 
+use super::per_address::share_of;
 use super::problem::Problem;
 use crate::domain::PieceId;
 use actix_web::http::header;
@@ -18,7 +19,7 @@ use governor::state::keyed::DashMapStateStore;
 use governor::{Quota, RateLimiter};
 use serde::{Deserialize, Serialize};
 use std::hash::Hash;
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
+use std::net::{IpAddr, Ipv4Addr};
 use std::num::NonZeroU32;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -189,16 +190,4 @@ fn limiter<K: Hash + Eq + Clone>(quota: Option<Quota>, clock: &Forward) -> Optio
 /// without an address share one.
 fn address(peer: Option<IpAddr>) -> IpAddr {
     peer.map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), share_of)
-}
-
-/// Whose share the connections and requests of an address are: its own, or that of its /64 network.
-#[must_use]
-pub fn share_of(peer: IpAddr) -> IpAddr {
-    match peer.to_canonical() {
-        IpAddr::V4(address) => IpAddr::V4(address),
-        IpAddr::V6(address) => {
-            let [a, b, c, d, ..] = address.segments();
-            IpAddr::V6(Ipv6Addr::new(a, b, c, d, 0, 0, 0, 0))
-        }
-    }
 }

@@ -7,7 +7,7 @@
 //!
 //! Deliberately absent: how often an address may ask (`http::Limits`), and how long anything may take (`connection`).
 
-use crate::http::{Proxies, share_of};
+use crate::http::{PerAddress, Proxies, share_of};
 use std::collections::HashMap;
 use std::net::IpAddr;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
@@ -45,7 +45,7 @@ pub struct Doors {
 #[derive(Default)]
 struct Inner {
     places: HashMap<u64, Arc<Place>>,
-    of_address: HashMap<IpAddr, usize>,
+    of_address: PerAddress,
     next: u64,
     leaving: usize,
 }
@@ -92,8 +92,8 @@ impl Doors {
     pub fn enter(self: &Arc<Self>, peer: IpAddr) -> Result<Taken, Full> {
         let address = (!self.proxies.trusts(peer)).then(|| share_of(peer));
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
-        let has = address.and_then(|address| inner.of_address.get(&address).copied());
-        if self.per_address_max > 0 && has.is_some_and(|has| has >= self.per_address_max) {
+        let has = address.map_or(0, |address| inner.of_address.of(address));
+        if self.per_address_max > 0 && has >= self.per_address_max {
             return Err(Full::Address);
         }
         if inner.places.len() >= self.places_max {
@@ -114,8 +114,7 @@ impl Doors {
             waker: Mutex::default(),
         });
         if let Some(address) = address {
-            let of = inner.of_address.entry(address).or_insert(0);
-            *of = of.saturating_add(1);
+            inner.of_address.take(address, 1);
         }
         inner.places.insert(number, Arc::clone(&place));
         Ok(Taken {
@@ -162,11 +161,7 @@ impl Inner {
     fn remove(&mut self, number: u64) -> Option<Arc<Place>> {
         let place = self.places.remove(&number)?;
         if let Some(address) = place.address {
-            let left = self.of_address.get(&address).copied().unwrap_or(0);
-            match left.saturating_sub(1) {
-                0 => drop(self.of_address.remove(&address)),
-                left => drop(self.of_address.insert(address, left)),
-            }
+            self.of_address.give_back(address, 1);
         }
         Some(place)
     }
@@ -262,10 +257,8 @@ mod tests {
         assert!(doors.enter(address(1)).is_ok());
         drop(others);
         let inner = doors.inner.lock().unwrap();
-        assert_eq!(
-            (inner.places.len(), inner.of_address.len(), inner.leaving),
-            (0, 0, 0)
-        );
+        assert!(inner.of_address.is_empty());
+        assert_eq!((inner.places.len(), inner.leaving), (0, 0));
     }
 
     /// Full doors: whoever has just come or is being answered stays; of the quiet those go first that never asked.

@@ -6,7 +6,7 @@
 
 use super::{App, Visit, named};
 use crate::accounts::AsOf;
-use crate::domain::{Book, OwnerId, Piece, Series, SeriesId, SeriesKind, SeriesState, Session};
+use crate::domain::{Book, Die, Jar, OwnerId, Piece, Series, SeriesId, SeriesKind, SeriesState, Session};
 use crate::http::problem::Problem;
 use crate::http::{failed, private};
 use crate::pages::workshop::{Choice, Offer, Row, office};
@@ -53,6 +53,24 @@ pub fn customer(app: &App, visit: &Visit, id: OwnerId) -> Result<String, Problem
 pub fn customer_by_id(id: OwnerId) -> String {
     let id = id.to_string();
     format!("Customer {}", id.get(..8).unwrap_or_default())
+}
+
+/// A die by its label, as far as the role may see it.
+///
+/// # Errors
+/// When the views or the vault cannot be read.
+pub fn die(app: &App, visit: &Visit, row: &Die) -> Result<String, Problem> {
+    let label = said(app, visit, row.die.0, "label")?;
+    Ok(label.unwrap_or_else(|| format!("Die of the {}", row.owner)))
+}
+
+/// A jar by its label, as far as the role may see it.
+///
+/// # Errors
+/// When the views or the vault cannot be read.
+pub fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<String, Problem> {
+    let label = said(app, visit, row.jar.0, "label")?;
+    Ok(label.unwrap_or_else(|| format!("Jar of {}", row.residue)))
 }
 
 /// What is known of a piece, small: its series, shape, mass and grade.

@@ -300,11 +300,8 @@ fn entries(served: &Served) -> (Checkpoint, Vec<Vec<u8>>) {
     (checkpoint, entries)
 }
 
-/// Everything that was ever said, held against a server that has just started: what was answered stands where it was said and
-/// once, what was refused does not stand, every checkpoint that was shown is one that the tree went through. What had no answer
-/// is sent again; of what was answered a part, which must be repeated.
-pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
-    let mut client = Client::new(served, keyring, Draw::new([0; 32]));
+/// The entries as a server serves them, and their tree, which is that of its checkpoint.
+fn served_log(served: &Served, place: &str) -> (Vec<Vec<u8>>, Tree) {
     let (checkpoint, entries) = entries(served);
     let mut tree = Tree::new();
     entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
@@ -313,6 +310,15 @@ pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
         (checkpoint.size, checkpoint.root),
         "{place}"
     );
+    (entries, tree)
+}
+
+/// Everything that was ever said, held against a server that has just started: what was answered stands where it was said and
+/// once, what was refused does not stand, every checkpoint that was shown is one that the tree went through. What had no answer
+/// is sent again; of what was answered a part, which must be repeated.
+pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
+    let mut client = Client::new(served, keyring, Draw::new([0; 32]));
+    let (entries, tree) = served_log(served, place);
     for note in &all.checkpoints {
         let old = Checkpoint::peek(note).unwrap();
         let root = tree.root_at(old.size);
@@ -353,14 +359,7 @@ pub fn look(served: &Served, keyring: &Keyring, all: &mut Seen, place: &str) {
 
 /// What was answered stands in the log as it is served now; nothing is sent again.
 pub fn hold_entries(served: &Served, all: &Seen, place: &str) {
-    let (checkpoint, entries) = entries(served);
-    let mut tree = Tree::new();
-    entries.iter().for_each(|entry| tree.push(leaf_hash(entry)));
-    assert_eq!(
-        (tree.size(), tree.root()),
-        (checkpoint.size, checkpoint.root),
-        "{place}"
-    );
+    let (entries, tree) = served_log(served, place);
     assert_each_once(&entries, &tree, all, place);
 }
 

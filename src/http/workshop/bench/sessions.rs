@@ -3,7 +3,7 @@
 use super::expected::of_melt;
 use super::melts::cavities;
 use super::strikes::waiting;
-use super::{App, Visit, label, of_now, open_sessions, scale_words, with_versions};
+use super::{App, Visit, label, of_now, offered, open_sessions, scale_words, with_versions};
 use crate::accounts::Reckoning;
 use crate::domain::{Die, DieState, Jar, JarId, MeltId, Piece, Residue, Scale};
 use crate::http::problem::Problem;
@@ -87,7 +87,7 @@ pub fn prill_jars(app: &App, visit: &Visit) -> Result<Vec<Choice>, Problem> {
         jars
     })?;
     let choice = |jar: &Jar| {
-        let name = label(app, visit, jar.jar.0)?.unwrap_or_else(|| "Jar".to_owned());
+        let name = offered::jar(app, visit, jar)?;
         Ok(Choice {
             value: jar.jar.to_string(),
             words: format!("{name}, {} {} and finer", jar.metal, jar.fineness),
@@ -104,7 +104,7 @@ pub fn jar_of_sweeps(app: &App, visit: &Visit) -> Result<String, Problem> {
     let id = JarId(visit.asked.id("jar")?);
     let jar = of_now(app, |reckoning| reckoning.book().jar(id).cloned())?;
     let jar = jar.ok_or_else(|| Problem::not_found("there is no jar with that id"))?;
-    let name = label(app, visit, id.0)?.unwrap_or_else(|| "Jar".to_owned());
+    let name = offered::jar(app, visit, &jar)?;
     Ok(format!(
         "{name}: {} of {}, {} g swept so far",
         jar.residue, jar.metal, jar.swept
@@ -133,7 +133,7 @@ pub fn struck_next(app: &App, visit: &Visit) -> Result<(Vec<Choice>, Vec<Row>), 
     let die = |die: &Die| {
         Ok(Choice {
             value: die.die.to_string(),
-            words: label(app, visit, die.die.0)?.unwrap_or_else(|| format!("Die of the {}", die.owner)),
+            words: offered::die(app, visit, die)?,
         })
     };
     let dies: Result<Vec<Choice>, Problem> = dies.iter().map(die).collect();

@@ -1,6 +1,6 @@
 //! Pieces that wait for a strike.
 
-use super::{App, Seen, Visit, label, seat, with_versions};
+use super::{App, Seen, Visit, offered, seat, with_versions};
 use crate::accounts::Reckoning;
 use crate::domain::{Book, Die, DieState, Grade, Piece, PieceState as S};
 use crate::http::problem::Problem;
@@ -34,11 +34,9 @@ pub fn strikes(app: &App, visit: &Visit) -> Result<Seen, Problem> {
     })?;
     let (die, pieces) = chosen.map_or_else(|| (None, Vec::new()), |(die, pieces)| (Some(die), pieces));
     let seen = dies.iter().map(|die| {
-        let name = label(app, visit, die.die.0)?;
-        let name = name.unwrap_or_else(|| format!("Die of the {}", die.owner));
         Ok(DieSeen {
             die: die.die,
-            name,
+            name: offered::die(app, visit, die)?,
             strikes: die.strikes,
         })
     });

@@ -208,10 +208,9 @@ fn charged(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     };
     let mut of_dies = Vec::new();
     for die in &dies {
-        let label = offered::said(app, visit, die.die.0, "label")?;
         of_dies.push(Choice {
             value: die.die.to_string(),
-            words: label.unwrap_or_else(|| format!("Die of the {}", die.owner)),
+            words: offered::die(app, visit, die)?,
         });
     }
     Ok(Offer {

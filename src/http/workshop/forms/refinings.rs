@@ -101,10 +101,9 @@ fn residues(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     })?;
     jars.sort_by_key(|jar| jar.since);
     let row = |jar: &Jar| {
-        let label = offered::said(app, visit, jar.jar.0, "label")?;
         Ok(Row {
             id: jar.jar.to_string(),
-            words: label.unwrap_or_else(|| format!("Jar of {}", jar.residue)),
+            words: offered::jar(app, visit, jar)?,
             more: format!(
                 "{} {}, {}, {} g by the book",
                 jar.metal, jar.fineness, jar.residue, jar.mass

@@ -120,11 +120,9 @@ fn countable(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let (lots, heels, jars) = of_now(app, |book| (lots(book), heels(book), jars(book)))?;
     let mut of_jars = Vec::new();
     for jar in &jars {
-        let label = offered::said(app, visit, jar.jar.0, "label")?;
-        let words = label.unwrap_or_else(|| format!("Jar of {}", jar.residue));
         of_jars.push(row(
             jar.jar.0,
-            words,
+            offered::jar(app, visit, jar)?,
             format!("{} of {} {} ‰", jar.residue, jar.metal, jar.fineness),
         ));
     }

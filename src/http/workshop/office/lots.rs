@@ -1,7 +1,7 @@
 //! The page of a lot: what came, what was drawn of it and into what, and where its metal is now.
 
 use super::super::names::Names;
-use super::super::offered::{of_now, said};
+use super::super::offered::{customer, of_now};
 use super::super::{App, Seen, Visit, named};
 use super::fact;
 use crate::accounts::AsOf;
@@ -88,11 +88,7 @@ fn facts(app: &App, visit: &Visit, row: &Lot) -> Result<Facts, Problem> {
         ));
     }
     if let Some(owner) = row.owner {
-        let name = said(app, visit, owner.0, "name")?;
-        facts.push((
-            "Whose metal",
-            html! { (name.unwrap_or_else(|| "a customer's".to_owned())) },
-        ));
+        facts.push(("Whose metal", html! { (customer(app, visit, owner)?) }));
     }
     let zone = app.settings.workshop.zone;
     facts.push(("Recorded", html! { (zone.in_words(row.at)) }));

@@ -1,6 +1,6 @@
 //! What the workshop has set up: scales, lots, jars, dies, customers whose metal is here.
 
-use super::super::offered::{customer, of_now, said};
+use super::super::offered::{self, customer, of_now, said};
 use super::super::{App, Seen, Visit, named};
 use super::shown;
 use crate::domain::{Book, Die, DieState, Jar, Lot, Owner, Residue, Scale};
@@ -122,7 +122,7 @@ fn die(app: &App, visit: &Visit, row: &Die) -> Result<Line, Problem> {
         format!("/charges/new?die={}", row.die),
     ));
     Ok(Line {
-        words: said(app, visit, row.die.0, "label")?.unwrap_or_else(|| "Die".to_owned()),
+        words: offered::die(app, visit, row)?,
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
             "of the {}{series}, {}, {}",
@@ -171,7 +171,7 @@ fn jar(app: &App, visit: &Visit, row: &Jar) -> Result<Line, Problem> {
         swept = format!(", {} g swept", row.swept);
     }
     Ok(Line {
-        words: said(app, visit, row.jar.0, "label")?.unwrap_or_else(|| format!("Jar of {}", row.residue)),
+        words: offered::jar(app, visit, row)?,
         path: Some(format!("/entries/{}", row.since)),
         more: format!(
             "{} of {} {} ‰ and finer, {} g by the book{swept}",

@@ -23,10 +23,8 @@ const CALM: usize = 12;
 const EAGER: usize = 120;
 const WAITING: usize = 8;
 const TIMES: f64 = 3.0;
-/// How much more memory the process may have than one that opens the same book, MiB; and, where there is time to fill it, what
-/// the views may hold besides.
+/// How much more memory the process may have than one that opens the same book, MiB.
 const GROWTH_MAX: u64 = 96;
-const VIEWS_MAX: u64 = 256;
 
 /// A client that keeps its connection.
 struct Client {
@@ -88,15 +86,16 @@ impl Client {
             let count = self.stream.read(&mut part).await.unwrap();
             assert!(count > 0, "the server closed: {}", String::from_utf8_lossy(&got));
             got.extend_from_slice(&part[..count]);
-            let Some(end) = got.windows(4).position(|four| four == b"\r\n\r\n") else {
+            // By the standard library's own search, which is quick in every build: who asks so much must be.
+            let text = std::str::from_utf8(&got).unwrap();
+            let Some((head, body)) = text.split_once("\r\n\r\n") else {
                 continue;
             };
-            let head = String::from_utf8_lossy(&got[..end]).to_lowercase();
-            let length = head.split("content-length: ").nth(1).unwrap();
+            let (_, length) = head.split_once("content-length: ").unwrap();
             let length: usize = length.split("\r\n").next().unwrap().parse().unwrap();
-            if got.len() >= end + 4 + length {
+            if body.len() >= length {
                 let status = head.split(' ').nth(1).unwrap().parse().unwrap();
-                return (status, head, got[end + 4..].to_vec());
+                return (status, head.to_owned(), body.as_bytes().to_vec());
             }
         }
     }
@@ -204,16 +203,14 @@ fn overloaded_three_times_it_loses_nothing_and_does_not_grow() {
     );
     others.hold("overload");
     assert!(refused > 0, "nobody was told to come again: it was no overload");
-    // On a small machine the clients take their part of it, and others may have taken theirs when it was calm: what it can is the
-    // less of what it did then and what it recorded now.
-    let recorded = (asked - refused) as f64;
+    // What it records under load is what it can: on a small machine the clients take their part of it.
+    let recorded = asked - refused;
     assert!(
-        asked as f64 >= 0.8 * TIMES * recorded.min(can * took),
+        asked as f64 >= 0.8 * TIMES * recorded as f64,
         "{asked} commands were asked for, and {recorded} recorded"
     );
-    let cached = if is_long() { VIEWS_MAX } else { 0 };
     assert!(
-        after <= opened + GROWTH_MAX + cached,
+        after <= opened + GROWTH_MAX,
         "{after} MiB, and {opened} for the same book opened anew"
     );
     assert!(well < Duration::from_secs(5), "well only after {well:?}");
