@@ -64,7 +64,15 @@ impl Found {
     #[must_use]
     pub fn bytes(media: &'static str, body: impl Into<Bytes>, cache: &'static str) -> Self {
         let body = body.into();
-        let hash: [u8; 32] = Sha256::digest(&body).into();
+        let hash = Sha256::digest(&body);
+        Self::made_of(media, body, hash.into(), cache)
+    }
+
+    /// Bytes that follow from something shorter, which is hashed in their place: whoever makes the same from it makes the same
+    /// bytes.
+    #[must_use]
+    pub fn made_of(media: &'static str, body: impl Into<Bytes>, hash: [u8; 32], cache: &'static str) -> Self {
+        let body = body.into();
         let (short, _) = hash.split_at(12);
         let tag = base64::engine::general_purpose::URL_SAFE_NO_PAD.encode(short);
         Self {

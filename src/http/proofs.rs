@@ -15,6 +15,7 @@ use crate::domain::{Piece, PieceId, Serial, Timestamp};
 use crate::record::Entry;
 use actix_web::http::header;
 use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -172,7 +173,26 @@ fn make(app: &App, piece: &Piece) -> Result<Found, Problem> {
         &app.settings.policy,
         u64::MAX,
     );
-    file.map(|file| Found::bytes("application/json", file.to_bytes(), ASK_AGAIN))
+    file.map(|file| {
+        let tag = tag(&file, &released.note);
+        Found::made_of("application/json", file.to_bytes(), tag, ASK_AGAIN)
+    })
+}
+
+/// What the bytes of a proof file follow from: the form, the piece, the policy, and the log that the checkpoint commits to.
+fn tag(file: &ProofFile, checkpoint: &str) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    for part in [
+        env!("CARGO_PKG_VERSION"),
+        &file.serial.to_string(),
+        &file.policy,
+        checkpoint,
+    ] {
+        // Each behind its length, so that no two lists of parts read the same.
+        hash.update(part.len().to_be_bytes());
+        hash.update(part);
+    }
+    hash.finalize().into()
 }
 
 /// The proof file of a piece as of a log of `size`, on the signed checkpoint of that size, which may be an old one: entries

@@ -98,7 +98,7 @@ impl TlogProof {
         text.push_str(&self.index.to_string());
         text.push('\n');
         for hash in &self.path {
-            text.push_str(&hash.to_base64());
+            STANDARD.encode_string(hash.0, &mut text);
             text.push('\n');
         }
         text.push('\n');

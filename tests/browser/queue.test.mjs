@@ -18,6 +18,14 @@ class Kept {
     return entries;
   }
 
+  async first(wanted, change) {
+    const entry = this.#entries.find(wanted);
+    const next = entry && change(entry);
+    if (next) this.#entries[this.#entries.indexOf(entry)] = next;
+    await pause(READ);
+    return next ?? entry;
+  }
+
   async add(entry) {
     this.#entries.push(entry);
     return true;

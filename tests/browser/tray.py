@@ -675,7 +675,9 @@ def walk(screen, shop, line, token, asked):
 
 def one_part(screen, shop, line, token, size, part, without):
     """One part on a tablet of its own."""
-    hands = Hands(screen, line.url, token, size, name=part, without=without)
+    # What is timed goes straight to the server; the rest over a line that can be cut.
+    url = shop.book.url if part == "speed" else line.url
+    hands = Hands(screen, url, token, size, name=part, without=without)
     shop.open()
     line.mend()
     parts = {

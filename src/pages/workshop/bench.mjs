@@ -23,6 +23,15 @@ export function make(name, attributes = {}, ...children) {
   return element;
 }
 
+/** Puts children into an element in the place of those that differ: what stands there already is not drawn anew. */
+export function put(element, ...children) {
+  const wanted = [...make('div', {}, ...children).childNodes];
+  const there = [...element.childNodes];
+  for (const old of there.splice(wanted.length)) old.remove();
+  element.append(...wanted.splice(there.length));
+  for (const [at, next] of wanted.entries()) if (!there[at].isEqualNode(next)) there[at].replaceWith(next);
+}
+
 /** Begins a step in an element; answers the queue. */
 export async function begin(element) {
   const { operator, token, header } = element.dataset;
@@ -63,7 +72,7 @@ function sayLine(line, queue, entries) {
   if (others > 0) parts.push(`${others} more wait for the operator who typed them to sign in here. `);
   if (waiting.length > 0 && !queue.keep.lasts) parts.push(NOT_KEPT);
   if (cut && !SECURE) parts.push(NO_RELOAD);
-  line.replaceChildren(...parts);
+  put(line, ...parts);
   line.dataset.waiting = own;
   line.dataset.state = signIn ? 'sign-in' : cut ? 'down' : queue.line;
 }

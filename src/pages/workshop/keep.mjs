@@ -67,6 +67,16 @@ class Kept {
     });
   }
 
+  /** Changes the first entry that is wanted, found and written in one step; the entry as it stands then, or nothing. */
+  first(wanted, change) {
+    return this.#within(ENTRIES, 'readwrite', async (store) => {
+      const entry = (await done(store.getAll())).find(wanted);
+      const next = entry && change(entry);
+      if (next) await done(store.put(next));
+      return next ?? entry;
+    });
+  }
+
   /** Whether a tab may send for so long: only one has the lease at a time. */
   lease(tab, milliseconds) {
     const now = Date.now();
@@ -102,6 +112,13 @@ class InPage {
       const next = change(entry);
       return next === null ? [] : [next ?? entry];
     });
+  }
+
+  async first(wanted, change) {
+    const entry = this.#entries.find(wanted);
+    const next = entry && change(entry);
+    if (next) this.#entries[this.#entries.indexOf(entry)] = next;
+    return next ?? entry;
   }
 
   async lease() {

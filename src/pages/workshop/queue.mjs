@@ -55,8 +55,8 @@ export class Queue extends EventTarget {
   async add(entry) {
     const whole = { key: fresh(), by: this.who.operator, typed: Date.now(), state: 'waiting', sees: {}, ...entry };
     const added = await this.keep.add(whole);
-    if (added) this.#changed();
     this.run();
+    if (added) this.#changed();
     return added;
   }
 
@@ -98,10 +98,14 @@ export class Queue extends EventTarget {
   async #drain() {
     for (;;) {
       this.#missed = false;
-      const all = await this.keep.all();
-      const entry = all.find((one) => one.state === 'waiting' && one.by === this.who.operator);
-      if (!entry) break;
       if (!navigator.locks && !(await this.keep.lease(this.#tab, LEASE))) return this.#later();
+      const next = (one) => one.state === 'waiting' && one.by === this.who.operator;
+      // What is fresh is found and marked in one step: nobody can take it back in between.
+      const entry = await this.keep.first(next, (one) => {
+        const date = this.#dated(one);
+        return date === undefined ? null : { ...one, sent: true, date };
+      });
+      if (!entry) break;
       if (!(await this.#send(entry))) return undefined;
     }
     await this.#forget();
@@ -110,14 +114,16 @@ export class Queue extends EventTarget {
 
   /** Sends one; whether to go on with the next. */
   async #send(entry) {
-    const date = await this.#done(entry);
-    if (date === null) return this.#stop('down');
-    // It may have been taken back meanwhile; and what it was decided on may be newer.
-    let ready = null;
-    await this.keep.change([entry.key], (now) => {
-      ready = now.state === 'waiting' ? { ...now, sent: true, date: now.date ?? date } : null;
-      return ready ?? now;
-    });
+    let ready = entry.sent ? entry : null;
+    if (!ready) {
+      const date = await this.#done(entry);
+      if (date === null) return this.#stop('down');
+      // It may have been taken back meanwhile; and what it was decided on may be newer.
+      await this.keep.change([entry.key], (now) => {
+        ready = now.state === 'waiting' ? { ...now, sent: true, date } : null;
+        return ready ?? now;
+      });
+    }
     if (!ready) return true;
     let reply;
     let said;
@@ -143,8 +149,6 @@ export class Queue extends EventTarget {
    */
   async #done(entry) {
     const age = Date.now() - entry.typed;
-    if (entry.date !== undefined) return entry.date;
-    if (age < OLD && this.line !== 'down') return '';
     try {
       const reply = await fetch('/healthz', { method: 'HEAD', cache: 'no-store', signal: AbortSignal.timeout(PATIENCE) });
       const now = Date.parse(reply.headers.get('date') ?? '');
@@ -152,6 +156,12 @@ export class Queue extends EventTarget {
     } catch {
       return null;
     }
+  }
+
+  /** The same where nobody need be asked; else undefined. */
+  #dated(entry) {
+    if (entry.date !== undefined) return entry.date;
+    return Date.now() - entry.typed < OLD && this.line !== 'down' ? '' : undefined;
   }
 
   async #recorded(entry, said) {

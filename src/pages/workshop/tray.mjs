@@ -4,7 +4,7 @@
 // <div data-scale>. What the book has of a piece comes with the page; what was entered since comes from the queue, so a page that
 // is loaded without a line shows the same.
 
-import { begin, make } from './bench.mjs';
+import { begin, make, put } from './bench.mjs';
 import { UNTAKEN, digits, doubt, grams, question, units } from './grams.mjs';
 import { SIGNS, reason, refusal, unkept } from './words.mjs';
 
@@ -165,9 +165,11 @@ class Tray {
     this.say('');
     const entry = corrects ? this.correction(piece, text) : this.weighing(piece, text);
     piece.waiting = { text: `${text} g` };
+    // On its way before the next piece is drawn.
+    const kept = this.queue.add({ ...entry, ...this.about(piece, text) });
     this.next();
     try {
-      await this.queue.add({ ...entry, ...this.about(piece, text) });
+      await kept;
     } catch (error) {
       this.choose(piece.id);
       this.ask(unkept(`${text} g`, error), 'wrong');
@@ -237,14 +239,15 @@ class Tray {
   show() {
     const { piece } = this;
     const at = this.pieces.indexOf(piece);
-    this.head.replaceChildren(...(piece ? [make('b', {}, piece.pour), ` ${piece.shape}`, make('small', {}, ` ${at + 1} of ${this.pieces.length}`)] : [this.summary()]));
+    put(this.head, ...(piece ? [make('b', {}, piece.pour), ` ${piece.shape}`, make('small', {}, ` ${at + 1} of ${this.pieces.length}`)] : [this.summary()]));
     this.hint.textContent = joined(piece ? hint(piece, this.#again, this.set.corrects) : (this.element.dataset.done ?? ''));
     this.form.hidden = !piece;
     this.showChoices(piece);
     this.showLast();
     const count = shown();
     const from = Math.max(0, Math.min((at < 0 ? this.pieces.length : at) - Math.floor(count / 2), this.pieces.length - count));
-    this.strip.replaceChildren(...this.pieces.slice(from, from + count).map((one) => this.chip(one)));
+    // The pour numbers of chips differ, so one that is alike chooses the same piece.
+    put(this.strip, ...this.pieces.slice(from, from + count).map((one) => this.chip(one)));
     this.element.dataset.left = this.pieces.filter((one) => !this.isDone(one)).length;
   }
 
@@ -282,7 +285,7 @@ class Tray {
     const state = piece ? stateOf(piece) : '';
     this.lastSays.dataset.state = state;
     this.lastSays.dataset.piece = piece?.pour ?? '';
-    this.lastSays.replaceChildren(...(piece ? [make('b', {}, `${piece.pour} `), joined(says(piece))] : []));
+    put(this.lastSays, ...(piece ? [make('b', {}, `${piece.pour} `), joined(says(piece))] : []));
   }
 
   chip(piece) {
