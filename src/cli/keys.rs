@@ -14,6 +14,7 @@ use crate::record::{KeyEntryDraft, Keys, Signer};
 use crate::writer::Ask;
 use clap::{Args, Subcommand, ValueEnum};
 use serde_json::{Value, json};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
@@ -201,10 +202,18 @@ fn load(path: &Path) -> Result<Vec<u8>, Failure> {
         .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))
 }
 
+/// Writes a new file; never over another, which may be a key or another slip.
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    RealFiles
-        .replace_synced(path, bytes, crate::log::files::MODE_OPEN)
-        .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))
+    let written = RealFiles.write_new_synced(path, bytes, crate::log::files::MODE_OPEN);
+    written.map_err(|error| {
+        let path = path.display();
+        Failure::unusable(match error.kind() {
+            ErrorKind::AlreadyExists => {
+                format!("{path} is there already, and nothing is written over it: name another file")
+            }
+            _ => format!("{path}: {error}"),
+        })
+    })
 }
 
 /// Reads the key file, or makes it if it is not there.

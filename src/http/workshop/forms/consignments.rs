@@ -34,12 +34,12 @@ pub const LINES: Rows = Rows {
     id: Some("piece"),
     versioned: false,
     taken: Taken::All,
-    fields: &[
-        Field::choice("outcome", "What became of it", "", OUTCOMES),
-        Field::choice("reason", "If unmarked: why", "", UNMARKED).optional(),
-        Field::decimal("assay", "If not marked: what the office found", "‰", "").optional(),
-    ],
+    fields: &[OUTCOME, UNMARKED_WHY, FOUND],
 };
+/// The fields of each.
+pub const OUTCOME: Field = Field::choice("outcome", "What became of it", "", OUTCOMES);
+pub const UNMARKED_WHY: Field = Field::choice("reason", "If unmarked: why", "", UNMARKED).optional();
+pub const FOUND: Field = Field::decimal("assay", "If not marked: what the office found", "‰", "").optional();
 
 /// Pieces go to the assay office.
 pub const SEND_CONSIGNMENT: Form = Form {
