@@ -129,7 +129,7 @@ Nothing is taken away: audits and proof checks say what is in doubt.\nWith --jso
         /// The root key file.
         #[arg(long)]
         root_key: PathBuf,
-        /// Where the signed entry is written.
+        /// Where the signed entry is written: a new file.
         #[arg(short, long)]
         output: PathBuf,
         /// Print JSON.
@@ -206,13 +206,9 @@ fn load(path: &Path) -> Result<Vec<u8>, Failure> {
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let written = RealFiles.write_new_synced(path, bytes, crate::log::files::MODE_OPEN);
     written.map_err(|error| {
-        let path = path.display();
-        Failure::unusable(match error.kind() {
-            ErrorKind::AlreadyExists => {
-                format!("{path} is there already, and nothing is written over it: name another file")
-            }
-            _ => format!("{path}: {error}"),
-        })
+        let there = error.kind() == ErrorKind::AlreadyExists;
+        let more = if there { ": nothing is written over it" } else { "" };
+        Failure::unusable(format!("{}: {error}{more}", path.display()))
     })
 }
 

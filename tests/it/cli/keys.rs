@@ -215,8 +215,8 @@ fn what_is_signed_and_what_is_asked_is_written_over_nothing() {
     for kept in [root.clone(), slip.clone(), format!("{book}/pourbook.toml")] {
         let before = std::fs::read(&kept).unwrap();
         pourbook(&["key", "sign", &slip, "--root-key", &root, "-o", &kept])
-            .ends(2, &["is there already", "nothing is written over it"]);
-        ask(&kept).ends(2, &["is there already"]);
+            .ends(2, &["nothing is written over it"]);
+        ask(&kept).ends(2, &["nothing is written over it"]);
         assert!(std::fs::read(&kept).unwrap() == before, "{kept} was changed");
     }
 }

@@ -36,9 +36,11 @@ pub const LINES: Rows = Rows {
     taken: Taken::All,
     fields: &[OUTCOME, UNMARKED_WHY, FOUND],
 };
-/// The fields of each.
+/// What became of a piece.
 pub const OUTCOME: Field = Field::choice("outcome", "What became of it", "", OUTCOMES);
+/// Why it bears no mark.
 pub const UNMARKED_WHY: Field = Field::choice("reason", "If unmarked: why", "", UNMARKED).optional();
+/// What the office found.
 pub const FOUND: Field = Field::decimal("assay", "If not marked: what the office found", "‰", "").optional();
 
 /// Pieces go to the assay office.

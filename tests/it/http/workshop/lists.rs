@@ -197,7 +197,7 @@ async fn home_says_when_more_is_promised_than_the_metal_gives() {
     let charge =
         json!({"metal": "silver", "session": shop.session, "lots": [{"lot": shop.lot, "mass": "350.00"}]});
     app.done("/v1/melts", charge).await;
-    let says = "4 more must be poured for what is promised, some 200.00 g; the workshop&#39;s own lots that are fine enough hold \
+    let says = "4 more must be poured for what is promised, some 200.00 g; the workshop's own lots that are fine enough hold \
                 150.00 g.";
     let shown = office.get(&app, "/home").await.text();
     assert!(shown.contains("Promised more than can be poured"), "{shown}");

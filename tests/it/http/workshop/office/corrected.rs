@@ -320,7 +320,7 @@ async fn the_form_of_a_return_flattens_no_hallmarks() {
     let desk = Desk::open().await;
     let (consignment, pieces, _) = super::told::out(&desk).await;
     let marks = |sponsor: bool, office: bool| {
-        json!({"fineness": "999", "marks": [
+        json!({"fineness": "999.0", "marks": [
             {"mark": "sponsor", "legible": sponsor},
             {"mark": "fineness", "legible": true},
             {"mark": "office", "legible": office},
