@@ -1,5 +1,6 @@
 //! The views' own thread: it is handed every durable entry, and follows.
 
+use super::clock::Stopwatch;
 use crate::views::{Follower, Heard, ViewError};
 use crate::writer::{Appended, Observer};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
@@ -10,7 +11,7 @@ use std::time::Duration;
 const WAITING_MAX: usize = 8_192;
 /// How many more entries are followed together with the first.
 const TOGETHER_MAX: usize = 1_023;
-/// How long the views go on without flushing.
+/// How long what was followed stays in memory alone, unless there is always more to follow.
 const SETTLE_EVERY: Duration = Duration::from_secs(1);
 
 /// Starts the thread. The observer is for the writer; when it is dropped the thread settles and ends.
@@ -38,9 +39,17 @@ fn observer(from: u64, tell: SyncSender<Appended>) -> Observer {
 }
 
 fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), ViewError> {
-    let mut unsettled = 0_usize;
+    let watch = Stopwatch::start();
+    let (mut settled, mut settling) = (watch.elapsed(), false);
     loop {
-        match received.recv_timeout(SETTLE_EVERY) {
+        // Settling goes on bit by bit, and only while nothing waits to be followed.
+        let due = settled.saturating_add(SETTLE_EVERY);
+        let patience = if settling {
+            Duration::ZERO
+        } else {
+            due.saturating_sub(watch.elapsed())
+        };
+        match received.recv_timeout(patience) {
             Ok(told) => {
                 // What waits already is taken together: a row that a whole turn changed is written once.
                 let more = received.try_iter().take(TOGETHER_MAX);
@@ -53,17 +62,11 @@ fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), Vie
                     gone: &told.gone,
                 });
                 follower.follow_all(&told.collect::<Vec<_>>())?;
-                unsettled = unsettled.saturating_add(batch.len());
-                if unsettled >= 50_000 {
-                    follower.views().settle()?;
-                    unsettled = 0;
-                }
             }
-            Err(RecvTimeoutError::Timeout) if unsettled > 0 => {
-                follower.views().settle()?;
-                unsettled = 0;
+            Err(RecvTimeoutError::Timeout) => {
+                settling = follower.views().settle_some()?;
+                settled = watch.elapsed();
             }
-            Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return follower.views().settle(),
         }
     }

@@ -1,6 +1,7 @@
-//! The keys of the trees: numbers big-endian, so that they sort as numbers.
+//! The keys of the records: a byte for what they tell, and numbers big-endian, so that they sort as numbers.
 
 use crate::proof::Hash;
+use std::ops::Bound;
 use uuid::Uuid;
 
 /// Where a row stands in the order of creation: its entry, and the place of its event within the entry.
@@ -47,25 +48,169 @@ impl Cursor {
     }
 }
 
-/// `subject` and then a number: the keys of one subject lie together, in the order of the number.
-pub(super) fn subject_key(subject: Uuid, tail: &[u8]) -> Vec<u8> {
-    let mut key = subject.as_bytes().to_vec();
-    key.extend_from_slice(tail);
+/// What a thing is, and its chain, stand under its place: things that one entry made lie together.
+const THING: u8 = b't';
+/// Where a thing has its place stands under its id.
+const HOME: u8 = b'i';
+/// What a name names.
+const NAME: u8 = b'n';
+/// The certificates of a piece.
+const ISSUE: u8 = b'c';
+/// A part of a chain that is full.
+const PART: u8 = b'p';
+/// A private member that was erased.
+const ERASED: u8 = b'e';
+/// How long the key of a thing is, and how much of its end tells apart what lies in one sheet.
+const THING_LENGTH: usize = 16;
+const THING_WITHIN: usize = 2;
+
+/// How much of a key is that of the sheet in which its record is.
+pub(super) fn sheet_length(key: &[u8]) -> usize {
+    let is_thing = key.first() == Some(&THING) && key.len() == THING_LENGTH;
+    key.len().saturating_sub(if is_thing { THING_WITHIN } else { 0 })
+}
+
+/// What is told of a thing under its place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Aspect {
+    /// Its row.
+    Row,
+    /// The open part of its chain.
+    Chain,
+}
+
+/// The place of a thing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Home {
+    /// The byte of its table.
+    pub table: u8,
+    /// Where it stands in its table.
+    pub cursor: Cursor,
+}
+
+impl Home {
+    /// In place of a table: what has no row any more, and what has a chain and never had a row.
+    pub const WITHDRAWN: u8 = u8::MAX;
+    pub const NEVER: u8 = 0;
+
+    /// A place for what has none in a table: the entry that brings it there, and its rank among those.
+    pub fn beside(table: u8, index: u64, rank: usize) -> Self {
+        let place = u32::try_from(rank).unwrap_or(u32::MAX);
+        let cursor = Cursor { index, place };
+        Self { table, cursor }
+    }
+
+    /// The key of what is told of it. Sixteen events of an entry share a sheet.
+    pub fn key(self, aspect: Aspect) -> [u8; THING_LENGTH] {
+        let mut key = [0; THING_LENGTH];
+        let place = self.cursor.place;
+        let within = u8::try_from(place & 15).unwrap_or_default();
+        let aspect = match aspect {
+            Aspect::Row => 0,
+            Aspect::Chain => 1,
+        };
+        let (head, tail) = key.split_at_mut(2);
+        head.copy_from_slice(&[THING, self.table]);
+        let (index, tail) = tail.split_at_mut(8);
+        index.copy_from_slice(&self.cursor.index.to_be_bytes());
+        let (place_of_sheet, tail) = tail.split_at_mut(4);
+        place_of_sheet.copy_from_slice(&(place >> 4).to_be_bytes());
+        tail.copy_from_slice(&[within, aspect]);
+        key
+    }
+
+    /// The place of a thing whose row has this key; `None` for what is no row.
+    pub fn of_row(key: &[u8]) -> Option<Cursor> {
+        let (index, tail) = key.get(2..)?.split_at_checked(8)?;
+        let (place_of_sheet, tail) = tail.split_at_checked(4)?;
+        let [within, 0] = tail else { return None };
+        let place_of_sheet = u32::from_be_bytes(place_of_sheet.try_into().ok()?);
+        Some(Cursor {
+            index: number(index)?,
+            place: (place_of_sheet << 4) | u32::from(*within),
+        })
+    }
+
+    pub fn to_bytes(self) -> [u8; 13] {
+        let mut bytes = [self.table; 13];
+        let (_, cursor) = bytes.split_at_mut(1);
+        cursor.copy_from_slice(&self.cursor.key());
+        bytes
+    }
+
+    pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
+        let (table, cursor) = bytes.split_first()?;
+        Some(Self {
+            table: *table,
+            cursor: Cursor::from_key(cursor)?,
+        })
+    }
+}
+
+/// The key under which it stands where a thing has its place.
+pub(super) fn home_key(id: Uuid) -> [u8; 17] {
+    subject_key(HOME, id)
+}
+
+/// The beginning of the keys of all that is kept under a subject.
+fn subject_key(kind: u8, subject: Uuid) -> [u8; 17] {
+    let mut key = [kind; 17];
+    let (_, id) = key.split_at_mut(1);
+    id.copy_from_slice(subject.as_bytes());
     key
+}
+
+/// The rows of one table, from the first or after a cursor.
+pub(super) fn rows(table: u8, after: Option<Cursor>) -> (Bound<Vec<u8>>, Vec<u8>) {
+    let end = vec![THING, table.saturating_add(1)];
+    let Some(cursor) = after else {
+        return (Bound::Included(vec![THING, table]), end);
+    };
+    let home = Home { table, cursor };
+    (Bound::Excluded(home.key(Aspect::Row).to_vec()), end)
+}
+
+/// The key of a full part of a chain: they are counted from 0.
+pub(super) fn part_key(subject: Uuid, part: u64) -> Vec<u8> {
+    [subject_key(PART, subject).as_slice(), &part.to_be_bytes()].concat()
+}
+
+/// The beginning of the keys of all certificates, or of those of one piece.
+pub(super) fn issues(piece: Option<Uuid>) -> Vec<u8> {
+    piece.map_or(vec![ISSUE], |piece| subject_key(ISSUE, piece).to_vec())
+}
+
+/// The key of one certificate of a piece.
+pub(super) fn issue_key(piece: Uuid, issue: u32) -> Vec<u8> {
+    [issues(Some(piece)).as_slice(), &issue.to_be_bytes()].concat()
+}
+
+/// The key of a name.
+pub(super) fn name_key(kind: u8, name: &str) -> Vec<u8> {
+    [&[NAME, kind], name.as_bytes()].concat()
+}
+
+/// The beginning of the keys of all names.
+pub(super) fn names() -> Vec<u8> {
+    vec![NAME]
 }
 
 /// The place of one private member.
 pub(super) fn member_key(index: u64, event: u16, member: &str) -> Vec<u8> {
-    let mut key = index.to_be_bytes().to_vec();
-    key.extend_from_slice(&event.to_be_bytes());
-    key.extend_from_slice(member.as_bytes());
-    key
+    let place = [index.to_be_bytes().as_slice(), &event.to_be_bytes()].concat();
+    [&[ERASED], place.as_slice(), member.as_bytes()].concat()
 }
 
-/// How far was followed, and the leaf hash of the last entry; earlier versions wrote the number alone.
+/// How far was followed, and the leaf hash of the last entry.
 pub(super) fn followed(bytes: &[u8]) -> Option<(u64, Option<Hash>)> {
     let (position, leaf) = bytes.split_at_checked(8)?;
     Some((number(position)?, leaf.try_into().ok().map(Hash)))
+}
+
+/// As [`followed`] reads it.
+pub(super) fn followed_bytes(position: u64, last: Option<Hash>) -> Vec<u8> {
+    let leaf = last.iter().flat_map(|leaf| leaf.0);
+    position.to_be_bytes().into_iter().chain(leaf).collect()
 }
 
 /// A number of eight bytes, big-endian.

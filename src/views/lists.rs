@@ -3,10 +3,9 @@
 //! Order is by entry, never by time, and a page goes on after a cursor, never from an offset: what is appended while
 //! somebody turns pages moves nothing.
 
-use super::keys::Cursor;
+use super::keys::{Cursor, Home};
 use super::row::Tabled;
-use super::{ViewError, Views, keys, row_key};
-use uuid::Uuid;
+use super::{ViewError, Views, keys};
 
 /// How many rows one page may look at: a filter that lets nothing through must not keep the server busy.
 const ROWS_LOOKED_AT_MAX: usize = 5_000;
@@ -34,40 +33,24 @@ impl Views {
         after: Option<Cursor>,
         limit: usize,
     ) -> Result<Page<T>, ViewError> {
-        let table = T::TABLE.byte();
+        let (from, end) = keys::rows(T::TABLE.byte(), after);
         let mut rows = Vec::new();
-        let mut last = None;
-        for (looked_at, found) in self.inner.order.range(order_range(table, after)).enumerate() {
+        let (mut last, mut looked_at) = (None, 0_usize);
+        for found in self.inner.shelf.range(from, end) {
+            let (key, row) = found?;
+            let Some(cursor) = Home::of_row(&key) else {
+                continue;
+            };
             if rows.len() >= limit || looked_at >= ROWS_LOOKED_AT_MAX {
                 return Ok(Page { rows, next: last });
             }
-            let (key, id) = found?;
-            last = key
-                .split_at_checked(1)
-                .and_then(|(_, tail)| Cursor::from_key(tail));
-            let id: Uuid = keys::id(&id).ok_or(ViewError::Unreadable("order"))?;
-            let bytes = self.inner.rows.get(row_key(T::TABLE, id))?;
-            let bytes = bytes.ok_or(ViewError::Unreadable("order"))?;
-            let row: T = super::read_row(&bytes)?;
+            looked_at = looked_at.saturating_add(1);
+            last = Some(cursor);
+            let row: T = super::read_row(&row)?;
             if filter(&row) {
                 rows.push(row);
             }
         }
         Ok(Page { rows, next: None })
     }
-}
-
-/// The keys of one table after a cursor.
-fn order_range(table: u8, after: Option<Cursor>) -> (std::ops::Bound<Vec<u8>>, std::ops::Bound<Vec<u8>>) {
-    use std::ops::Bound::{Excluded, Included};
-    let end = Excluded(vec![table.saturating_add(1)]);
-    match after {
-        Some(cursor) => (Excluded(order_key(table, cursor)), end),
-        None => (Included(vec![table]), end),
-    }
-}
-
-/// The key of one row in the order of its table.
-pub(super) fn order_key(table: u8, cursor: Cursor) -> Vec<u8> {
-    std::iter::once(table).chain(cursor.key()).collect()
 }

@@ -197,6 +197,38 @@ async fn following_an_entry_twice_changes_nothing() {
     assert_eq!(answers(store, &views), before);
 }
 
+/// What is held in memory is bounded, and what had to leave it is found all the same.
+#[actix_web::test]
+async fn what_sled_does_not_have_yet_is_bounded() {
+    let app = history().await;
+    let store = &*app.app.store;
+    let wanted = answers(store, &app.app.views);
+    for bound in [0, 1_000, 20_000] {
+        let views = Views::temporary().unwrap();
+        let mut follower = Follower::holding(views.clone(), bound);
+        let mut greatest = 0;
+        let outcome = Replay::new(crate::http::ORIGIN).run(
+            |each| store.scan(0, each),
+            &|each| store.scan(0, each).map_err(|error| error.to_string()),
+            |taken| {
+                let rows = taken.book.rows(&taken.changed.touched);
+                let heard = Heard {
+                    index: taken.index,
+                    leaf: taken.leaf.hash,
+                    entry: &taken.leaf.entry,
+                    rows: &rows,
+                    gone: &taken.changed.gone,
+                };
+                follower.follow(heard).unwrap();
+                greatest = greatest.max(views.unsettled_bytes());
+            },
+        );
+        outcome.unwrap().unwrap();
+        assert!(greatest <= bound, "{greatest} bytes");
+        assert_eq!(answers(store, &views), wanted, "{bound}");
+    }
+}
+
 #[actix_web::test]
 async fn an_entry_out_of_turn_is_refused() {
     let app = history().await;
@@ -401,9 +433,12 @@ async fn views_of_another_form_are_emptied_and_follow_the_log_again() {
     assert_eq!(views.position(), end, "of this form they are kept");
     drop(views);
     for _ in 0..1_000 {
-        match sled::open(folder.path()) {
+        let config = sled::Config::new()
+            .path(folder.path())
+            .segment_size(4 * 1024 * 1024);
+        match config.open() {
             Ok(db) => {
-                db.insert("form", "1").unwrap();
+                assert!(db.insert("form", "1").unwrap().is_some(), "the form stands here");
                 db.flush().unwrap();
                 break;
             }
