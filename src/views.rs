@@ -42,6 +42,9 @@ pub enum ViewError {
     /// The store of the views failed, or another process holds it.
     #[error("the views cannot be read or written: {0}")]
     Store(#[from] sled::Error),
+    /// The thread that settles them does not start.
+    #[error("the views have no thread: {0}")]
+    Thread(#[from] std::io::Error),
     /// A row is not what this version writes.
     #[error("a row of {0} is unreadable: rebuild the views")]
     Unreadable(&'static str),
@@ -152,21 +155,13 @@ impl Views {
         Ok(false)
     }
 
-    /// Writes what sled does not have yet, and the position behind it: a restart goes on from here.
+    /// Writes what sled does not have yet, and the position behind it: a restart goes on from here. Following need not wait
+    /// for it.
     ///
     /// # Errors
     /// [`ViewError::Store`].
     pub fn settle(&self) -> Result<(), ViewError> {
-        while self.settle_some()? {}
-        Ok(())
-    }
-
-    /// Does some of what [`Views::settle`] does, about a millisecond of it; whether anything is left to do.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn settle_some(&self) -> Result<bool, ViewError> {
-        self.inner.shelf.settle_some()
+        self.inner.shelf.settle()
     }
 
     /// How much is held in memory that sled does not have yet, bytes.
@@ -193,7 +188,7 @@ impl Views {
         Ok(found.and_then(|(home, _)| Table::from_byte(home.table)))
     }
 
-    /// What stands at the place of a thing. A correction may give it another one meanwhile, and its old one to another thing.
+    /// What is told of a thing where it stands.
     fn at_home(
         &self,
         id: Uuid,
@@ -202,11 +197,11 @@ impl Views {
     ) -> Result<Option<(Home, IVec)>, ViewError> {
         let mut home = self.home(id)?;
         while let Some(seen) = home.filter(|home| is_meant(*home)) {
-            let found = self.inner.shelf.find(&seen.key(aspect))?;
-            home = self.home(id)?;
-            if home == Some(seen) {
-                return Ok(found.map(|found| (seen, found)));
+            if let Some(found) = self.inner.shelf.find(&seen.key(id, aspect))? {
+                return Ok(Some((seen, found)));
             }
+            // A correction may have moved it meanwhile.
+            home = self.home(id)?.filter(|home| *home != seen);
         }
         Ok(None)
     }

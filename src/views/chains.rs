@@ -134,19 +134,19 @@ impl Views {
 impl Draft<'_> {
     /// Adds entries to the end of a chain. Those that it has already change nothing.
     pub(super) fn lengthen(&mut self, subject: Uuid, moved: &Moved) -> Result<(), ViewError> {
-        let Moved {
-            entries,
-            is_new,
-            rank,
-        } = moved;
+        let Moved { entries, is_new } = moved;
         let home = match self.home(subject)? {
             Some(home) => home,
             None => {
-                let index = entries.first().copied().unwrap_or_default();
-                self.house(subject, Home::beside(Home::NEVER, index, *rank))?
+                let home = Home {
+                    table: Home::NEVER,
+                    since: entries.first().copied().unwrap_or_default(),
+                };
+                self.house(subject, home)?;
+                home
             }
         };
-        let key = home.key(Aspect::Chain);
+        let key = home.key(subject, Aspect::Chain);
         let mut open = Part::default();
         if !*is_new && let Some(bytes) = self.find(&key)? {
             open = Part::read(&bytes)?;
@@ -157,13 +157,13 @@ impl Draft<'_> {
             }
             let end = open.version_at(u64::MAX);
             if end.saturating_sub(open.before) >= PART_MAX {
-                self.put(&part_key(subject, open.closed_before()), open.to_bytes());
+                self.put(&part_key(subject, open.closed_before()), &open.to_bytes());
                 open.before = end;
                 open.entries.clear();
             }
             open.entries.push(*entry);
         }
-        self.put(&key, open.to_bytes());
+        self.put(&key, &open.to_bytes());
         Ok(())
     }
 }

@@ -2,7 +2,7 @@
 
 use super::ViewError;
 use super::keys::{self, Aspect, Home};
-use super::shelf::Shelf;
+use super::shelf::{SheetsRead, Shelf};
 use sled::IVec;
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
@@ -11,8 +11,11 @@ use uuid::Uuid;
 pub(super) struct Draft<'a> {
     shelf: &'a Shelf,
     changes: BTreeMap<IVec, Option<IVec>>,
-    /// Places that were looked up.
+    /// Where things stand that were met or looked up.
     homes: HashMap<Uuid, Home>,
+    read: SheetsRead,
+    /// Room in which rows are written.
+    scratch: Vec<u8>,
 }
 
 impl<'a> Draft<'a> {
@@ -21,6 +24,8 @@ impl<'a> Draft<'a> {
             shelf,
             changes: BTreeMap::new(),
             homes: HashMap::new(),
+            read: SheetsRead::default(),
+            scratch: Vec::new(),
         }
     }
 
@@ -30,15 +35,23 @@ impl<'a> Draft<'a> {
     }
 
     /// What stands under a key once this is shown.
-    pub fn find(&self, key: &[u8]) -> Result<Option<IVec>, ViewError> {
+    pub fn find(&mut self, key: &[u8]) -> Result<Option<IVec>, ViewError> {
         match self.changes.get(key) {
             Some(changed) => Ok(changed.clone()),
-            None => self.shelf.find(key),
+            None => self.shelf.find_again(key, &mut self.read),
         }
     }
 
-    pub fn put(&mut self, key: &[u8], value: Vec<u8>) {
+    pub fn put(&mut self, key: &[u8], value: &[u8]) {
         self.changes.insert(key.into(), Some(value.into()));
+    }
+
+    pub fn put_json(&mut self, key: &[u8], value: &impl serde::Serialize) -> Result<(), serde_json::Error> {
+        self.scratch.clear();
+        serde_json::to_writer(&mut self.scratch, value)?;
+        let value = IVec::from(self.scratch.as_slice());
+        self.changes.insert(key.into(), Some(value));
+        Ok(())
     }
 
     pub fn remove(&mut self, key: &[u8]) {
@@ -60,7 +73,7 @@ impl<'a> Draft<'a> {
         Ok(keys)
     }
 
-    /// The place of a thing.
+    /// Where a thing stands.
     pub fn home(&mut self, id: Uuid) -> Result<Option<Home>, ViewError> {
         if let Some(home) = self.homes.get(&id) {
             return Ok(Some(*home));
@@ -72,22 +85,27 @@ impl<'a> Draft<'a> {
         Ok(home)
     }
 
-    /// Gives a thing its place. What stands at another one, since a correction tells it otherwise, comes with it.
-    pub fn house(&mut self, id: Uuid, home: Home) -> Result<Home, ViewError> {
+    /// Says where a thing stands, which its row tells: it need not be looked up.
+    pub fn meet(&mut self, id: Uuid, home: Home) {
+        self.homes.insert(id, home);
+    }
+
+    /// Gives a thing where it stands from now on. What stands elsewhere, since a correction tells it otherwise, comes with it.
+    pub fn house(&mut self, id: Uuid, home: Home) -> Result<(), ViewError> {
         let before = self.home(id)?;
         if before == Some(home) {
-            return Ok(home);
+            return Ok(());
         }
-        for aspect in [Aspect::Row, Aspect::Chain] {
-            let from = before.map(|before| before.key(aspect));
+        for aspect in [Aspect::Row, Aspect::Chain, Aspect::Place] {
+            let from = before.map(|before| before.key(id, aspect));
             let found = from.map_or(Ok(None), |from| self.find(&from))?;
             if let (Some(from), Some(found)) = (from, found) {
                 self.remove(&from);
-                self.put(&home.key(aspect), found.to_vec());
+                self.put(&home.key(id, aspect), &found);
             }
         }
-        self.put(&keys::home_key(id), home.to_bytes().to_vec());
-        self.homes.insert(id, home);
-        Ok(home)
+        self.put(&keys::home_key(id), &home.to_bytes());
+        self.meet(id, home);
+        Ok(())
     }
 }

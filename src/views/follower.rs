@@ -4,7 +4,7 @@
 //! book is held in memory once.
 
 use super::draft::Draft;
-use super::keys::{self, Aspect, Cursor, Home, followed_bytes, issue_key, member_key, name_key};
+use super::keys::{self, Aspect, Home, followed_bytes, issue_key, member_key, name_key};
 use super::row::{Table, Tabled};
 use super::{ViewError, Views};
 use crate::domain::{Event, Piece, Row, Touched};
@@ -35,8 +35,6 @@ pub(super) struct Moved {
     pub entries: Vec<u64>,
     /// Whether the chain begins with the first of them.
     pub is_new: bool,
-    /// Where the subject stands among those that the first of them moves.
-    pub rank: usize,
 }
 
 /// How much of what the views know is held in memory for sled to be written to, bytes.
@@ -104,8 +102,8 @@ impl Follower {
         if let Some(last) = due.last() {
             self.views.follow(&due)?;
             self.next = last.index.saturating_add(1);
-            while self.views.unsettled_bytes() > self.unsettled_max {
-                self.views.settle_some()?;
+            if self.views.unsettled_bytes() > self.unsettled_max {
+                self.views.settle()?;
             }
         }
         Ok(())
@@ -135,26 +133,22 @@ impl Draft<'_> {
         let mut chains: BTreeMap<Uuid, Moved> = BTreeMap::new();
         for told in due {
             let index = told.index;
-            for (rank, touched) in told.gone.iter().enumerate() {
-                let id = Table::of(*touched).1;
-                self.forget(id, Home::beside(Home::WITHDRAWN, index, rank))?;
+            for touched in told.gone {
+                self.forget(Table::of(*touched).1, index)?;
             }
             for row in told.rows {
                 let is_newest = newest.get(&named(row)) == Some(&index);
                 self.write(index, told.entry, row, is_newest)?;
             }
-            for (rank, (subject, before)) in told.entry.payload.prev.iter().enumerate() {
-                let moved = chains.entry(*subject).or_insert_with(|| Moved {
-                    rank,
-                    ..Moved::default()
-                });
+            for (subject, before) in &told.entry.payload.prev {
+                let moved = chains.entry(*subject).or_default();
                 moved.is_new |= before.is_none();
                 moved.entries.push(index);
             }
             for event in told.entry.events() {
                 if let Event::FieldErased(erased) = event {
                     let key = member_key(erased.index, erased.event, &erased.member);
-                    self.put(&key, Vec::new());
+                    self.put(&key, &[]);
                 }
             }
         }
@@ -184,7 +178,7 @@ impl Draft<'_> {
             }
             Row::Certificate(row) => {
                 if names(entry, index, row.since) {
-                    self.put(&issue_key(row.piece.0, row.issue), row.id().as_bytes().to_vec());
+                    self.put(&issue_key(row.piece.0, row.issue), row.id().as_bytes());
                 }
                 self.place(index, entry, row.as_ref(), is_newest)
             }
@@ -243,10 +237,10 @@ impl Draft<'_> {
     }
 
     fn name<T: Tabled>(&mut self, kind: u8, name: &str, row: &T) {
-        self.put(&name_key(kind, name), row.id().as_bytes().to_vec());
+        self.put(&name_key(kind, name), row.id().as_bytes());
     }
 
-    /// Writes a row to its place: that of the event that made the thing.
+    /// Writes a row beside those of the things that the same entry made.
     fn place<T: Tabled>(
         &mut self,
         index: u64,
@@ -255,31 +249,38 @@ impl Draft<'_> {
         is_newest: bool,
     ) -> Result<(), ViewError> {
         let (table, id): (Table, Uuid) = (T::TABLE, row.id());
+        let home = Home {
+            table: table.byte(),
+            since: row.since(),
+        };
         if let Some(place) = made_at(entry, index, row.since(), id) {
-            let index = row.since();
-            let home = Home {
-                table: table.byte(),
-                cursor: Cursor { index, place },
-            };
             self.house(id, home)?;
+            self.put(&home.key(id, Aspect::Place), &place.to_be_bytes());
         }
+        self.meet(id, home);
         if is_newest {
-            let home = self.home(id)?.ok_or(ViewError::Unreadable("places"))?;
-            let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
-            self.put(&home.key(Aspect::Row), body);
+            let written = self.put_json(&home.key(id, Aspect::Row), row);
+            written.map_err(|_| ViewError::Unreadable(table.plural()))?;
         }
         Ok(())
     }
 
-    /// Removes a row that a correction withdrew, and every way to it. Its history stays, beside the tables: that was recorded.
-    fn forget(&mut self, id: Uuid, beside: Home) -> Result<(), ViewError> {
+    /// Removes a row that the correction at `index` withdrew, and every way to it. Its history stays, beside the tables: that
+    /// was recorded.
+    fn forget(&mut self, id: Uuid, index: u64) -> Result<(), ViewError> {
         for prefix in [keys::names(), keys::issues(None)] {
             for key in self.leading_to(id, &prefix)? {
                 self.remove(&key);
             }
         }
         if let Some(home) = self.home(id)? {
-            self.remove(&home.key(Aspect::Row));
+            for aspect in [Aspect::Row, Aspect::Place] {
+                self.remove(&home.key(id, aspect));
+            }
+            let beside = Home {
+                table: Home::WITHDRAWN,
+                since: index,
+            };
             self.house(id, beside)?;
         }
         Ok(())

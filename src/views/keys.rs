@@ -48,7 +48,7 @@ impl Cursor {
     }
 }
 
-/// What a thing is, and its chain, stand under its place: things that one entry made lie together.
+/// What is told of a thing stands under its table and the entry that made it: things that one entry made lie together.
 const THING: u8 = b't';
 /// Where a thing has its place stands under its id.
 const HOME: u8 = b'i';
@@ -60,89 +60,91 @@ const ISSUE: u8 = b'c';
 const PART: u8 = b'p';
 /// A private member that was erased.
 const ERASED: u8 = b'e';
-/// How long the key of a thing is, and how much of its end tells apart what lies in one sheet.
-const THING_LENGTH: usize = 16;
-const THING_WITHIN: usize = 2;
+/// How long the key of a thing is, and how much of it is that of the sheet of the entry that made it.
+const THING_LENGTH: usize = 27;
+const THING_SHEET: usize = 10;
 
 /// How much of a key is that of the sheet in which its record is.
 pub(super) fn sheet_length(key: &[u8]) -> usize {
     let is_thing = key.first() == Some(&THING) && key.len() == THING_LENGTH;
-    key.len().saturating_sub(if is_thing { THING_WITHIN } else { 0 })
+    if is_thing { THING_SHEET } else { key.len() }
 }
 
-/// What is told of a thing under its place.
+/// What is told of a thing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Aspect {
     /// Its row.
     Row,
     /// The open part of its chain.
     Chain,
+    /// The place of the event that made it within the entry.
+    Place,
 }
 
-/// The place of a thing.
+/// Where a thing stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Home {
     /// The byte of its table.
     pub table: u8,
-    /// Where it stands in its table.
-    pub cursor: Cursor,
+    /// The entry that made it.
+    pub since: u64,
 }
 
 impl Home {
-    /// In place of a table: what has no row any more, and what has a chain and never had a row.
+    /// In place of a table: what has no row any more, and what has a chain and never had a row. `since` is then the entry
+    /// that brought it there.
     pub const WITHDRAWN: u8 = u8::MAX;
     pub const NEVER: u8 = 0;
 
-    /// A place for what has none in a table: the entry that brings it there, and its rank among those.
-    pub fn beside(table: u8, index: u64, rank: usize) -> Self {
-        let place = u32::try_from(rank).unwrap_or(u32::MAX);
-        let cursor = Cursor { index, place };
-        Self { table, cursor }
-    }
-
-    /// The key of what is told of it. Sixteen events of an entry share a sheet.
-    pub fn key(self, aspect: Aspect) -> [u8; THING_LENGTH] {
-        let mut key = [0; THING_LENGTH];
-        let place = self.cursor.place;
-        let within = u8::try_from(place & 15).unwrap_or_default();
-        let aspect = match aspect {
-            Aspect::Row => 0,
-            Aspect::Chain => 1,
-        };
-        let (head, tail) = key.split_at_mut(2);
+    /// The beginning of the keys of all that stand there.
+    fn sheet(self) -> [u8; THING_SHEET] {
+        let mut key = [THING; THING_SHEET];
+        let (head, since) = key.split_at_mut(2);
         head.copy_from_slice(&[THING, self.table]);
-        let (index, tail) = tail.split_at_mut(8);
-        index.copy_from_slice(&self.cursor.index.to_be_bytes());
-        let (place_of_sheet, tail) = tail.split_at_mut(4);
-        place_of_sheet.copy_from_slice(&(place >> 4).to_be_bytes());
-        tail.copy_from_slice(&[within, aspect]);
+        since.copy_from_slice(&self.since.to_be_bytes());
         key
     }
 
-    /// The place of a thing whose row has this key; `None` for what is no row.
-    pub fn of_row(key: &[u8]) -> Option<Cursor> {
-        let (index, tail) = key.get(2..)?.split_at_checked(8)?;
-        let (place_of_sheet, tail) = tail.split_at_checked(4)?;
-        let [within, 0] = tail else { return None };
-        let place_of_sheet = u32::from_be_bytes(place_of_sheet.try_into().ok()?);
-        Some(Cursor {
-            index: number(index)?,
-            place: (place_of_sheet << 4) | u32::from(*within),
-        })
+    /// The key of what is told of one thing.
+    pub fn key(self, id: Uuid, aspect: Aspect) -> [u8; THING_LENGTH] {
+        let mut key = [0; THING_LENGTH];
+        let (sheet, within) = key.split_at_mut(THING_SHEET);
+        sheet.copy_from_slice(&self.sheet());
+        let (of, told) = within.split_at_mut(16);
+        of.copy_from_slice(id.as_bytes());
+        told.copy_from_slice(&[match aspect {
+            Aspect::Row => 0,
+            Aspect::Chain => 1,
+            Aspect::Place => 2,
+        }]);
+        key
     }
 
-    pub fn to_bytes(self) -> [u8; 13] {
-        let mut bytes = [self.table; 13];
-        let (_, cursor) = bytes.split_at_mut(1);
-        cursor.copy_from_slice(&self.cursor.key());
+    /// What a key is of: the entry that made the thing, its id, and what is told.
+    pub fn of(key: &[u8]) -> Option<(u64, Uuid, Aspect)> {
+        let (since, within) = key.get(2..)?.split_at_checked(8)?;
+        let (of, told) = within.split_at_checked(16)?;
+        let aspect = match told {
+            [0] => Aspect::Row,
+            [1] => Aspect::Chain,
+            [2] => Aspect::Place,
+            _ => return None,
+        };
+        Some((number(since)?, id(of)?, aspect))
+    }
+
+    pub fn to_bytes(self) -> [u8; 9] {
+        let mut bytes = [self.table; 9];
+        let (_, since) = bytes.split_at_mut(1);
+        since.copy_from_slice(&self.since.to_be_bytes());
         bytes
     }
 
     pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let (table, cursor) = bytes.split_first()?;
+        let (table, since) = bytes.split_first()?;
         Some(Self {
             table: *table,
-            cursor: Cursor::from_key(cursor)?,
+            since: number(since)?,
         })
     }
 }
@@ -160,14 +162,13 @@ fn subject_key(kind: u8, subject: Uuid) -> [u8; 17] {
     key
 }
 
-/// The rows of one table, from the first or after a cursor.
-pub(super) fn rows(table: u8, after: Option<Cursor>) -> (Bound<Vec<u8>>, Vec<u8>) {
-    let end = vec![THING, table.saturating_add(1)];
-    let Some(cursor) = after else {
-        return (Bound::Included(vec![THING, table]), end);
-    };
-    let home = Home { table, cursor };
-    (Bound::Excluded(home.key(Aspect::Row).to_vec()), end)
+/// The keys of one table from an entry on, and where they end.
+pub(super) fn things(table: u8, since: u64) -> (Bound<Vec<u8>>, Vec<u8>) {
+    let from = Home { table, since }.sheet();
+    (
+        Bound::Included(from.to_vec()),
+        vec![THING, table.saturating_add(1)],
+    )
 }
 
 /// The key of a full part of a chain: they are counted from 0.
@@ -216,6 +217,11 @@ pub(super) fn followed_bytes(position: u64, last: Option<Hash>) -> Vec<u8> {
 /// A number of eight bytes, big-endian.
 pub(super) fn number(bytes: &[u8]) -> Option<u64> {
     Some(u64::from_be_bytes(bytes.try_into().ok()?))
+}
+
+/// A place within an entry.
+pub(super) fn place(bytes: &[u8]) -> Option<u32> {
+    Some(u32::from_be_bytes(bytes.try_into().ok()?))
 }
 
 /// An id of sixteen bytes.

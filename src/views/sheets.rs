@@ -61,7 +61,10 @@ pub(super) fn find(sheet: &[u8], within: &[u8]) -> Result<Option<IVec>, ViewErro
 }
 
 /// A sheet as it is after changes of its records; `None` once no record is left.
-pub(super) fn changed(sheet: Option<&[u8]>, changes: &[Change]) -> Result<Option<Vec<u8>>, ViewError> {
+pub(super) fn changed(
+    sheet: Option<&[u8]>,
+    changes: &[(&IVec, &Option<IVec>)],
+) -> Result<Option<Vec<u8>>, ViewError> {
     let mut records = BTreeMap::new();
     for record in Records(sheet.unwrap_or_default()) {
         let (within, value) = record?;

@@ -5,19 +5,17 @@
 //! is written once, and neighbours are written together (`sheets`). What is in memory only is followed again after a restart,
 //! for sled's position is written after all that was changed up to it.
 //!
-//! Changes go to sled in two generations. `leaving` is closed and is written bit by bit; `newest` takes what changes
-//! meanwhile, and leaves once the other is gone. Readers look at `newest`, then at `leaving`, then at sled, in that order:
-//! what left memory in between is in sled already.
+//! Changes go to sled in two generations. `leaving` is closed and is being written, beside those who follow; `newest` takes
+//! what changes meanwhile, and leaves after it. Readers look at `newest`, then at `leaving`, then at sled, in that order: what
+//! left memory in between is in sled already.
 
 use super::ViewError;
 use super::sheets::{self, Change, Records, split};
 use sled::IVec;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::ops::Bound;
-use std::sync::{Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
+use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
 
-/// How many records leave memory at a time: about a millisecond of work.
-const LEAVING_TOGETHER: usize = 512;
 /// What a record in memory costs beside its bytes.
 const OVERHEAD: usize = 96;
 /// How many changes in memory and how many sheets a range looks at together.
@@ -51,28 +49,22 @@ impl Changes {
             self.bytes = self.bytes.saturating_sub(cost);
         }
     }
-
-    fn first(&self) -> Vec<Change> {
-        let first = self.records.iter().take(LEAVING_TOGETHER);
-        first.map(|(key, value)| (key.clone(), value.clone())).collect()
-    }
-
-    fn drop_first(&mut self, count: usize) -> Vec<Change> {
-        let mut dropped = Vec::with_capacity(count);
-        while dropped.len() < count
-            && let Some((key, value)) = self.records.pop_first()
-        {
-            self.bytes = self.bytes.saturating_sub(Self::cost(&key, value.as_ref()));
-            dropped.push((key, value));
-        }
-        dropped
-    }
 }
 
 #[derive(Default)]
 struct Unsettled {
     newest: Changes,
-    leaving: Changes,
+    leaving: Arc<Changes>,
+    /// How many generations have left.
+    left: u64,
+}
+
+/// Sheets that whoever changes records has read from sled, as long as nothing leaves memory: one that is written meanwhile
+/// differs only by what is found in memory.
+#[derive(Default)]
+pub(super) struct SheetsRead {
+    sheets: HashMap<IVec, Option<IVec>>,
+    left: u64,
 }
 
 /// The records. One thread writes.
@@ -118,16 +110,39 @@ impl Shelf {
 
     /// What stands under a key.
     pub fn find(&self, key: &[u8]) -> Result<Option<IVec>, ViewError> {
-        {
-            let Unsettled { newest, leaving } = &*self.read();
-            let changed = newest.records.get(key).or_else(|| leaving.records.get(key));
-            if let Some(changed) = changed {
-                return Ok(changed.clone());
-            }
+        if let Some(changed) = self.read().find(key) {
+            return Ok(changed);
         }
         let (sheet, within) = split(key);
         let sheet = self.kept.get(sheet)?;
         sheet.map_or(Ok(None), |sheet| sheets::find(&sheet, within))
+    }
+
+    /// As [`Shelf::find`], for one who looks into the same sheets again and again.
+    pub fn find_again(&self, key: &[u8], read: &mut SheetsRead) -> Result<Option<IVec>, ViewError> {
+        let (changed, left) = {
+            let unsettled = self.read();
+            (unsettled.find(key), unsettled.left)
+        };
+        if let Some(changed) = changed {
+            return Ok(changed);
+        }
+        if read.left != left {
+            read.sheets.clear();
+            read.left = left;
+        }
+        let (sheet, within) = split(key);
+        if let Some(sheet) = read.sheets.get(sheet) {
+            return sheet
+                .as_ref()
+                .map_or(Ok(None), |sheet| sheets::find(sheet, within));
+        }
+        let found = self.kept.get(sheet)?;
+        let record = found
+            .as_ref()
+            .map_or(Ok(None), |sheet| sheets::find(sheet, within));
+        read.sheets.insert(sheet.into(), found);
+        record
     }
 
     /// The records from a key on and before another.
@@ -163,26 +178,29 @@ impl Shelf {
 
     /// How much is in memory and not in sled yet, bytes.
     pub fn unsettled_bytes(&self) -> usize {
-        let Unsettled { newest, leaving } = &*self.read();
+        let Unsettled { newest, leaving, .. } = &*self.read();
         newest.bytes.saturating_add(leaving.bytes)
     }
 
-    /// Writes some of what sled does not have yet; whether anything is left. Once a generation is written, and only then,
-    /// the position behind it is.
-    pub fn settle_some(&self) -> Result<bool, ViewError> {
+    /// Writes what sled does not have yet: all that leads up to what was shown before this began, then the position behind it.
+    pub fn settle(&self) -> Result<(), ViewError> {
         let _alone = self.settling.lock().unwrap_or_else(PoisonError::into_inner);
-        let first = self.read().leaving.first();
-        if first.is_empty() {
-            let followed = self.read().leaving.followed.clone();
-            if let Some(followed) = followed {
-                self.db.flush()?;
-                self.db.insert(POSITION, followed)?;
-            }
-            let Unsettled { newest, leaving } = &mut *self.write();
-            *leaving = std::mem::take(newest);
-            return Ok(leaving.followed.is_some());
+        // One that failed left a generation behind.
+        self.write_leaving()?;
+        {
+            let Unsettled { newest, leaving, .. } = &mut *self.write();
+            *leaving = Arc::new(std::mem::take(newest));
         }
-        for changes in first.chunk_by(|(one, _), (other, _)| split(one).0 == split(other).0) {
+        self.write_leaving()
+    }
+
+    fn write_leaving(&self) -> Result<(), ViewError> {
+        let leaving = Arc::clone(&self.read().leaving);
+        let Some(followed) = &leaving.followed else {
+            return Ok(());
+        };
+        let records: Vec<(&IVec, &Option<IVec>)> = leaving.records.iter().collect();
+        for changes in records.chunk_by(|(one, _), (other, _)| split(one).0 == split(other).0) {
             let Some((key, _)) = changes.first() else { continue };
             let sheet = split(key).0;
             let before = self.kept.get(sheet)?;
@@ -191,9 +209,12 @@ impl Shelf {
                 None => self.kept.remove(sheet)?,
             };
         }
-        // Freed after the lock.
-        let _gone = self.write().leaving.drop_first(first.len());
-        Ok(true)
+        self.db.flush()?;
+        self.db.insert(POSITION, followed.as_slice())?;
+        let unsettled = &mut *self.write();
+        unsettled.leaving = Arc::default();
+        unsettled.left = unsettled.left.saturating_add(1);
+        Ok(())
     }
 }
 
@@ -263,6 +284,12 @@ impl Range<'_> {
 }
 
 impl Unsettled {
+    /// What a key has from now on, if that changed.
+    fn find(&self, key: &[u8]) -> Option<Option<IVec>> {
+        let newest = self.newest.records.get(key);
+        newest.or_else(|| self.leaving.records.get(key)).cloned()
+    }
+
     /// The first changes within bounds, and the key of the last of them where there may be more.
     fn between(
         &self,
@@ -271,7 +298,7 @@ impl Unsettled {
     ) -> (BTreeMap<IVec, Option<IVec>>, Option<IVec>) {
         let mut changes = BTreeMap::new();
         let mut last: Option<IVec> = None;
-        for generation in [&self.leaving, &self.newest] {
+        for generation in [&*self.leaving, &self.newest] {
             let within = generation.records.range::<[u8], _>((from, until));
             for (number, (key, value)) in within.enumerate() {
                 if number >= CHANGES_LOOKED_AT {
@@ -304,209 +331,4 @@ impl Iterator for Range<'_> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::keys::{Aspect, Cursor, Home};
-    use super::super::{Views, config};
-    use super::{LEAVING_TOGETHER, Shelf};
-    use sled::IVec;
-    use std::collections::BTreeMap;
-    use std::ops::Bound;
-    use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-
-    fn shelf() -> Shelf {
-        Shelf::open(config().temporary(true).open().unwrap()).unwrap()
-    }
-
-    /// Keys of things that share sheets, and of records that have one each.
-    fn key(number: u64) -> Vec<u8> {
-        let cursor = Cursor {
-            index: number / 100,
-            place: u32::try_from(number % 50).unwrap(),
-        };
-        match number % 3 {
-            0 => format!("n{number}").into_bytes(),
-            _ => Home { table: 7, cursor }.key(Aspect::Row).to_vec(),
-        }
-    }
-
-    fn all(shelf: &Shelf, from: Bound<Vec<u8>>, end: &[u8]) -> Vec<(Vec<u8>, Vec<u8>)> {
-        let found = shelf.range(from, end.to_vec()).map(Result::unwrap);
-        found.map(|(key, value)| (key.to_vec(), value.to_vec())).collect()
-    }
-
-    /// Whatever stands in memory, is leaving it or has left it: what is found is what a plain map has.
-    #[test]
-    fn memory_and_sled_answer_as_one_map() {
-        let shelf = shelf();
-        let mut model: BTreeMap<Vec<u8>, Vec<u8>> = BTreeMap::new();
-        let mut draw = 7_u64;
-        let mut below = |bound: u64| {
-            draw = draw.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-            (draw >> 33) % bound
-        };
-        for round in 0..300_u64 {
-            let mut changes = BTreeMap::new();
-            for _ in 0..below(60) {
-                let key = key(below(2_000));
-                let value =
-                    (below(4) > 0).then(|| vec![round.to_be_bytes()[7]; usize::try_from(below(90)).unwrap()]);
-                match &value {
-                    Some(value) => model.insert(key.clone(), value.clone()),
-                    None => model.remove(&key),
-                };
-                changes.insert(IVec::from(key), value.map(IVec::from));
-            }
-            shelf.show(changes, round.to_be_bytes().to_vec());
-            for _ in 0..below(4) {
-                shelf.settle_some().unwrap();
-            }
-            for _ in 0..20 {
-                let key = key(below(2_000));
-                let found = shelf.find(&key).unwrap().map(|value| value.to_vec());
-                assert_eq!(found.as_ref(), model.get(&key), "round {round}");
-            }
-            let (one, other) = (key(below(2_000)), key(below(2_000)));
-            let (low, high) = (one.clone().min(other.clone()), one.max(other));
-            for from in [Bound::Included(low.clone()), Bound::Excluded(low)] {
-                let wanted = model.range((from.clone(), Bound::Unbounded));
-                let wanted = wanted.take_while(|(key, _)| **key < high);
-                let wanted: Vec<_> = wanted.map(|(key, value)| (key.clone(), value.clone())).collect();
-                assert_eq!(all(&shelf, from, &high), wanted, "round {round}");
-            }
-        }
-        while shelf.settle_some().unwrap() {}
-        assert_eq!(
-            shelf.unsettled_bytes(),
-            0,
-            "what has left memory is not counted any more"
-        );
-        let wanted: Vec<_> = model.into_iter().collect();
-        assert_eq!(all(&shelf, Bound::Unbounded, &[255]), wanted);
-    }
-
-    /// A process that ends anywhere leaves a position that is not ahead of its rows.
-    #[test]
-    fn the_position_is_written_after_all_that_it_stands_for() {
-        let folder = tempfile::tempdir().unwrap();
-        let open = || {
-            for _ in 0..1_000 {
-                match config().path(folder.path()).open() {
-                    Ok(db) => return Shelf::open(db).unwrap(),
-                    Err(_) => std::thread::sleep(std::time::Duration::from_millis(5)),
-                }
-            }
-            panic!("the lock is still held");
-        };
-        let many = u64::try_from(LEAVING_TOGETHER).unwrap() * 3;
-        for steps in 0..9 {
-            let shelf = open();
-            shelf.clear().unwrap();
-            let first = (0..many).map(|number| (IVec::from(key(number * 3)), Some(IVec::from(b"first"))));
-            shelf.show(first, b"first".to_vec());
-            for step in 0..steps {
-                shelf.settle_some().unwrap();
-                if step == 0 {
-                    // While the first leave, others come.
-                    let next =
-                        (0..many).map(|number| (IVec::from(key(number * 3)), Some(IVec::from(b"next"))));
-                    shelf.show(next, b"next".to_vec());
-                }
-            }
-            drop(shelf);
-            let shelf = open();
-            let stands = |at_least: &[&[u8]]| {
-                (0..many).all(|number| {
-                    let found = shelf.find(&key(number * 3)).unwrap();
-                    found.is_some_and(|found| at_least.contains(&found.as_ref()))
-                })
-            };
-            match shelf.followed().unwrap().as_deref() {
-                None => assert!(steps < 5, "{steps}"),
-                Some(b"first") => assert!(stands(&[b"first", b"next"]), "{steps}"),
-                Some(b"next") => assert!(stands(&[b"next"]), "{steps}"),
-                other => panic!("{other:?}"),
-            }
-        }
-    }
-
-    /// What is shown together is seen together, and what was shown is never missed, while it goes from memory to sled.
-    #[test]
-    fn a_reader_sees_whole_batches_and_misses_nothing_that_was_shown() {
-        let shelf = shelf();
-        let (shown, over) = (AtomicU64::new(0), AtomicBool::new(false));
-        let ends: [&[u8]; 2] = [b"a", b"z"];
-        std::thread::scope(|scope| {
-            scope.spawn(|| {
-                while !over.load(Ordering::SeqCst) {
-                    shelf.settle_some().unwrap();
-                }
-            });
-            scope.spawn(|| {
-                for number in 1..4_000_u64 {
-                    let value = IVec::from(&number.to_be_bytes());
-                    let mut changes: BTreeMap<IVec, Option<IVec>> = BTreeMap::new();
-                    changes.extend(ends.map(|end| (IVec::from(end), Some(value.clone()))));
-                    let added = [b"m".as_slice(), &number.to_be_bytes()].concat();
-                    changes.insert(added.into(), Some(value));
-                    shelf.show(changes, Vec::new());
-                    shown.store(number, Ordering::SeqCst);
-                }
-                over.store(true, Ordering::SeqCst);
-            });
-            scope.spawn(|| {
-                while !over.load(Ordering::SeqCst) {
-                    let before = shown.load(Ordering::SeqCst);
-                    let from = before.saturating_sub(90);
-                    let begin = [b"m".as_slice(), &from.to_be_bytes()].concat();
-                    let seen = all(&shelf, Bound::Excluded(begin), b"n");
-                    let seen = seen
-                        .iter()
-                        .map(|(_, value)| u64::from_be_bytes(value[..].try_into().unwrap()));
-                    let seen: Vec<u64> = seen.filter(|number| *number <= before).collect();
-                    assert_eq!(seen, (from + 1..=before).collect::<Vec<_>>());
-                    let Some(a) = shelf.find(b"a").unwrap() else {
-                        continue;
-                    };
-                    let z = shelf.find(b"z").unwrap().unwrap();
-                    assert!(a <= z, "{a:?} {z:?}");
-                }
-            });
-        });
-    }
-
-    /// Two things change their places again and again; whoever asks for one never gets the other.
-    #[test]
-    fn a_thing_is_never_taken_for_the_one_that_took_its_place() {
-        use super::super::draft::Draft;
-        use uuid::Uuid;
-        let views = Views::temporary().unwrap();
-        let ids = [1, 2].map(Uuid::from_u128);
-        let homes = [1, 2].map(|place| Home {
-            table: 7,
-            cursor: Cursor { index: 1, place },
-        });
-        let over = AtomicBool::new(false);
-        let house = |turned: bool| {
-            let shelf = &views.inner.shelf;
-            let mut draft = Draft::new(shelf);
-            for (id, home) in ids.iter().zip(if turned { [homes[1], homes[0]] } else { homes }) {
-                draft.put(&super::super::keys::home_key(*id), home.to_bytes().to_vec());
-                draft.put(&home.key(Aspect::Row), id.as_bytes().to_vec());
-            }
-            draft.show(Vec::new());
-        };
-        house(false);
-        std::thread::scope(|scope| {
-            scope.spawn(|| {
-                for round in 0..100_000 {
-                    house(round % 2 == 0);
-                }
-                over.store(true, Ordering::SeqCst);
-            });
-            while !over.load(Ordering::SeqCst) {
-                let (_, found) = views.at_home(ids[0], Aspect::Row, |_| true).unwrap().unwrap();
-                assert_eq!(found, ids[0].as_bytes());
-            }
-        });
-    }
-}
+mod tests;

@@ -100,7 +100,7 @@ impl World {
 
     /// Some of the time all stays in memory, some of the time nearly nothing does.
     fn follower(&self, views: Views) -> Follower {
-        let held = [0, 100_000_000, 4_000];
+        let held = [2_000, 100_000_000, 20_000];
         Follower::holding(views, held[self.counted.restarts as usize % held.len()])
     }
 

@@ -1,11 +1,14 @@
 //! The views: followed twice they say the same, and rebuilt from nothing they give the same answers.
 
 use crate::http::{TestApp, Workshop};
+use crate::log::served::{FOUNDED, found_book};
 use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::Store;
+use pourbook::node::{BookFolder, Node, open_desk};
 use pourbook::record;
 use pourbook::views::{Cursor, Follower, Heard, Table, Tabled, ViewError, Views};
+use pourbook::writer::{Ask, Submission};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -195,6 +198,36 @@ async fn following_an_entry_twice_changes_nothing() {
     let follower = follow(store, views.clone());
     assert_eq!(follower.next(), end);
     assert_eq!(answers(store, &views), before);
+}
+
+/// What was followed goes to sled by itself beside the service, not only when the service stops.
+#[test]
+fn what_was_followed_is_settled_beside_the_service() {
+    let folder = tempfile::tempdir().unwrap();
+    let dir = folder.path().join("book");
+    found_book(&dir, 1, FOUNDED);
+    let mut desk = open_desk(&BookFolder::at(&dir)).unwrap();
+    let mut draw = Draw::new([4; 32]);
+    let submission = Submission {
+        request: draw.uuid(),
+        by: OperatorId(uuid::Uuid::from_u128(7)),
+        at: None,
+        expected: Vec::new(),
+        ask: Ask::Command(crate::shop::scale().into()),
+    };
+    let answers = desk.turn(Timestamp(FOUNDED + 60), draw.bytes(), vec![submission]);
+    answers.unwrap().remove(0).unwrap();
+    drop(desk);
+    let node = Node::open(&BookFolder::at(&dir)).unwrap();
+    let views = node.app.views.clone();
+    assert_eq!(table::<Scale>(&views).len(), 1);
+    let settled = (0..2_000).any(|_| {
+        std::thread::sleep(Duration::from_millis(10));
+        views.unsettled_bytes() == 0
+    });
+    assert!(settled, "{} bytes are in memory only", views.unsettled_bytes());
+    assert_eq!(table::<Scale>(&views).len(), 1);
+    node.stop().unwrap();
 }
 
 /// What is held in memory is bounded, and what had to leave it is found all the same.
