@@ -1,0 +1,54 @@
+//! What a run comes to, as a file: the machine, the table, the growth. README.md quotes the table of a whole run.
+
+use super::table;
+use std::path::{Path, PathBuf};
+
+const START: &str = "<!-- measured: written by scripts/bench -->\n";
+const END: &str = "<!-- measured: end -->\n";
+
+/// Writes the report of a whole run to `benches/measured.md` and its table into README.md, and that of chosen rows beside the build.
+pub fn write(whole: bool, machine: &[(&'static str, String)], sizes: &str, growth: Option<&str>) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let path = if whole {
+        root.join("benches/measured.md")
+    } else {
+        PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("measured.md")
+    };
+    let table: Vec<String> = table::HEAD
+        .iter()
+        .map(|line| (*line).to_owned())
+        .chain(table::lines())
+        .collect();
+    let table = table.join("\n");
+    let described: String = machine
+        .iter()
+        .map(|(name, value)| format!("| {name} | {value} |\n"))
+        .collect();
+    let text = format!(
+        "# What was measured\n\nWritten by `scripts/bench`; {sizes}. Ours and the peer's were taken in turns in one run, {} rounds: \
+         the middle, and in brackets the least and the most. Of rates more is better, of times less. Ratios are what counts: they are \
+         taken round by round, ours over the peer's. Nothing here fails for being slow.\n\n| machine | |\n|---|---|\n{described}\n{table}\n{}",
+        table::ROUNDS,
+        growth.map(|growth| format!("\n{growth}")).unwrap_or_default(),
+    );
+    std::fs::write(&path, text).unwrap();
+    if whole {
+        quote(&root.join("README.md"), &table);
+    }
+    println!(
+        "\nwritten to {}",
+        path.strip_prefix(root).unwrap_or(&path).display()
+    );
+}
+
+/// Puts the table between its marks.
+fn quote(path: &Path, table: &str) {
+    let text = std::fs::read_to_string(path).unwrap();
+    let (before, rest) = text
+        .split_once(START)
+        .expect("README.md has the mark where the table begins");
+    let (_, after) = rest
+        .split_once(END)
+        .expect("README.md has the mark where the table ends");
+    std::fs::write(path, format!("{before}{START}\n{table}\n\n{END}{after}")).unwrap();
+}
