@@ -31,26 +31,26 @@ const SIGNATURES: usize = 20_000;
 const WORK: &str = "durable commands over HTTP";
 
 /// A served book with pieces that wait to be weighed.
-struct Commanded {
-    server: Server,
+pub struct Commanded {
+    pub server: Server,
     waiting: std::vec::IntoIter<PieceId>,
     session: SessionId,
     token: String,
     draw: Draw,
     _dir: tempfile::TempDir,
     /// Bytes of the entry of one command, and with its private records.
-    entry: usize,
+    pub entry: usize,
     bytes: usize,
 }
 
 impl Commanded {
-    fn start() -> Self {
+    /// With so many pieces.
+    pub fn start(wanted: usize) -> Self {
         let dir = beside_the_build();
         let folder = found_at(&dir.path().join("book"));
         let mut shop = Shop::begin(open_desk(&folder).unwrap(), Draw::new([8; 32]));
         shop.turn = 2_048;
-        let wanted = ROUNDS * (2 * COMMANDS + OPEN_SECONDS * OPEN_RATE_MAX) + WARMING + 1;
-        let mut waiting = shop.pour(wanted.div_ceil(PIECES)).into_iter();
+        let mut waiting = shop.pour((wanted + 1).div_ceil(PIECES)).into_iter();
         let weighing = shop.weighing(waiting.next().unwrap());
         let submission = shop.submission(weighing);
         let index = shop.turn(vec![submission])[0].index;
@@ -78,7 +78,7 @@ impl Commanded {
         }
     }
 
-    fn requests(&mut self, count: usize) -> Vec<Vec<u8>> {
+    pub fn requests(&mut self, count: usize) -> Vec<Vec<u8>> {
         let pieces: Vec<_> = self.waiting.by_ref().take(count).collect();
         assert_eq!(pieces.len(), count, "enough pieces were poured");
         let weigh = |piece| weighing(self.session, piece, &self.token, &mut self.draw);
@@ -163,7 +163,7 @@ fn signing(bytes: usize) -> f64 {
 }
 
 pub fn rows() {
-    let mut book = Commanded::start();
+    let mut book = Commanded::start(WARMING + ROUNDS * (2 * COMMANDS + OPEN_SECONDS * OPEN_RATE_MAX));
     let others = beside_the_build();
     let cluster = Cluster::start(book.bytes);
     let sqlite = Sqlite::start(others.path(), book.bytes);

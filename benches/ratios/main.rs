@@ -15,9 +15,13 @@
 
 mod audit;
 mod books;
+mod browser;
+mod chart;
 mod client;
 mod commands;
+mod growth;
 mod machine;
+mod memory;
 mod nginx;
 mod open_loop;
 mod opening;
@@ -40,7 +44,7 @@ const ORIGIN: &str = "ratios.example/book";
 /// Both cores of the machine that this is meant for.
 const WORKERS: usize = 2;
 /// All rows, in the order in which they are taken.
-const ALL: &str = "turns commands shown shares audit tree tiles opening";
+const ALL: &str = "turns commands shown shares growth audit tree tiles opening memory browser";
 
 fn number(name: &str, otherwise: usize) -> usize {
     std::env::var(name).map_or(otherwise, |n| n.parse().expect("it is a number"))
@@ -56,6 +60,7 @@ fn main() {
     }
     let chosen = std::env::var("ROWS").ok().filter(|rows| !rows.is_empty());
     let (events, entries) = (number("EVENTS", 1_000_000), number("ENTRIES", 1_000_000));
+    let grows_to = number("GROWS_TO", entries);
     let leaves = number("LEAVES", 10_000_000);
     let machine = machine::description();
     for (name, value) in &machine {
@@ -66,6 +71,7 @@ fn main() {
         println!("{line}");
     }
     let mut grown: Option<Grown> = None;
+    let mut growth_told = None;
     for rows in chosen.as_deref().unwrap_or(ALL).split_whitespace() {
         match rows {
             "turns" => turns::rows(),
@@ -75,10 +81,19 @@ fn main() {
             "audit" => audit::rows(grown.get_or_insert_with(Grown::begin), entries),
             "tree" => tree::rows(grown.get_or_insert_with(Grown::begin), leaves),
             "tiles" => tiles::rows(grown.get_or_insert_with(Grown::begin), entries),
+            "browser" => browser::rows(grown.get_or_insert_with(Grown::begin)),
+            "memory" => memory::rows(),
+            "growth" => {
+                let book = grown.get_or_insert_with(Grown::begin);
+                let sizes = [10_000, 100_000, 1_000_000, 10_000_000];
+                let sizes: Vec<_> = sizes.into_iter().filter(|size| *size <= grows_to).collect();
+                let chart_to = report::folder(chosen.is_none()).join("growth.svg");
+                growth_told = Some(growth::rows(book, &sizes, &chart_to));
+            }
             "opening" => opening::rows(grown.get_or_insert_with(Grown::begin), entries),
             other => panic!("there are no rows {other}"),
         }
     }
     let sizes = format!("books of {entries} entries and of {events} events, a tree of {leaves}");
-    report::write(chosen.is_none(), &machine, &sizes, None);
+    report::write(chosen.is_none(), &machine, &sizes, growth_told.as_deref());
 }

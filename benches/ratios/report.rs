@@ -6,14 +6,21 @@ use std::path::{Path, PathBuf};
 const START: &str = "<!-- measured: written by scripts/bench -->\n";
 const END: &str = "<!-- measured: end -->\n";
 
-/// Writes the report of a whole run to `benches/measured.md` and its table into README.md, and that of chosen rows beside the build.
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Where a report goes: that of a whole run is kept with the sources, that of chosen rows stands beside the build.
+pub fn folder(whole: bool) -> PathBuf {
+    match whole {
+        true => root().join("benches"),
+        false => PathBuf::from(env!("CARGO_TARGET_TMPDIR")),
+    }
+}
+
+/// Writes the report of a whole run and its table into README.md, or that of chosen rows.
 pub fn write(whole: bool, machine: &[(&'static str, String)], sizes: &str, growth: Option<&str>) {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let path = if whole {
-        root.join("benches/measured.md")
-    } else {
-        PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("measured.md")
-    };
+    let path = folder(whole).join("measured.md");
     let table: Vec<String> = table::HEAD
         .iter()
         .map(|line| (*line).to_owned())
@@ -33,11 +40,11 @@ pub fn write(whole: bool, machine: &[(&'static str, String)], sizes: &str, growt
     );
     std::fs::write(&path, text).unwrap();
     if whole {
-        quote(&root.join("README.md"), &table);
+        quote(&root().join("README.md"), &table);
     }
     println!(
         "\nwritten to {}",
-        path.strip_prefix(root).unwrap_or(&path).display()
+        path.strip_prefix(root()).unwrap_or(&path).display()
     );
 }
 

@@ -65,7 +65,7 @@ impl Server {
     }
 
     /// Waits until it has nothing left to do: views and full tiles of what it opened are made beside the service.
-    fn settle(&self) {
+    pub fn settle(&self) {
         let used = || self.cpu().iter().sum::<f64>();
         let mut before = used();
         loop {

@@ -146,7 +146,14 @@ pub fn value(work: &str, unit: &str, ours: &Taken, asked: Asked) {
 
 /// A row that is told in words.
 pub fn bound(work: &str, told: &str, asked: &str) {
-    line([&work.replace(" | ", ", against "), &told.replace(" | ", ", "), "", "", "", asked]);
+    line([
+        &work.replace(" | ", ", against "),
+        &told.replace(" | ", ", "),
+        "",
+        "",
+        "",
+        asked,
+    ]);
 }
 
 /// A row that cannot be measured here, and why.
