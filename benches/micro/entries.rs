@@ -12,14 +12,14 @@ use std::hint::black_box;
 /// Signatures of a batch.
 const BATCH: usize = 512;
 
-pub fn steps(criterion: &mut Criterion, grown: &Grown) {
-    let reader = grown.reader();
-    let newest = reader.chain(grown.certified[0].1.0);
-    let bytes = newest
-        .iter()
-        .map(|index| reader.store().read(*index).unwrap().unwrap());
-    // The shortest entry of a piece is about one tray.
-    let bytes = bytes.min_by_key(|bytes| bytes.len()).unwrap();
+pub fn steps(criterion: &mut Criterion, grown: &mut Grown) {
+    let index = grown.at_the_desk(|shop| {
+        let piece = shop.pour(1)[0];
+        let weighing = shop.weighing(piece);
+        let submission = shop.submission(weighing);
+        shop.turn(vec![submission])[0].index
+    });
+    let bytes = grown.reader().store().read(index).unwrap().unwrap();
     let entry = read(&bytes).unwrap();
     let drafts: Vec<Draft> = entry
         .events()

@@ -27,7 +27,7 @@ const ORIGIN: &str = "micro.example/book";
 fn main() {
     let mut criterion = Criterion::default().configure_from_args();
     let mut grown = books::Grown::begin();
-    entries::steps(&mut criterion, &grown);
+    entries::steps(&mut criterion, &mut grown);
     proving::steps(&mut criterion, &grown);
     deciding::steps(&mut criterion, &mut grown);
     criterion.final_summary();

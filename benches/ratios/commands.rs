@@ -10,7 +10,7 @@ use super::peers::{Flushed, Sqlite, text};
 use super::postgres::Cluster;
 use super::server::Server;
 use super::shop::{PIECES, Shop};
-use super::table::{Asked, ROUNDS, Taken, bound, rate, row, skipped};
+use super::table::{Asked, ROUNDS, Taken, bound, rate, row, scaled, skipped};
 use super::turns::appended_syncs;
 use ed25519_dalek::{Signer as _, SigningKey};
 use pourbook::domain::*;
@@ -87,11 +87,11 @@ impl Commanded {
 
     /// Commands a second, and the processor time of the server for one, microseconds: writer, views, the rest.
     fn commands(&mut self, connections: usize) -> (f64, [f64; 3]) {
-        let requests = self.requests(COMMANDS);
+        let requests = self.requests(scaled(COMMANDS));
         let before = self.server.cpu();
         let rate = load(self.server.address, connections, &requests, 201).rate;
         let after = self.server.cpu();
-        let used = std::array::from_fn(|i| (after[i] - before[i]) / COMMANDS as f64);
+        let used = std::array::from_fn(|i| (after[i] - before[i]) / requests.len() as f64);
         (rate, used)
     }
 }
@@ -155,21 +155,23 @@ fn peers<'a>(
 fn signing(bytes: usize) -> f64 {
     let key = SigningKey::from_bytes(&[2; 32]);
     let body = text(bytes).into_bytes();
-    1e6 / rate(SIGNATURES, || {
-        for _ in 0..SIGNATURES {
+    1e6 / rate(scaled(SIGNATURES), || {
+        for _ in 0..scaled(SIGNATURES) {
             black_box(key.sign(black_box(&body)));
         }
     })
 }
 
 pub fn rows() {
-    let mut book = Commanded::start(WARMING + ROUNDS * (2 * COMMANDS + OPEN_SECONDS * OPEN_RATE_MAX));
+    let mut book = Commanded::start(scaled(
+        WARMING + ROUNDS * (2 * COMMANDS + OPEN_SECONDS * OPEN_RATE_MAX),
+    ));
     let others = beside_the_build();
     let cluster = Cluster::start(book.bytes);
     let sqlite = Sqlite::start(others.path(), book.bytes);
     let flushed = Flushed::start(others.path(), book.bytes);
     let mut peers = peers(&cluster, &sqlite, &flushed, book.bytes);
-    let warming = book.requests(WARMING);
+    let warming = book.requests(scaled(WARMING));
     load(book.server.address, 64, &warming, 201);
     let mut ours = [32, 128].map(|connections| (connections, Taken(Vec::new())));
     let mut theirs = vec![Taken(Vec::new()); peers.len()];
@@ -223,7 +225,7 @@ fn late(book: &mut Commanded, rate: f64) {
     let folder = beside_the_build();
     let (mut ours, mut syncs) = (Taken(Vec::new()), Taken(Vec::new()));
     for round in 0..ROUNDS {
-        let requests = book.requests(rate as usize * OPEN_SECONDS);
+        let requests = book.requests(scaled(rate as usize * OPEN_SECONDS));
         let took = open_loop(book.server.address, OPEN_CONNECTIONS, &requests, rate, 201);
         ours.0.push(p99(&took) * 1e3);
         let took = appended_syncs(&folder.path().join(format!("appended{round}")));

@@ -94,6 +94,11 @@ fn main() {
             other => panic!("there are no rows {other}"),
         }
     }
-    let sizes = format!("books of {entries} entries and of {events} events, a tree of {leaves}");
+    let quick = if table::is_quick() {
+        "a quick run, an eighth of each measurement, not to be relied on: "
+    } else {
+        ""
+    };
+    let sizes = format!("{quick}books of {entries} entries and of {events} events, a tree of {leaves}");
     report::write(chosen.is_none(), &machine, &sizes, growth_told.as_deref());
 }

@@ -4,7 +4,7 @@ use super::books::{beside_the_build, found_at};
 use super::client::load;
 use super::commands::Commanded;
 use super::server::Server;
-use super::table::{Asked, ROUNDS, Taken, value};
+use super::table::{Asked, ROUNDS, Taken, scaled, value};
 use std::net::TcpStream;
 use std::time::Duration;
 
@@ -50,6 +50,7 @@ pub fn rows() {
 
 /// What is written to the disk for a command, against the bytes of its entry.
 fn written((connections, commands): (usize, usize)) {
+    let commands = scaled(commands);
     let mut book = Commanded::start(commands * ROUNDS);
     let mut amplified = Taken(Vec::new());
     for _ in 0..ROUNDS {

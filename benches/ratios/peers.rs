@@ -1,6 +1,6 @@
 //! Peers that are asked for one durable row at a time: SQLite by its own program, sled in this process.
 
-use super::table::rate;
+use super::table::{rate, scaled};
 use pourbook::domain::Draw;
 use std::io::Write;
 use std::path::Path;
@@ -36,7 +36,7 @@ impl<'a> Sqlite<'a> {
         let insert = format!("INSERT INTO plain (body) VALUES ('{}');\n", text(body_bytes));
         let sqlite = Self {
             folder,
-            script: begin.to_owned() + &insert.repeat(ROWS),
+            script: begin.to_owned() + &insert.repeat(scaled(ROWS)),
         };
         sqlite.inserts();
         Ok(sqlite)
@@ -44,7 +44,7 @@ impl<'a> Sqlite<'a> {
 
     /// Inserts a second.
     pub fn inserts(&self) -> f64 {
-        rate(ROWS, || {
+        rate(scaled(ROWS), || {
             let mut child = Command::new("sqlite3")
                 .arg(self.folder.join("peer.sqlite"))
                 .stdin(Stdio::piped())
@@ -83,11 +83,11 @@ impl Flushed {
 
     /// Inserts a second by so many threads.
     pub fn inserts(&self, threads: usize) -> f64 {
-        rate(ROWS, || {
+        rate(scaled(ROWS), || {
             std::thread::scope(|scope| {
                 for _ in 0..threads {
                     scope.spawn(|| {
-                        for _ in 0..ROWS / threads {
+                        for _ in 0..scaled(ROWS) / threads {
                             let key = self.next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
                             let key = u64::try_from(key).unwrap().to_be_bytes();
                             self.database.insert(key, self.body.as_bytes()).unwrap();

@@ -4,11 +4,12 @@
 //! socket and the number of clients at which it is fastest. A second table makes the promise of the book: a trigger hashes each
 //! row over the hash of the one before and its body, one at a time, by a lock that is held until the commit.
 
+use super::table::scaled;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// How long one measurement takes, seconds.
-const SECONDS: u32 = 4;
+const SECONDS: usize = 8;
 
 const TABLES: &str = "
 CREATE TABLE plain (id bigserial PRIMARY KEY, at timestamptz DEFAULT now(), body text NOT NULL);
@@ -135,7 +136,7 @@ impl Cluster {
     /// Inserts a second with so many clients.
     pub fn inserts(&self, table: &str, clients: usize) -> Result<f64, String> {
         let (socket, script) = (self.socket(), self.script(table).display().to_string());
-        let (clients, seconds) = (clients.to_string(), SECONDS.to_string());
+        let (clients, seconds) = (clients.to_string(), scaled(SECONDS).to_string());
         let told = self.call(
             "pgbench",
             &[

@@ -6,7 +6,7 @@ use super::client::{Load, Reader, load};
 use super::nginx::Nginx;
 use super::server::Server;
 use super::shop::Shop;
-use super::table::{Asked, ROUNDS, Taken, bound, median, row, skipped};
+use super::table::{Asked, ROUNDS, Taken, bound, median, row, scaled, skipped};
 use actix_web::web::{self, Bytes, Data};
 use actix_web::{App, HttpRequest, HttpResponse, HttpServer};
 use pourbook::domain::*;
@@ -87,7 +87,7 @@ pub fn rows(events: u64) {
     shop.turn = 2_048;
     // The rest of the book is other work: a melt is 12 entries and 29 events.
     let rest = usize::try_from(events * 12 / 29).unwrap();
-    let pieces = certify(&mut shop, SERIALS, |shop| shop.work(rest));
+    let pieces = certify(&mut shop, scaled(SERIALS), |shop| shop.work(rest));
     shop.desk.release().unwrap();
     drop(shop);
     let token = token(&folder);

@@ -5,7 +5,7 @@ use super::client::{Reader, load};
 use super::nginx::Nginx;
 use super::server::Server;
 use super::shown::{get, shuffled};
-use super::table::{Asked, interleave, row, skipped};
+use super::table::{Asked, interleave, row, scaled, skipped};
 use std::path::{Path, PathBuf};
 
 const CONNECTIONS: usize = 64;
@@ -68,7 +68,7 @@ pub fn rows(grown: &mut Grown, entries: usize) {
             bytes += body.len();
         }
         let each = bytes / paths.len();
-        let count = (BYTES / each).min(REQUESTS);
+        let count = scaled((BYTES / each).min(REQUESTS));
         let requests: Vec<_> = paths.iter().cycle().take(count).map(|path| get(path)).collect();
         let requests = shuffled(requests);
         let taken = interleave(
