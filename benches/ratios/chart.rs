@@ -12,7 +12,7 @@ pub struct Line<'a> {
 const WIDE: f64 = 860.0;
 const HIGH: f64 = 460.0;
 /// Where the axes are: left, right, top, bottom.
-const FRAME: (f64, f64, f64, f64) = (70.0, 560.0, 20.0, 410.0);
+const FRAME: (f64, f64, f64, f64) = (84.0, 560.0, 20.0, 410.0);
 /// Colours that can be told apart by most eyes (Okabe and Ito), and dashes, so that none is told by colour alone.
 const COLOURS: [&str; 9] = [
     "#000000", "#e69f00", "#56b4e9", "#009e73", "#0072b2", "#d55e00", "#cc79a7", "#666666", "#7a5c00",

@@ -95,9 +95,9 @@ fn main() {
         }
     }
     let quick = if table::is_quick() {
-        "a quick run, an eighth of each measurement, not to be relied on: "
+        "a quick run, an eighth of each measurement, not to be relied on, with "
     } else {
-        ""
+        "a run with "
     };
     let sizes = format!("{quick}books of {entries} entries and of {events} events, a tree of {leaves}");
     report::write(chosen.is_none(), &machine, &sizes, growth_told.as_deref());

@@ -40,7 +40,7 @@ pub fn write(whole: bool, machine: &[(&'static str, String)], sizes: &str, growt
     );
     std::fs::write(&path, text).unwrap();
     if whole {
-        quote(&root().join("README.md"), &table);
+        quote(&root().join("README.md"), sizes, &table);
     }
     println!(
         "\nwritten to {}",
@@ -48,8 +48,8 @@ pub fn write(whole: bool, machine: &[(&'static str, String)], sizes: &str, growt
     );
 }
 
-/// Puts the table between its marks.
-fn quote(path: &Path, table: &str) {
+/// Puts the table between its marks, and of what sizes it is.
+fn quote(path: &Path, sizes: &str, table: &str) {
     let text = std::fs::read_to_string(path).unwrap();
     let (before, rest) = text
         .split_once(START)
@@ -57,5 +57,9 @@ fn quote(path: &Path, table: &str) {
     let (_, after) = rest
         .split_once(END)
         .expect("README.md has the mark where the table ends");
-    std::fs::write(path, format!("{before}{START}\n{table}\n\n{END}{after}")).unwrap();
+    std::fs::write(
+        path,
+        format!("{before}{START}\nThis is {sizes}.\n\n{table}\n\n{END}{after}"),
+    )
+    .unwrap();
 }
