@@ -16,6 +16,7 @@ use ed25519_dalek::{Signer as _, SigningKey};
 use pourbook::domain::*;
 use pourbook::node::open_desk;
 use std::hint::black_box;
+use std::time::Duration;
 
 /// Commands of one measurement.
 const COMMANDS: usize = 12_000;
@@ -26,6 +27,8 @@ const OPEN_SECONDS: usize = 3;
 const OPEN_CONNECTIONS: usize = 64;
 /// Commands a second that an open loop may come to at most.
 const OPEN_RATE_MAX: usize = 12_000;
+/// How long the server may go on writing behind the last command: views and tiles, once a second each.
+const BEHIND: Duration = Duration::from_secs(3);
 /// Signatures of one measurement.
 const SIGNATURES: usize = 20_000;
 const WORK: &str = "durable commands over HTTP";
@@ -85,11 +88,14 @@ impl Commanded {
         pieces.into_iter().map(weigh).collect()
     }
 
-    /// Commands a second, and the processor time of the server for one, microseconds: writer, views, the rest.
-    fn commands(&mut self, connections: usize) -> (f64, [f64; 3]) {
+    /// Commands a second, and the processor time of the server for one, microseconds: writer, views, tiles,
+    /// the rest.
+    fn commands(&mut self, connections: usize) -> (f64, [f64; 4]) {
         let requests = self.requests(scaled(COMMANDS));
         let before = self.server.cpu();
         let rate = load(self.server.address, connections, &requests, 201).rate;
+        // What is written behind the commands is counted with them.
+        std::thread::sleep(BEHIND);
         let after = self.server.cpu();
         let used = std::array::from_fn(|i| (after[i] - before[i]) / requests.len() as f64);
         (rate, used)
@@ -175,7 +181,7 @@ pub fn rows() {
     load(book.server.address, 64, &warming, 201);
     let mut ours = [32, 128].map(|connections| (connections, Taken(Vec::new())));
     let mut theirs = vec![Taken(Vec::new()); peers.len()];
-    let (mut used, mut parts, mut signed) = (Taken(Vec::new()), [0.0; 3], Taken(Vec::new()));
+    let (mut used, mut parts, mut signed) = (Taken(Vec::new()), [0.0; 4], Taken(Vec::new()));
     for _ in 0..ROUNDS {
         for (connections, taken) in &mut ours {
             let (rate, cpu) = book.commands(*connections);
@@ -210,8 +216,9 @@ pub fn rows() {
         &(used, signed),
         Asked::AtMost(2.5),
     );
-    let [writer, views, rest] = parts;
-    let told = format!("writer {writer:.0}, views {views:.0}, handlers and the rest {rest:.0} us");
+    let [writer, views, tiles, rest] = parts;
+    let told =
+        format!("writer {writer:.0}, views {views:.0}, tiles {tiles:.1}, handlers and the rest {rest:.0} us");
     bound("of which", &told, "");
     if let Ok(cluster) = &cluster {
         cluster.holds().unwrap();

@@ -78,9 +78,10 @@ impl Server {
         }
     }
 
-    /// Processor time that its threads have used so far, microseconds: of the writer, of the views, and of the rest.
-    pub fn cpu(&self) -> [f64; 3] {
-        let mut used = [0.0; 3];
+    /// Processor time that its threads have used so far, microseconds: of the writer, of the views, of the
+    /// tiles, and of the rest.
+    pub fn cpu(&self) -> [f64; 4] {
+        let mut used = [0.0; 4];
         let tasks = std::fs::read_dir(format!("/proc/{}/task", self.child.id()));
         for task in tasks.into_iter().flatten() {
             let path = task.unwrap().path();
@@ -93,8 +94,9 @@ impl Server {
                 .unwrap_or(0.0);
             let place = match read("comm").trim() {
                 "writer" => 0,
-                "views" => 1,
-                _ => 2,
+                name if name.starts_with("views") => 1,
+                "tiles" => 2,
+                _ => 3,
             };
             used[place] += nanoseconds / 1e3;
         }
