@@ -1,17 +1,21 @@
 //! Read models in sled, followed from the log: what the API and the pages show.
 //!
 //! They are disposable. Deleting the folder costs only the time to follow the log again, and gives the same answers.
-//! One thread writes; plain inserts, one blocking flush now and then and *then* the position, so that a position never
-//! runs ahead of its rows. Rows are written whole, so that following an entry twice changes nothing.
+//! One thread writes. What a batch of entries changed is shown from memory, all of it at once, and goes to sled behind; a flush
+//! and *then* the position, so that a position never runs ahead of its rows. Rows are written whole, so that following an
+//! entry twice changes nothing.
 //!
 //! Deliberately absent: decisions (the book decides), private values (only the vault has them; sled keeps old pages), and
 //! the answers that a certificate rests on (those come from the log and its tree).
 
 mod chains;
+mod draft;
 mod follower;
 mod keys;
 mod lists;
 mod row;
+mod sheets;
+mod shelf;
 mod waiting;
 
 pub use follower::{Follower, Heard};
@@ -24,8 +28,11 @@ use crate::domain::{
     ScaleId, Serial, Series, SeriesId, Session, SessionId,
 };
 use crate::proof::Hash;
+use keys::{Aspect, Home, home_key, name_key};
+use shelf::Shelf;
+use sled::IVec;
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 use uuid::Uuid;
 use waiting::Followed;
 
@@ -35,6 +42,9 @@ pub enum ViewError {
     /// The store of the views failed, or another process holds it.
     #[error("the views cannot be read or written: {0}")]
     Store(#[from] sled::Error),
+    /// The thread that settles them does not start.
+    #[error("the views have no thread: {0}")]
+    Thread(#[from] std::io::Error),
     /// A row is not what this version writes.
     #[error("a row of {0} is unreadable: rebuild the views")]
     Unreadable(&'static str),
@@ -55,28 +65,22 @@ pub struct Views {
 }
 
 struct Inner {
-    db: sled::Db,
-    rows: sled::Tree,
-    order: sled::Tree,
-    kinds: sled::Tree,
-    chains: sled::Tree,
-    names: sled::Tree,
-    issues: sled::Tree,
-    erased: sled::Tree,
+    shelf: Shelf,
     followed: Followed,
-    /// Leaf hash of the last entry that was followed: it says of which log these views are.
-    last: Mutex<Option<Hash>>,
 }
 
 /// How much of the views is held in memory: their pages are in the system's cache as well.
-const CACHE_BYTES: u64 = 256 * 1024 * 1024;
-const POSITION: &[u8] = b"position";
+const CACHE_BYTES: u64 = 224 * 1024 * 1024;
+/// How long a segment of sled's file is. What is longer than a quarter of it gets a file of its own, and a page holds up to
+/// sixteen sheets.
+const SEGMENT_BYTES: usize = 4 * 1024 * 1024;
 /// Under this stands what the rows and names are that this version writes. Views of another form are emptied and follow
 /// the log again.
 const FORM: &[u8] = b"form";
-const FORM_WRITTEN: &[u8] = b"9";
+const FORM_WRITTEN: &[u8] = b"10";
 
-/// Empties all trees. That which says how far was followed comes last: an emptying that is cut short is begun again.
+/// Empties all trees, those of other forms too. That which says how far was followed comes last: an emptying that is cut short
+/// is begun again.
 fn empty(db: &sled::Db) -> Result<(), ViewError> {
     for name in db.tree_names() {
         if name != db.name() {
@@ -88,18 +92,20 @@ fn empty(db: &sled::Db) -> Result<(), ViewError> {
     Ok(())
 }
 
+fn config() -> sled::Config {
+    sled::Config::new()
+        .cache_capacity(CACHE_BYTES)
+        .segment_size(SEGMENT_BYTES)
+        .flush_every_ms(None)
+}
+
 impl Views {
     /// Opens the views in a folder, empty if there is none.
     ///
     /// # Errors
     /// [`ViewError::Store`] if the folder cannot be used, or another process uses it.
     pub fn open(dir: &Path) -> Result<Self, ViewError> {
-        let db = sled::Config::new()
-            .path(dir)
-            .cache_capacity(CACHE_BYTES)
-            .flush_every_ms(None)
-            .open()?;
-        Self::over(db)
+        Self::over(config().path(dir).open()?)
     }
 
     /// Views that are gone with the process, for tests and for a look at a read-only book.
@@ -107,32 +113,20 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`] if there is no room for a temporary folder.
     pub fn temporary() -> Result<Self, ViewError> {
-        let db = sled::Config::new().temporary(true).flush_every_ms(None).open()?;
-        Self::over(db)
+        Self::over(config().temporary(true).open()?)
     }
 
     fn over(db: sled::Db) -> Result<Self, ViewError> {
         if db.get(FORM)?.as_deref() != Some(FORM_WRITTEN) {
             empty(&db)?;
         }
-        let (position, last) = match db.get(POSITION)? {
-            Some(bytes) => keys::followed(&bytes).ok_or(ViewError::Unreadable("position"))?,
-            None => (0, None),
-        };
-        let inner = Inner {
-            rows: db.open_tree("rows")?,
-            order: db.open_tree("order")?,
-            kinds: db.open_tree("kinds")?,
-            chains: db.open_tree("chains")?,
-            names: db.open_tree("names")?,
-            issues: db.open_tree("issues")?,
-            erased: db.open_tree("erased")?,
-            followed: Followed::at(position),
-            last: Mutex::new(last),
-            db,
-        };
+        let shelf = Shelf::open(db)?;
+        let (position, _) = followed(&shelf)?;
         Ok(Self {
-            inner: Arc::new(inner),
+            inner: Arc::new(Inner {
+                shelf,
+                followed: Followed::at(position),
+            }),
         })
     }
 
@@ -149,31 +143,31 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn hold_against(&self, leaf: &dyn Fn(u64) -> Option<Hash>) -> Result<bool, ViewError> {
-        let Some(index) = self.position().checked_sub(1) else {
+        let (position, last) = followed(&self.inner.shelf)?;
+        let Some(index) = position.checked_sub(1) else {
             return Ok(true);
         };
-        let mut last = self.inner.last.lock().unwrap_or_else(PoisonError::into_inner);
-        if last.is_some() && *last == leaf(index) {
+        if last.is_some() && last == leaf(index) {
             return Ok(true);
         }
-        empty(&self.inner.db)?;
-        *last = None;
+        self.inner.shelf.clear()?;
         self.inner.followed.begin_again();
         Ok(false)
     }
 
-    /// Makes what was followed last a restart: flushes the rows, then writes the position.
+    /// Writes what sled does not have yet, and the position behind it: a restart goes on from here. Following need not wait
+    /// for it.
     ///
     /// # Errors
     /// [`ViewError::Store`].
     pub fn settle(&self) -> Result<(), ViewError> {
-        let position = self.position();
-        self.inner.db.flush()?;
-        let last = *self.inner.last.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut bytes = position.to_be_bytes().to_vec();
-        bytes.extend(last.iter().flat_map(|leaf| leaf.0));
-        self.inner.db.insert(POSITION, bytes)?;
-        Ok(())
+        self.inner.shelf.settle()
+    }
+
+    /// How much is held in memory that sled does not have yet, bytes.
+    #[must_use]
+    pub fn unsettled_bytes(&self) -> usize {
+        self.inner.shelf.unsettled_bytes()
     }
 
     /// A row by its id.
@@ -181,8 +175,8 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`], or [`ViewError::Unreadable`] for a row that another version wrote.
     pub fn row<T: Tabled>(&self, id: Uuid) -> Result<Option<T>, ViewError> {
-        let bytes = self.inner.rows.get(row_key(T::TABLE, id))?;
-        bytes.map(|bytes| read_row::<T>(&bytes)).transpose()
+        let bytes = self.at_home(id, Aspect::Row, |home| home.table == T::TABLE.byte())?;
+        bytes.map(|(_, bytes)| read_row::<T>(&bytes)).transpose()
     }
 
     /// Which kind of thing an id belongs to.
@@ -190,8 +184,33 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn table_of(&self, id: Uuid) -> Result<Option<Table>, ViewError> {
-        let byte = self.inner.kinds.get(id.as_bytes())?;
-        Ok(byte.and_then(|byte| byte.first().copied().and_then(Table::from_byte)))
+        let found = self.at_home(id, Aspect::Row, |_| true)?;
+        Ok(found.and_then(|(home, _)| Table::from_byte(home.table)))
+    }
+
+    /// What is told of a thing where it stands.
+    fn at_home(
+        &self,
+        id: Uuid,
+        aspect: Aspect,
+        is_meant: impl Fn(Home) -> bool,
+    ) -> Result<Option<(Home, IVec)>, ViewError> {
+        let mut home = self.home(id)?;
+        while let Some(seen) = home.filter(|home| is_meant(*home)) {
+            if let Some(found) = self.inner.shelf.find(&seen.key(id, aspect))? {
+                return Ok(Some((seen, found)));
+            }
+            // A correction may have moved it meanwhile.
+            home = self.home(id)?.filter(|home| *home != seen);
+        }
+        Ok(None)
+    }
+
+    fn home(&self, id: Uuid) -> Result<Option<Home>, ViewError> {
+        let found = self.inner.shelf.find(&home_key(id))?;
+        found
+            .map(|bytes| Home::from_bytes(&bytes).ok_or(ViewError::Unreadable("places")))
+            .transpose()
     }
 
     /// Whether a private member was erased.
@@ -199,10 +218,8 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn is_erased(&self, index: u64, event: u16, member: &str) -> Result<bool, ViewError> {
-        Ok(self
-            .inner
-            .erased
-            .contains_key(keys::member_key(index, event, member))?)
+        let found = self.inner.shelf.find(&keys::member_key(index, event, member))?;
+        Ok(found.is_some())
     }
 
     /// The piece with a serial.
@@ -226,7 +243,11 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn has_photograph(&self, hash: PhotographHash) -> Result<bool, ViewError> {
-        for found in self.inner.names.scan_prefix(name_key(b'h', &hash.to_string())) {
+        for found in self
+            .inner
+            .shelf
+            .beginning_with(&name_key(b'h', &hash.to_string()))
+        {
             let (_, id) = found?;
             let piece = keys::id(&id)
                 .map(|id| self.piece(PieceId(id)))
@@ -257,7 +278,7 @@ impl Views {
     }
 
     fn named(&self, kind: u8, name: &str) -> Result<Option<Uuid>, ViewError> {
-        let found = self.inner.names.get(name_key(kind, name))?;
+        let found = self.inner.shelf.find(&name_key(kind, name))?;
         Ok(found.and_then(|bytes| keys::id(&bytes)))
     }
 
@@ -267,7 +288,7 @@ impl Views {
     /// [`ViewError::Store`].
     pub fn certificates_of(&self, piece: PieceId) -> Result<Vec<CertificateId>, ViewError> {
         let mut found = Vec::new();
-        for issue in self.inner.issues.scan_prefix(piece.0.as_bytes()) {
+        for issue in self.inner.shelf.beginning_with(&keys::issues(Some(piece.0))) {
             let (_, id) = issue?;
             found.extend(keys::id(&id).map(CertificateId));
         }
@@ -294,16 +315,12 @@ lookups!(
     melt MeltId Melt, piece PieceId Piece, certificate CertificateId Certificate,
 );
 
-fn row_key(table: Table, id: Uuid) -> [u8; 17] {
-    let mut key = [0; 17];
-    let (first, rest) = key.split_at_mut(1);
-    first.copy_from_slice(&[table.byte()]);
-    rest.copy_from_slice(id.as_bytes());
-    key
-}
-
-fn name_key(kind: u8, name: &str) -> Vec<u8> {
-    std::iter::once(kind).chain(name.bytes()).collect()
+/// How far sled was settled, with the leaf hash of the last entry: it says of which log these views are.
+fn followed(shelf: &Shelf) -> Result<(u64, Option<Hash>), ViewError> {
+    let Some(bytes) = shelf.followed()? else {
+        return Ok((0, None));
+    };
+    keys::followed(&bytes).ok_or(ViewError::Unreadable("position"))
 }
 
 fn read_row<T: Tabled>(bytes: &[u8]) -> Result<T, ViewError> {

@@ -4,14 +4,13 @@
 //! so that it costs little beside the server on the same cores.
 
 use std::io::{Read, Write};
-use std::net::{SocketAddr, TcpListener, TcpStream};
-use std::process::{Child, Command, Stdio};
+use std::net::{SocketAddr, TcpStream};
 use std::time::{Duration, Instant};
 
 /// Threads of the load generator.
 const THREADS: usize = 2;
 
-struct Connection {
+pub struct Connection {
     stream: TcpStream,
     buffer: Vec<u8>,
     sent: Instant,
@@ -27,7 +26,7 @@ pub struct Load {
 }
 
 impl Connection {
-    fn open(address: SocketAddr) -> Self {
+    pub fn open(address: SocketAddr) -> Self {
         let stream = TcpStream::connect(address).unwrap();
         stream.set_nodelay(true).unwrap();
         Self {
@@ -37,13 +36,13 @@ impl Connection {
         }
     }
 
-    fn send(&mut self, request: &[u8]) {
+    pub fn send(&mut self, request: &[u8]) {
         self.sent = Instant::now();
         self.stream.write_all(request).unwrap();
     }
 
     /// Reads one reply: its status, and where its body begins in the buffer.
-    fn reply(&mut self) -> (u16, usize) {
+    pub fn reply(&mut self) -> (u16, usize) {
         self.buffer.clear();
         let mut chunk = [0; 64 * 1024];
         let mut ends: Option<(usize, usize)> = None;
@@ -136,67 +135,5 @@ impl Reader {
             std::thread::sleep(Duration::from_millis(100));
         }
         panic!("no body comes");
-    }
-}
-
-/// A child process that serves on an address of its own; it ends with this value.
-pub struct Server {
-    child: Child,
-    pub address: SocketAddr,
-}
-
-impl Server {
-    /// Starts this program again as a server: `how` and a folder say of what.
-    pub fn start(how: &str, folder: &std::path::Path) -> Self {
-        let address = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
-        let child = Command::new(std::env::current_exe().unwrap())
-            .env(
-                super::CHILD,
-                format!("{how}:{}:{}", address.port(), folder.display()),
-            )
-            .env("POURBOOK_LOG", "warn")
-            .stdout(Stdio::null())
-            .spawn()
-            .unwrap();
-        let server = Self { child, address };
-        for _ in 0..600 {
-            if TcpStream::connect(address).is_ok() {
-                return server;
-            }
-            std::thread::sleep(Duration::from_millis(100));
-        }
-        panic!("{how} does not answer");
-    }
-}
-
-impl Server {
-    /// Processor time that its threads have used so far, microseconds: of the writer, of the views, and of the rest.
-    pub fn cpu(&self) -> [f64; 3] {
-        let mut used = [0.0; 3];
-        let tasks = std::fs::read_dir(format!("/proc/{}/task", self.child.id()));
-        for task in tasks.into_iter().flatten() {
-            let path = task.unwrap().path();
-            let read = |name: &str| std::fs::read_to_string(path.join(name)).unwrap_or_default();
-            let nanoseconds: f64 = read("schedstat")
-                .split(' ')
-                .next()
-                .unwrap()
-                .parse()
-                .unwrap_or(0.0);
-            let place = match read("comm").trim() {
-                "writer" => 0,
-                "views" => 1,
-                _ => 2,
-            };
-            used[place] += nanoseconds / 1e3;
-        }
-        used
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
     }
 }

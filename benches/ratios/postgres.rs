@@ -1,13 +1,36 @@
 //! PostgreSQL on the same disk, with its defaults for durability: one-row inserts, each committed before it is answered.
 //!
-//! It gets a table with a generated key and a body about as long as an entry's payload, a prepared statement, the Unix
-//! socket and the number of clients at which it is fastest.
+//! It gets a table with a generated key and a body as long as an entry with its private records, a prepared statement, the Unix
+//! socket and the number of clients at which it is fastest. A second table makes the promise of the book: a trigger hashes each
+//! row over the hash of the one before and its body, one at a time, by a lock that is held until the commit.
 
+use super::table::scaled;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// How long one measurement takes, seconds.
-const SECONDS: u32 = 4;
+const SECONDS: usize = 8;
+
+const TABLES: &str = "
+CREATE TABLE plain (id bigserial PRIMARY KEY, at timestamptz DEFAULT now(), body text NOT NULL);
+CREATE TABLE chained (id bigint PRIMARY KEY, at timestamptz DEFAULT now(), body text NOT NULL, hash bytea NOT NULL);
+CREATE FUNCTION chain() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE before record;
+BEGIN
+    PERFORM pg_advisory_xact_lock(1);
+    SELECT id, hash INTO before FROM chained ORDER BY id DESC LIMIT 1;
+    NEW.id = coalesce(before.id, 0) + 1;
+    NEW.hash = sha256(coalesce(before.hash, ''::bytea) || convert_to(NEW.body, 'UTF8'));
+    RETURN NEW;
+END $$;
+CREATE TRIGGER chain BEFORE INSERT ON chained FOR EACH ROW EXECUTE FUNCTION chain();
+";
+
+/// Rows whose hash is not that of the row before and the body, and rows that are missing in between.
+const BROKEN: &str = "
+SELECT count(*) FROM (SELECT id, body, hash, lag(hash) OVER w AS before, row_number() OVER w AS place FROM chained
+    WINDOW w AS (ORDER BY id)) AS row
+WHERE id <> place OR hash <> sha256(coalesce(before, ''::bytea) || convert_to(body, 'UTF8'))";
 
 /// A cluster of its own in a temporary folder; it stops with this value.
 pub struct Cluster {
@@ -31,11 +54,11 @@ fn programs() -> Option<PathBuf> {
 }
 
 impl Cluster {
-    /// Makes and starts a cluster.
+    /// Makes and starts a cluster, whose rows have a body of so many bytes.
     ///
     /// # Errors
     /// Why there is none.
-    pub fn start() -> Result<Self, String> {
+    pub fn start(body_bytes: usize) -> Result<Self, String> {
         let programs = programs().ok_or("PostgreSQL with pgbench is not installed")?;
         let dir = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).map_err(|error| error.to_string())?;
         let cluster = Self { programs, dir };
@@ -46,7 +69,7 @@ impl Cluster {
             "initdb",
             &["-D", &cluster.data(), "-A", "trust", "-U", "postgres"],
         )?;
-        let socket = cluster.dir.path().display().to_string();
+        let socket = cluster.socket();
         let options = format!(
             "-c listen_addresses='' -c unix_socket_directories='{socket}' -c fsync=on -c synchronous_commit=on \
              -c max_connections=200 -c shared_buffers=256MB"
@@ -56,18 +79,12 @@ impl Cluster {
             "pg_ctl",
             &["-D", &cluster.data(), "-l", &log, "-w", "-o", &options, "start"],
         )?;
-        cluster.call(
-            "psql",
-            &["-h", &socket, "-U", "postgres", "-qc",
-              "CREATE TABLE reading (id bigserial PRIMARY KEY, at timestamptz DEFAULT now(), body text NOT NULL)"],
-        )?;
-        let body = "x".repeat(500);
-        let script = cluster.dir.path().join("insert.sql");
-        std::fs::write(
-            &script,
-            format!("INSERT INTO reading (body) VALUES ('{body}');\n"),
-        )
-        .map_err(|e| e.to_string())?;
+        cluster.ask(TABLES)?;
+        let body = super::peers::text(body_bytes);
+        for table in ["plain", "chained"] {
+            let insert = format!("INSERT INTO {table} (body) VALUES ('{body}');\n");
+            std::fs::write(cluster.script(table), insert).map_err(|error| error.to_string())?;
+        }
         Ok(cluster)
     }
 
@@ -75,11 +92,51 @@ impl Cluster {
         self.dir.path().join("data").display().to_string()
     }
 
+    fn socket(&self) -> String {
+        self.dir.path().display().to_string()
+    }
+
+    fn script(&self, table: &str) -> PathBuf {
+        self.dir.path().join(format!("{table}.sql"))
+    }
+
+    fn ask(&self, sql: &str) -> Result<String, String> {
+        self.call(
+            "psql",
+            &[
+                "-h",
+                &self.socket(),
+                "-U",
+                "postgres",
+                "-qAt",
+                "-v",
+                "ON_ERROR_STOP=1",
+                "-c",
+                sql,
+            ],
+        )
+    }
+
+    /// The number of clients, of these, at which inserts are fastest.
+    pub fn best(&self, table: &str, clients: &[usize]) -> usize {
+        let tried = clients
+            .iter()
+            .map(|clients| (self.inserts(table, *clients).unwrap(), *clients));
+        tried.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap().1
+    }
+
+    /// That the chain is one: otherwise the peer did not do the work.
+    pub fn holds(&self) -> Result<(), String> {
+        let broken = self.ask(BROKEN)?;
+        (broken.trim() == "0")
+            .then_some(())
+            .ok_or_else(|| format!("{broken} rows of the chain do not fit"))
+    }
+
     /// Inserts a second with so many clients.
-    pub fn inserts(&self, clients: usize) -> Result<f64, String> {
-        let socket = self.dir.path().display().to_string();
-        let script = format!("{socket}/insert.sql");
-        let (clients, seconds) = (clients.to_string(), SECONDS.to_string());
+    pub fn inserts(&self, table: &str, clients: usize) -> Result<f64, String> {
+        let (socket, script) = (self.socket(), self.script(table).display().to_string());
+        let (clients, seconds) = (clients.to_string(), scaled(SECONDS).to_string());
         let told = self.call(
             "pgbench",
             &[
@@ -114,7 +171,12 @@ impl Drop for Cluster {
     }
 }
 
-fn is_root() -> bool {
+/// The version that is installed.
+pub fn version() -> Option<String> {
+    super::machine::told(programs()?.join("postgres").to_str()?, &["--version"])
+}
+
+pub fn is_root() -> bool {
     Command::new("id")
         .arg("-u")
         .output()

@@ -4,14 +4,13 @@
 //! before, and metal of a lot of its own, so the last one has metal of a thousand lots in it.
 
 use super::shop::{NOW, mass, reading};
-use super::table::{bound, interleave, median, rate, row};
+use super::table::{Asked, Taken, interleave, rate, row, seconds, value};
 use pourbook::accounts::recall::Source;
 use pourbook::accounts::shares::Shares;
 use pourbook::accounts::told::{RecallTold, SharesTold};
 use pourbook::domain::*;
 use pourbook::metal::{Fineness, Metal};
 use std::hint::black_box;
-use std::time::Instant;
 
 const MELTS: usize = 1_000;
 const PIECES: usize = 10;
@@ -140,13 +139,8 @@ fn melt(
     (melt, pieces[0])
 }
 
-fn milliseconds(work: impl Fn()) -> f64 {
-    let once = || {
-        let start = Instant::now();
-        work();
-        start.elapsed().as_secs_f64() * 1e3
-    };
-    median((0..5).map(|_| once()).collect())
+fn milliseconds(work: impl Fn()) -> Taken {
+    Taken((0..5).map(|_| seconds(&work) * 1e3).collect())
 }
 
 /// Every row of pieces and melts, read once.
@@ -170,47 +164,32 @@ pub fn rows() {
     let recall = |lot| black_box(RecallTold::of(book, &shares, Source::Lot(lot)).unwrap());
     let melt = book.melts().min_by_key(|melt| melt.number).unwrap().melt;
     let lots = format!("shares of one piece, {MELTS} melts deep, {in_last} lots");
-    bound(
-        &lots,
-        &format!("{:.2} ms", milliseconds(|| drop(one()))),
-        "< 5 ms",
-    );
+    value(&lots, " ms", &milliseconds(|| drop(one())), Asked::AtMost(5.0));
     for (name, lot) in [("first", lot_of(1)), ("500th", lot_of(500))] {
         let held = recall(lot).held.len();
-        let took = milliseconds(|| drop(recall(lot)));
-        bound(
-            &format!("recall of the {name} lot, {held} holders"),
-            &format!("{took:.0} ms"),
-            "< 1 s",
+        let work = format!("recall of the {name} lot, {held} holders");
+        value(
+            &work,
+            " ms",
+            &milliseconds(|| drop(recall(lot))),
+            Asked::AtMost(1_000.0),
         );
     }
-    let of_melt = || {
-        drop(black_box(
-            RecallTold::of(book, &shares, Source::Melt(melt)).unwrap(),
-        ))
-    };
-    bound(
-        "recall of the first melt",
-        &format!("{:.0} ms", milliseconds(of_melt)),
-        "< 1 s",
-    );
-    bound(
+    let of_melt = || RecallTold::of(book, &shares, Source::Melt(melt)).unwrap();
+    let took = milliseconds(|| drop(black_box(of_melt())));
+    value("recall of the first melt", " ms", &took, Asked::AtMost(1_000.0));
+    let took = milliseconds(|| drop(black_box(Shares::of(book))));
+    value(
         "learning the shares of all melts, once after a start",
-        &format!("{:.0} ms", milliseconds(|| drop(black_box(Shares::of(book))))),
-        "none",
+        " ms",
+        &took,
+        Asked::Nothing,
     );
-    let rates = interleave(
-        || rate(1, || drop(recall(lot_of(500)))),
-        || rate(1, || read_rows(book)),
-    );
-    row(
-        "recalls | reading every row of pieces and melts once",
-        rates,
-        "none",
-    );
-    let rates = interleave(
-        || rate(20, || (0..20).for_each(|_| drop(one()))),
-        || rate(1, || read_rows(book)),
-    );
-    row("shares of one piece | reading every row once", rates, "none");
+    let peer = "reading every row of pieces and melts once";
+    let recalls = || rate(1, || drop(recall(lot_of(500))));
+    let taken = interleave(recalls, || rate(1, || read_rows(book)));
+    row("recalls", peer, " /s", &taken, Asked::Nothing);
+    let shares = || rate(20, || (0..20).for_each(|_| drop(one())));
+    let taken = interleave(shares, || rate(1, || read_rows(book)));
+    row("shares of one piece", peer, " /s", &taken, Asked::Nothing);
 }

@@ -1,15 +1,16 @@
-//! The rows of what strangers read: proof files and pages, against a handler that does nothing but send the same bytes,
-//! and the first proof after a newer entry, against verifying the signatures of that file.
+//! The rows of what strangers read: proof files, records and pages, against a handler that does nothing but send the same bytes
+//! and against nginx with the same files; and the first proof after a newer entry, against verifying the signatures of that file.
 
-use super::client::{Load, Reader, Server, load};
-use super::million::found_at;
-use super::served::token;
-use super::shop::{Shop, mass, reading};
-use super::table::{ROUNDS, bound, median, row};
+use super::books::{beside_the_build, certify, found_at, token};
+use super::client::{Load, Reader, load};
+use super::nginx::Nginx;
+use super::server::Server;
+use super::shop::Shop;
+use super::table::{Asked, ROUNDS, Taken, bound, median, row, scaled, skipped};
 use actix_web::web::{self, Bytes, Data};
 use actix_web::{App, HttpRequest, HttpResponse, HttpServer};
 use pourbook::domain::*;
-use pourbook::node::{BookFolder, open_desk};
+use pourbook::node::open_desk;
 use pourbook::proof::TlogProof;
 use pourbook::record::{self, PublicKey};
 use std::collections::HashMap;
@@ -21,6 +22,8 @@ use std::time::{Duration, Instant};
 const ASKING: usize = 64;
 /// Serials that are asked for.
 const SERIALS: usize = 10_000;
+/// How often each serial is asked for in one measurement.
+const TIMES: usize = 3;
 /// Pieces that something new happens to.
 const MOVED: usize = 20;
 
@@ -28,8 +31,9 @@ const MOVED: usize = 20;
 const VERSION: u64 = 5;
 
 /// What is asked of each serial: before it, after it, the media type, and what the row calls it.
-const SHOWN: [(&str, &str, &str, &str); 2] = [
+const SHOWN: [(&str, &str, &str, &str); 3] = [
     ("/v1/serials/", "/proof", "application/json", "proof replies"),
+    ("/v1/serials/", "", "application/json", "public records"),
     ("/p/", "", "text/html; charset=utf-8", "buyers' pages"),
 ];
 
@@ -61,77 +65,12 @@ pub fn bare(folder: &Path, listen: SocketAddr) {
         .unwrap();
 }
 
-/// A book with certified pieces; their serials.
-fn certified(folder: &BookFolder, events: u64) -> Vec<(Serial, PieceId)> {
-    let mut shop = Shop::begin(open_desk(folder).unwrap(), Draw::new([8; 32]));
-    shop.turn = 2_048;
-    let pieces = shop.pour(SERIALS.div_ceil(super::shop::PIECES));
-    let session = shop.session;
-    let weigh = |shop: &mut Shop, stage| {
-        let weighings = pieces.chunks(9).map(|pieces| {
-            let items = pieces.iter().map(|piece| Weighing {
-                piece: *piece,
-                mass: reading("50.42"),
-            });
-            WeighPieces {
-                session,
-                stage,
-                items: items.collect(),
-            }
-            .into()
-        });
-        let weighings = weighings.collect();
-        shop.record(weighings, |_| None::<()>);
-    };
-    weigh(&mut shop, Stage::FromMould);
-    let melts: Vec<MeltId> = shop.desk.book().melts().map(|melt| melt.melt).collect();
-    let closings = melts.into_iter().map(|melt| {
-        CloseMelt {
-            melt,
-            session,
-            heel: reading("26.00"),
-            prills: None,
-            note: None,
-        }
-        .into()
-    });
-    shop.record(closings.collect(), |_| None::<()>);
-    let trays = |pieces: &[PieceId]| {
-        GiveSerials {
-            pieces: pieces.to_vec(),
-        }
-        .into()
-    };
-    let serials = shop.record(pieces.chunks(9).map(trays).collect(), |event| match event {
-        Event::PieceSerialled(e) => Some(e.serial.clone()),
-        _ => None,
-    });
-    weigh(&mut shop, Stage::Final);
-    // The rest of the book is other work: a melt is 12 entries and 29 events.
-    shop.work(usize::try_from(events * 12 / 29).unwrap());
-    let closing = CloseSession {
-        session,
-        nominal: mass("100"),
-        reading: reading("100.00"),
-    };
-    shop.record(vec![closing.into()], |_| None::<()>);
-    let issues = pieces.chunks(9).map(|pieces| {
-        IssueCertificates {
-            pieces: pieces.to_vec(),
-        }
-        .into()
-    });
-    shop.record(issues.collect(), |_| None::<()>);
-    shop.desk.release().unwrap();
-    serials.into_iter().zip(pieces).take(SERIALS).collect()
-}
-
-fn get(path: &str) -> Vec<u8> {
+pub fn get(path: &str) -> Vec<u8> {
     format!("GET {path} HTTP/1.1\r\nhost: book\r\n\r\n").into_bytes()
 }
 
 /// In an order that no cache of neighbours helps.
-fn shuffled(requests: Vec<Vec<u8>>) -> Vec<Vec<u8>> {
+pub fn shuffled(requests: Vec<Vec<u8>>) -> Vec<Vec<u8>> {
     let mut draw = Draw::new([3; 32]);
     let mut mixed: Vec<_> = requests
         .into_iter()
@@ -142,52 +81,96 @@ fn shuffled(requests: Vec<Vec<u8>>) -> Vec<Vec<u8>> {
 }
 
 pub fn rows(events: u64) {
-    let dir = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
+    let dir = beside_the_build();
     let folder = found_at(&dir.path().join("book"));
-    let pieces = certified(&folder, events);
+    let mut shop = Shop::begin(open_desk(&folder).unwrap(), Draw::new([8; 32]));
+    shop.turn = 2_048;
+    // The rest of the book is other work: a melt is 12 entries and 29 events.
+    let rest = usize::try_from(events * 12 / 29).unwrap();
+    let pieces = certify(&mut shop, scaled(SERIALS), |shop| shop.work(rest));
+    shop.desk.release().unwrap();
+    drop(shop);
     let token = token(&folder);
     let server = Server::start("book", folder.path());
-    for (number, (before, after, _, says)) in SHOWN.iter().enumerate() {
-        let paths: Vec<String> = pieces
-            .iter()
-            .map(|(serial, _)| format!("{before}{serial}{after}"))
-            .collect();
-        let requests: Vec<_> = paths.iter().map(|path| get(path)).collect();
-        // The first time builds them, and shows what the other handler is to send.
-        let bare = dir.path().join(format!("bare{number}"));
-        std::fs::create_dir(&bare).unwrap();
-        let mut bytes = 0;
-        let mut reader = Reader::open(server.address);
-        for (path, request) in paths.iter().zip(&requests) {
-            let body = reader.body(request);
-            bytes += body.len();
-            std::fs::write(bare.join(path.replace('/', "+")), body).unwrap();
-        }
-        let limit = Server::start("bare", &bare);
-        let requests = shuffled(requests);
-        let taken: Vec<(Load, Load)> = (0..ROUNDS)
-            .map(|_| {
-                let ours = load(server.address, ASKING, &requests, 200);
-                (ours, load(limit.address, ASKING, &requests, 200))
-            })
-            .collect();
-        let middle = |of: fn(&(Load, Load)) -> f64| median(taken.iter().map(of).collect());
-        let each = bytes / paths.len();
-        let work = format!(
-            "{says}, {} serials, {each} bytes each | bare handler",
-            paths.len()
-        );
-        row(&work, (middle(|t| t.0.rate), middle(|t| t.1.rate)), ">= 0.5");
-        let (ours, limit) = (middle(|t| t.0.p99), middle(|t| t.1.p99));
-        let value = format!(
-            "{:.1} ms | {:.1} ms | {:.2}",
-            ours * 1e3,
-            limit * 1e3,
-            ours / limit
-        );
-        bound(&format!("{says}, p99 | bare handler's"), &value, "< 5");
+    for shown in SHOWN {
+        let beside = dir.path().join(shown.3.replace(' ', "-"));
+        against_others(&server, shown, &pieces, &beside);
     }
     after_a_newer_entry(&server, &token, &pieces);
+}
+
+/// One kind of reply of all serials, against the handler that does nothing and nginx.
+fn against_others(
+    server: &Server,
+    (before, after, media_type, says): (&str, &str, &str, &str),
+    pieces: &[(Serial, PieceId)],
+    beside: &Path,
+) {
+    let paths = pieces
+        .iter()
+        .map(|(serial, _)| format!("{before}{serial}{after}"));
+    let paths: Vec<String> = paths.collect();
+    let requests: Vec<_> = paths.iter().map(|path| get(path)).collect();
+    // The first time builds them, and shows what the others are to send.
+    let (flat, tree) = (beside.join("flat"), beside.join("tree"));
+    std::fs::create_dir_all(&flat).unwrap();
+    let mut bytes = 0;
+    let mut reader = Reader::open(server.address);
+    for (path, request) in paths.iter().zip(&requests) {
+        let body = reader.body(request);
+        bytes += body.len();
+        let file = tree.join(&path[1..]);
+        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+        std::fs::write(file, &body).unwrap();
+        std::fs::write(flat.join(path.replace('/', "+")), body).unwrap();
+    }
+    let bare = Server::start("bare", &flat);
+    let nginx = Nginx::start(&tree, &beside.join("nginx"), media_type);
+    let requests = shuffled(vec![requests; TIMES].concat());
+    let mut taken: [Vec<Load>; 3] = std::array::from_fn(|_| Vec::new());
+    for _ in 0..ROUNDS {
+        taken[0].push(load(server.address, ASKING, &requests, 200));
+        taken[1].push(load(bare.address, ASKING, &requests, 200));
+        if let Ok(nginx) = &nginx {
+            taken[2].push(load(nginx.address, ASKING, &requests, 200));
+        }
+    }
+    let [ours, bare, static_files] = taken;
+    let rates = |loads: &[Load]| Taken(loads.iter().map(|load| load.rate).collect());
+    let p99 = |loads: &[Load]| Taken(loads.iter().map(|load| load.p99 * 1e3).collect());
+    let work = format!(
+        "{says}, {} serials, {} bytes each",
+        paths.len(),
+        bytes / paths.len()
+    );
+    let peer = "bare actix handler, the same bytes";
+    row(
+        &work,
+        peer,
+        " /s",
+        &(rates(&ours), rates(&bare)),
+        Asked::AtLeast(0.6),
+    );
+    row(
+        &format!("{says}, p99"),
+        peer,
+        " ms",
+        &(p99(&ours), p99(&bare)),
+        Asked::AtMost(5.0),
+    );
+    match nginx {
+        Ok(_) => {
+            let taken = (rates(&ours), rates(&static_files));
+            row(
+                &work,
+                "nginx, the same bytes as static files",
+                " /s",
+                &taken,
+                Asked::AtLeast(0.5),
+            );
+        }
+        Err(why) => skipped(&work, &why),
+    }
 }
 
 /// Something new is recorded of a piece and released; then its proof is asked for, once, on a connection that stands.

@@ -61,7 +61,7 @@ A book that was put back has lost what came after its backup. Only a second pin,
 longer log, that is refused with the count, and --lost with just that count puts the book back without those entries.
 Exit code: 0 done; 1 it does not hold, or it does not fit; 2 it cannot be read or written.
 With --json: {\"size\", \"root\", \"root_key\", \"private\": {\"readable\", \"erased\", \"lost_from\": first entry whose private members are
-lost, or null}, \"second_pin\": null or {\"path\", \"size\"}, \"lost\": entries, \"keys\": [role], \"notices\": [text]}.")]
+lost, or null}, \"second_pin\": null or {\"path\", \"size\"}, \"lost\": entries, \"keys\": [recorder, log, log-next], \"notices\": [text]}.")]
 pub struct RestoreArguments {
     /// A backup of a log.
     backup: PathBuf,
@@ -193,11 +193,10 @@ fn put_back(restored: &Restored) -> serde_json::Value {
     let (readable, erased) = restored.private;
     let pin = restored.second_pin.as_ref();
     let pin = pin.map(|(path, size)| json!({ "path": path, "size": size }));
-    let keys: Vec<_> = restored.keys.iter().map(|role| role.word()).collect();
     json!({
         "size": restored.report.size, "root": restored.report.root, "root_key": restored.report.root_key,
         "private": { "readable": readable, "erased": erased, "lost_from": restored.private_until },
-        "second_pin": pin, "lost": restored.lost, "keys": keys, "notices": restored.notices,
+        "second_pin": pin, "lost": restored.lost, "keys": restored.keys, "notices": restored.notices,
     })
 }
 

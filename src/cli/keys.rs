@@ -14,6 +14,7 @@ use crate::record::{KeyEntryDraft, Keys, Signer};
 use crate::writer::Ask;
 use clap::{Args, Subcommand, ValueEnum};
 use serde_json::{Value, json};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
@@ -128,7 +129,7 @@ Nothing is taken away: audits and proof checks say what is in doubt.\nWith --jso
         /// The root key file.
         #[arg(long)]
         root_key: PathBuf,
-        /// Where the signed entry is written.
+        /// Where the signed entry is written: a new file.
         #[arg(short, long)]
         output: PathBuf,
         /// Print JSON.
@@ -201,10 +202,14 @@ fn load(path: &Path) -> Result<Vec<u8>, Failure> {
         .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))
 }
 
+/// Writes a new file; never over another, which may be a key or another slip.
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    RealFiles
-        .replace_synced(path, bytes, crate::log::files::MODE_OPEN)
-        .map_err(|error| Failure::unusable(format!("{}: {error}", path.display())))
+    let written = RealFiles.write_new_synced(path, bytes, crate::log::files::MODE_OPEN);
+    written.map_err(|error| {
+        let there = error.kind() == ErrorKind::AlreadyExists;
+        let more = if there { ": nothing is written over it" } else { "" };
+        Failure::unusable(format!("{}: {error}{more}", path.display()))
+    })
 }
 
 /// Reads the key file, or makes it if it is not there.

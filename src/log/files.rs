@@ -4,6 +4,7 @@
 //! fail at any operation. It knows paths and bytes, nothing of logs or vaults. What it promises: after `sync` a file's
 //! content, after `sync_dir` a folder's names survive a power cut (as far as the disk tells the truth).
 
+use std::collections::BTreeSet;
 use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
 use std::io;
 use std::os::unix::fs::{DirBuilderExt, FileExt, MetadataExt, OpenOptionsExt};
@@ -97,18 +98,37 @@ pub trait Files: Send + Sync {
 
     /// Replaces a file as one step: after a crash it has the old content or the new, and when this returns the new.
     fn replace_synced(&self, path: &Path, bytes: &[u8], mode: u32) -> io::Result<()> {
-        let mut name = path.as_os_str().to_owned();
-        name.push(".new");
-        let fresh = PathBuf::from(name);
-        // A crash may have left one behind; it was never the file itself.
-        if self.exists(&fresh)? {
-            self.remove(&fresh)?;
+        self.replace_all_synced(&[(path, bytes)], mode)
+    }
+
+    /// As [`Files::replace_synced`] for several files, each a step of its own. All are written before the first is synced, and a
+    /// folder is synced once, so that the disk is waited for as seldom as can be. As many files are open as are given.
+    fn replace_all_synced(&self, all: &[(&Path, &[u8])], mode: u32) -> io::Result<()> {
+        let mut written = Vec::with_capacity(all.len());
+        for (path, bytes) in all {
+            let mut name = path.as_os_str().to_owned();
+            name.push(".new");
+            let fresh = PathBuf::from(name);
+            let file = match self.create(&fresh, mode) {
+                // A crash may have left one behind; it was never the file itself.
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                    self.remove(&fresh)?;
+                    self.create(&fresh, mode)?
+                }
+                created => created?,
+            };
+            file.write_at(bytes, 0)?;
+            written.push((file, fresh, path));
         }
-        let file = self.create(&fresh, mode)?;
-        file.write_at(bytes, 0)?;
-        file.sync()?;
-        self.rename(&fresh, path)?;
-        self.sync_dir(folder(path))
+        for (file, ..) in &written {
+            file.sync()?;
+        }
+        let mut folders = BTreeSet::new();
+        for (_, fresh, path) in &written {
+            self.rename(fresh, path)?;
+            folders.insert(folder(path));
+        }
+        folders.into_iter().try_for_each(|folder| self.sync_dir(folder))
     }
 }
 

@@ -67,37 +67,49 @@ impl TileFiles {
         }
     }
 
-    /// Keeps a full tile under its path, unless something stands there already.
+    /// Keeps full tiles, each under its path, unless something stands there already; what became of each. As many files are
+    /// open for a moment as tiles are given.
     ///
     /// # Errors
     /// [`StoreError::Io`]; [`StoreError::Misfit`] for a partial tile.
-    pub fn keep(&self, tile: TilePath, bytes: &[u8]) -> Result<Kept, StoreError> {
-        if tile.width != FULL {
-            return Err(StoreError::Misfit {
-                why: format!("{tile} is not a full tile"),
+    pub fn keep(&self, tiles: &[(TilePath, Vec<u8>)]) -> Result<Vec<Kept>, StoreError> {
+        let mut kept = Vec::with_capacity(tiles.len());
+        let mut missing: Vec<(PathBuf, &[u8])> = Vec::new();
+        for (tile, bytes) in tiles {
+            if tile.width != FULL {
+                return Err(StoreError::Misfit {
+                    why: format!("{tile} is not a full tile"),
+                });
+            }
+            let path = self.path(*tile);
+            kept.push(match self.files.read_whole(&path) {
+                Ok(found) if found == *bytes => Kept::There,
+                Ok(_) => {
+                    self.differing().insert(*tile);
+                    Kept::Differs
+                }
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                    missing.push((path, bytes));
+                    Kept::Written
+                }
+                Err(error) => return Err(StoreError::io("reading", &path)(error)),
             });
         }
-        let path = self.path(tile);
-        match self.files.read_whole(&path) {
-            Ok(found) if found == bytes => Ok(Kept::There),
-            Ok(_) => {
-                self.differing().insert(tile);
-                Ok(Kept::Differs)
-            }
-            Err(error) if error.kind() == io::ErrorKind::NotFound => {
-                self.write(&path, bytes)
-                    .map_err(StoreError::io("writing", &path))?;
-                Ok(Kept::Written)
-            }
-            Err(error) => Err(StoreError::io("reading", &path)(error)),
-        }
+        self.write(&missing)
+            .map_err(StoreError::io("writing tiles in", &self.dir))?;
+        Ok(kept)
     }
 
-    fn write(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
-        if let Some(folder) = path.parent() {
+    fn write(&self, missing: &[(PathBuf, &[u8])]) -> io::Result<()> {
+        let folders: BTreeSet<&Path> = missing.iter().filter_map(|(path, _)| path.parent()).collect();
+        for folder in folders {
             self.files.create_dirs(folder, MODE_DIR_OPEN)?;
         }
-        self.files.replace_synced(path, bytes, MODE_OPEN)
+        let missing: Vec<(&Path, &[u8])> = missing
+            .iter()
+            .map(|(path, bytes)| (path.as_path(), *bytes))
+            .collect();
+        self.files.replace_all_synced(&missing, MODE_OPEN)
     }
 
     fn differing(&self) -> MutexGuard<'_, BTreeSet<TilePath>> {

@@ -1,8 +1,8 @@
 //! The views' own thread: it is handed every durable entry, and follows.
 
-use crate::views::{Follower, Heard, ViewError};
+use crate::views::{Follower, Heard, ViewError, Views};
 use crate::writer::{Appended, Observer};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -10,7 +10,7 @@ use std::time::Duration;
 const WAITING_MAX: usize = 8_192;
 /// How many more entries are followed together with the first.
 const TOGETHER_MAX: usize = 1_023;
-/// How long the views go on without flushing.
+/// How long what was followed stays in memory alone.
 const SETTLE_EVERY: Duration = Duration::from_secs(1);
 
 /// Starts the thread. The observer is for the writer; when it is dropped the thread settles and ends.
@@ -38,7 +38,7 @@ fn observer(from: u64, tell: SyncSender<Appended>) -> Observer {
 }
 
 fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), ViewError> {
-    let mut unsettled = 0_usize;
+    let settling = Settling::start(follower.views().clone())?;
     loop {
         match received.recv_timeout(SETTLE_EVERY) {
             Ok(told) => {
@@ -53,18 +53,46 @@ fn run(follower: &mut Follower, received: &Receiver<Appended>) -> Result<(), Vie
                     gone: &told.gone,
                 });
                 follower.follow_all(&told.collect::<Vec<_>>())?;
-                unsettled = unsettled.saturating_add(batch.len());
-                if unsettled >= 50_000 {
-                    follower.views().settle()?;
-                    unsettled = 0;
-                }
-            }
-            Err(RecvTimeoutError::Timeout) if unsettled > 0 => {
-                follower.views().settle()?;
-                unsettled = 0;
             }
             Err(RecvTimeoutError::Timeout) => {}
-            Err(RecvTimeoutError::Disconnected) => return follower.views().settle(),
+            Err(RecvTimeoutError::Disconnected) => {
+                settling.stop()?;
+                return follower.views().settle();
+            }
         }
+        if settling.has_failed() {
+            return settling.stop();
+        }
+    }
+}
+
+/// The thread that settles: following goes on meanwhile, so that no reply waits for the disk of the views.
+struct Settling {
+    stop: Sender<()>,
+    thread: JoinHandle<Result<(), ViewError>>,
+}
+
+impl Settling {
+    fn start(views: Views) -> Result<Self, ViewError> {
+        let (stop, stopped) = channel();
+        let thread = std::thread::Builder::new().name("views-settling".to_owned());
+        let thread = thread.spawn(move || {
+            while stopped.recv_timeout(SETTLE_EVERY) == Err(RecvTimeoutError::Timeout) {
+                views.settle()?;
+            }
+            Ok(())
+        })?;
+        Ok(Self { stop, thread })
+    }
+
+    /// It ends by itself only when it fails.
+    fn has_failed(&self) -> bool {
+        self.thread.is_finished()
+    }
+
+    fn stop(self) -> Result<(), ViewError> {
+        drop(self.stop);
+        let ended = self.thread.join();
+        ended.unwrap_or_else(|bug| std::panic::resume_unwind(bug))
     }
 }

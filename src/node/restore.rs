@@ -19,6 +19,15 @@ use lost::{Second, second_pin};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
+/// The keys that are put back: what each signs, and what its file is called. The log key that is to follow is there only while
+/// one is replaced.
+const KEYS: [(KeyRole, &str); 3] = [
+    (KeyRole::Recorder, "recorder"),
+    (KeyRole::Log, "log"),
+    (KeyRole::Log, NEXT_LOG),
+];
+const NEXT_LOG: &str = "log-next";
+
 /// What is put back, and how much may be missing.
 pub struct Restoring<'a> {
     /// A backup of a log.
@@ -136,8 +145,8 @@ pub struct Restored {
     pub second_pin: Option<(PathBuf, u64)>,
     /// Released entries that are known to be lost.
     pub lost: u64,
-    /// Keys that were put back.
-    pub keys: Vec<KeyRole>,
+    /// Keys that were put back, by the names of their files.
+    pub keys: Vec<&'static str>,
     /// What a person should hear of.
     pub notices: Vec<String>,
 }
@@ -154,7 +163,7 @@ struct Proven {
     second: Second,
     /// How many entries the private backup covers, of those that are put back.
     covered: u64,
-    keys: Vec<(KeyRole, String)>,
+    keys: Vec<(&'static str, String)>,
 }
 
 /// Makes a book of a backup. `secret` is 32 fresh random bytes.
@@ -189,7 +198,7 @@ pub fn restore(
             .as_ref()
             .map(|(path, pin)| (path.clone(), pin.size)),
         lost: proven.second.lost,
-        keys: proven.keys.iter().map(|(role, _)| *role).collect(),
+        keys: proven.keys.iter().map(|(name, _)| *name).collect(),
         notices,
     })
 }
@@ -266,13 +275,17 @@ fn keys(
     asked: &Restoring<'_>,
     audit: &Audit,
     size: u64,
-) -> Result<Vec<(KeyRole, String)>, RestoreError> {
+) -> Result<Vec<(&'static str, String)>, RestoreError> {
     let Some(dir) = asked.keys else {
         return Ok(Vec::new());
     };
     let mut keys = Vec::new();
-    for role in [KeyRole::Recorder, KeyRole::Log] {
-        let path = dir.join(format!("{role}.key"));
+    for (role, name) in KEYS {
+        let path = dir.join(format!("{name}.key"));
+        let is_there = from.files().exists(&path);
+        if name == NEXT_LOG && !is_there.map_err(StoreError::io("looking for", &path))? {
+            continue;
+        }
         let key = from.key_at(&path, role)?;
         if let Err(fault) = audit.keys().valid(key.signer().kid(), role, size) {
             return Err(RestoreError::Key {
@@ -280,7 +293,7 @@ fn keys(
                 why: fault.to_string(),
             });
         }
-        keys.push((role, key.to_text()));
+        keys.push((name, key.to_text()));
     }
     Ok(keys)
 }
@@ -315,8 +328,9 @@ fn fill(
     }
     copy_photographs(&BookFolder::at(asked.backup), folder, notices)?;
     folder.write_open("policy", &proven.policy)?;
-    for (role, text) in &proven.keys {
-        folder.write_private(&folder.key_path(*role), text)?;
+    for (name, text) in &proven.keys {
+        let path = to.join("keys").join(format!("{name}.key"));
+        folder.write_private(&path, text)?;
     }
     folder.write_open("pin", &proven.note)?;
     if let Some((_, pin)) = proven.second.found.as_ref().filter(|_| proven.second.lost > 0) {

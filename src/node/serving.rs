@@ -16,10 +16,11 @@ use actix_web::body::{BodySize, BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{AppConfig, Service, ServiceResponse};
 use actix_web::web::Bytes;
 use rustls::ServerConfig;
+use std::future::poll_fn;
 use std::io;
 use std::net::SocketAddr;
 use std::num::NonZeroUsize;
-use std::pin::Pin;
+use std::pin::{Pin, pin};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::task::{Context, Poll};
@@ -140,10 +141,26 @@ async fn encrypted(
         // Nothing can be said before a handshake, and a handshake is what is too much.
         return Err(gone());
     };
-    let io = timeout(HANDSHAKE, acceptor.accept(io))
-        .await
-        .map_err(|_| gone())??;
+    let handshake = unless_told_to_go(taken.place(), acceptor.accept(io));
+    let io = timeout(HANDSHAKE, handshake).await.map_err(|_| gone())??;
     Ok((Connection::new(io, taken, hall.patience), Some(peer)))
+}
+
+/// Goes on with a handshake unless the doors want its place for somebody else: only behind it does a connection watch for that
+/// itself.
+async fn unless_told_to_go<T>(
+    place: &Place,
+    handshake: impl Future<Output = io::Result<T>>,
+) -> io::Result<T> {
+    let mut handshake = pin!(handshake);
+    poll_fn(|context| {
+        place.waits(context.waker());
+        if place.leaves() {
+            return Poll::Ready(Err(io::ErrorKind::ConnectionAborted.into()));
+        }
+        handshake.as_mut().poll(context)
+    })
+    .await
 }
 
 /// Tells somebody that there is no place. What he had sent is read and thrown away: closing over bytes that nobody read would

@@ -4,7 +4,7 @@
 //! files that can be made again. Until a file is there its tile is served from memory, with the same bytes.
 
 use crate::log::{Kept, Store, StoreError, TileFiles};
-use crate::proof::tile::{self, FULL, TileLevel};
+use crate::proof::tile::{self, FULL, TileLevel, TilePath};
 use crate::writer::Published;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
@@ -13,6 +13,9 @@ use std::time::Duration;
 
 /// How often the thread looks for a newer checkpoint; they come once a second at most.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
+/// How many tiles are written together at most, and how many bytes of them, so that few files are open and little is held.
+const TOGETHER_MAX: usize = 64;
+const TOGETHER_BYTES_MAX: usize = 16 * 1024 * 1024;
 
 /// The thread that keeps tiles; it ends when this is stopped.
 pub(super) struct Keeping {
@@ -68,14 +71,27 @@ pub(super) fn keep(
     tiles: &TileFiles,
     sizes: std::ops::Range<u64>,
 ) -> Result<(), StoreError> {
+    let (mut together, mut held) = (Vec::new(), 0_usize);
     for path in tile::completed(sizes.start, sizes.end) {
         let bytes = match path.level {
             TileLevel::Hashes(level) => published.tree().tile(level, path.n, FULL),
             TileLevel::Entries => bundle(store, path.n)?,
         };
         let bytes = bytes.unwrap_or_else(|| unreachable!("the tree and the log cover {path}"));
-        if tiles.keep(path, &bytes)? == Kept::Differs {
-            let file = tiles.path(path);
+        held = held.saturating_add(bytes.len());
+        together.push((path, bytes));
+        if together.len() >= TOGETHER_MAX || held >= TOGETHER_BYTES_MAX {
+            keep_all(tiles, &together)?;
+            (together, held) = (Vec::new(), 0);
+        }
+    }
+    keep_all(tiles, &together)
+}
+
+fn keep_all(tiles: &TileFiles, together: &[(TilePath, Vec<u8>)]) -> Result<(), StoreError> {
+    for ((path, _), kept) in together.iter().zip(tiles.keep(together)?) {
+        if kept == Kept::Differs {
+            let file = tiles.path(*path);
             let file = file.display();
             tracing::error!(
                 "{file} is not the tile that the log has: it was left as it is, and the tile is served from memory; \

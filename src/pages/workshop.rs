@@ -50,7 +50,9 @@ pub use form::{Choice, Field, FormSheet, Kind, Offer, Row, Rows, Taken, Typed};
 pub use frame::{Frame, Link};
 pub use home::{HomeSeen, Need, home};
 pub use list::{Cell, FilterSeen, Head, ListSeen, csv, list};
-pub use piece::{IssueSeen, Next, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen, piece};
+pub use piece::{
+    IssueSeen, Next, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen, StorySeen, piece,
+};
 pub use sign_in::{SignIn, sign_in};
 
 pub use super::story::events::{issued, of_piece as line_of};

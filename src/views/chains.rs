@@ -1,15 +1,17 @@
 //! The chain of each subject: which entries it has.
 //!
 //! A chain is kept in parts of a fixed length, so that one more entry rewrites little however long the chain is. The open
-//! part stands under the subject alone; a part that is full is closed: it moves to a key of its own, the subject and its
-//! first index. A part says how many entries stand before it, so that a version needs one part and not the whole chain.
+//! part stands beside the subject's row; a part that is full is closed: it moves to a key of its own, the subject and its
+//! number. A part says how many entries stand before it, so that a version needs one part and not the whole chain.
 
-use super::keys::{number, subject_key};
+use super::draft::Draft;
+use super::follower::Moved;
+use super::keys::{Aspect, Home, number, part_key};
 use super::{ViewError, Views};
 use uuid::Uuid;
 
 /// How many entries one part has.
-const PART_MAX: usize = 64;
+const PART_MAX: u64 = 64;
 
 /// A part of a chain.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -30,6 +32,11 @@ impl Part {
     fn to_bytes(&self) -> Vec<u8> {
         let numbers = std::iter::once(&self.before).chain(&self.entries);
         numbers.flat_map(|number| number.to_be_bytes()).collect()
+    }
+
+    /// How many closed parts stand before it.
+    const fn closed_before(&self) -> u64 {
+        self.before / PART_MAX
     }
 
     /// How many entries of the chain stand up to `index`.
@@ -58,7 +65,7 @@ impl Views {
         if open.entries.first().is_some_and(|first| *first <= index) {
             return Ok(open.version_at(index));
         }
-        let closed = self.closed_at(subject, index)?;
+        let closed = self.closed_at(subject, &open, index)?;
         Ok(closed.map_or(0, |(_, part)| part.version_at(index)))
     }
 
@@ -75,23 +82,17 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn history_from(&self, subject: Uuid, from: u64, limit: usize) -> Result<Vec<u64>, ViewError> {
-        // The open part first: should it be closed meanwhile, its entries are met twice, never not at all.
+        // The open part first: all parts before it are closed, and stay as they are.
         let open = self.open_part(subject)?;
-        let begin = match self.closed_at(subject, from)? {
-            Some((key, _)) => key,
-            None => subject_key(subject, &from.to_be_bytes()),
-        };
-        let end = subject_key(subject, &u64::MAX.to_be_bytes());
+        let first = self.closed_at(subject, &open, from)?.map_or(0, |(part, _)| part);
         let mut entries: Vec<u64> = Vec::new();
         let mut add = |part: Part| {
-            let last = entries.last().copied();
-            let new = part.entries.into_iter().filter(|entry| *entry >= from);
-            entries.extend(new.filter(|entry| last.is_none_or(|last| *entry > last)));
+            entries.extend(part.entries.into_iter().filter(|entry| *entry >= from));
             entries.len() < limit
         };
         let mut more = true;
-        for found in self.inner.chains.range(begin..=end) {
-            more = add(Part::read(&found?.1)?);
+        for part in first..open.closed_before() {
+            more = add(self.closed(subject, part)?);
             if !more {
                 break;
             }
@@ -103,43 +104,66 @@ impl Views {
         Ok(entries)
     }
 
-    /// Adds entries to the end of a chain, oldest first. Those that it has already change nothing. `is_new` says that the
-    /// chain begins with the first of them.
-    pub(super) fn lengthen(&self, subject: Uuid, entries: &[u64], is_new: bool) -> Result<(), ViewError> {
-        let mut open = match is_new {
-            true => Part::default(),
-            false => self.open_part(subject)?,
+    fn open_part(&self, subject: Uuid) -> Result<Part, ViewError> {
+        let found = self.at_home(subject, Aspect::Chain, |_| true)?;
+        found.map_or_else(|| Ok(Part::default()), |(_, bytes)| Part::read(&bytes))
+    }
+
+    fn closed(&self, subject: Uuid, part: u64) -> Result<Part, ViewError> {
+        let found = self.inner.shelf.find(&part_key(subject, part))?;
+        Part::read(&found.ok_or(ViewError::Unreadable("chains"))?)
+    }
+
+    /// The closed part in which `index` would stand, or the last one before it, with its number.
+    fn closed_at(&self, subject: Uuid, open: &Part, index: u64) -> Result<Option<(u64, Part)>, ViewError> {
+        let (mut found, mut from, mut end) = (None, 0, open.closed_before());
+        while from < end {
+            let middle = from.midpoint(end);
+            let part = self.closed(subject, middle)?;
+            if part.entries.first().is_some_and(|first| *first <= index) {
+                found = Some((middle, part));
+                from = middle.saturating_add(1);
+            } else {
+                end = middle;
+            }
+        }
+        Ok(found)
+    }
+}
+
+impl Draft<'_> {
+    /// Adds entries to the end of a chain. Those that it has already change nothing.
+    pub(super) fn lengthen(&mut self, subject: Uuid, moved: &Moved) -> Result<(), ViewError> {
+        let Moved { entries, is_new } = moved;
+        let home = match self.home(subject)? {
+            Some(home) => home,
+            None => {
+                let home = Home {
+                    table: Home::NEVER,
+                    since: entries.first().copied().unwrap_or_default(),
+                };
+                self.house(subject, home)?;
+                home
+            }
         };
+        let key = home.key(subject, Aspect::Chain);
+        let mut open = Part::default();
+        if !*is_new && let Some(bytes) = self.find(&key)? {
+            open = Part::read(&bytes)?;
+        }
         for entry in entries {
             if open.entries.last().is_some_and(|last| last >= entry) {
                 continue;
             }
-            if open.entries.len() >= PART_MAX {
-                let first = open.entries.first().copied().unwrap_or_default();
-                let key = subject_key(subject, &first.to_be_bytes());
-                self.inner.chains.insert(key, open.to_bytes())?;
-                open.before = open.version_at(u64::MAX);
+            let end = open.version_at(u64::MAX);
+            if end.saturating_sub(open.before) >= PART_MAX {
+                self.put(&part_key(subject, open.closed_before()), &open.to_bytes());
+                open.before = end;
                 open.entries.clear();
             }
             open.entries.push(*entry);
         }
-        self.inner.chains.insert(subject.as_bytes(), open.to_bytes())?;
+        self.put(&key, &open.to_bytes());
         Ok(())
-    }
-
-    fn open_part(&self, subject: Uuid) -> Result<Part, ViewError> {
-        let found = self.inner.chains.get(subject.as_bytes())?;
-        found.map_or_else(|| Ok(Part::default()), |bytes| Part::read(&bytes))
-    }
-
-    /// The closed part in which `index` would stand, or the last one before it.
-    fn closed_at(&self, subject: Uuid, index: u64) -> Result<Option<(Vec<u8>, Part)>, ViewError> {
-        let from = subject_key(subject, &0_u64.to_be_bytes());
-        let to = subject_key(subject, &index.to_be_bytes());
-        let Some(found) = self.inner.chains.range(from..=to).next_back() else {
-            return Ok(None);
-        };
-        let (key, bytes) = found?;
-        Ok(Some((key.to_vec(), Part::read(&bytes)?)))
     }
 }

@@ -3,15 +3,14 @@
 //! Whoever replays or records hands the rows over as they were after the entry, so nothing here knows a rule, and the
 //! book is held in memory once.
 
-use super::keys::{Cursor, member_key, subject_key};
-use super::lists::order_key;
+use super::draft::Draft;
+use super::keys::{self, Aspect, Home, followed_bytes, issue_key, member_key, name_key};
 use super::row::{Table, Tabled};
-use super::{ViewError, Views, name_key, row_key};
-use crate::domain::{Event, Row, Told, Touched};
+use super::{ViewError, Views};
+use crate::domain::{Event, Piece, Row, Touched};
 use crate::proof::Hash;
 use crate::record::Entry;
 use std::collections::{BTreeMap, HashMap};
-use std::sync::PoisonError;
 use uuid::Uuid;
 
 /// An entry that stands in the log, and the rows that it changed, as they were after it.
@@ -29,18 +28,41 @@ pub struct Heard<'a> {
     pub gone: &'a [Touched],
 }
 
+/// The entries of a batch that move a chain.
+#[derive(Default)]
+pub(super) struct Moved {
+    /// Their indexes, oldest first.
+    pub entries: Vec<u64>,
+    /// Whether the chain begins with the first of them.
+    pub is_new: bool,
+}
+
+/// How much of what the views know is held in memory for sled to be written to, bytes.
+const UNSETTLED_MAX: usize = 32 * 1024 * 1024;
+
 /// The one writer of the views.
 pub struct Follower {
     views: Views,
     next: u64,
+    unsettled_max: usize,
 }
 
 impl Follower {
     /// A follower that goes on where the views end.
     #[must_use]
     pub fn new(views: Views) -> Self {
+        Self::holding(views, UNSETTLED_MAX)
+    }
+
+    /// One that leaves so many bytes in memory at most that sled does not have yet.
+    #[must_use]
+    pub fn holding(views: Views, unsettled_max: usize) -> Self {
         let next = views.position();
-        Self { views, next }
+        Self {
+            views,
+            next,
+            unsettled_max,
+        }
     }
 
     /// Index of the entry that is due.
@@ -80,155 +102,186 @@ impl Follower {
         if let Some(last) = due.last() {
             self.views.follow(&due)?;
             self.next = last.index.saturating_add(1);
+            if self.views.unsettled_bytes() > self.unsettled_max {
+                self.views.settle()?;
+            }
         }
         Ok(())
     }
 }
 
 impl Views {
-    /// Writes what entries changed, then the position behind the last. Following an entry twice changes nothing.
+    /// Shows what entries changed, all of it at once, then the position behind the last. Following an entry twice changes
+    /// nothing.
     fn follow(&self, due: &[&Heard<'_>]) -> Result<(), ViewError> {
+        let mut draft = Draft::new(&self.inner.shelf);
+        draft.follow(due)?;
+        let Some(last) = due.last() else { return Ok(()) };
+        let end = self.position().max(last.index.saturating_add(1));
+        draft.show(followed_bytes(end, Some(last.leaf)));
+        self.advance(end);
+        Ok(())
+    }
+}
+
+impl Draft<'_> {
+    fn follow(&mut self, due: &[&Heard<'_>]) -> Result<(), ViewError> {
         let mut newest: HashMap<(Table, Uuid), u64> = HashMap::new();
         for told in due {
-            newest.extend(told.rows.iter().map(|row| (place(row), told.index)));
+            newest.extend(told.rows.iter().map(|row| (named(row), told.index)));
         }
-        let mut chains: BTreeMap<Uuid, (bool, Vec<u64>)> = BTreeMap::new();
-        let mut end = self.position();
+        let mut chains: BTreeMap<Uuid, Moved> = BTreeMap::new();
         for told in due {
             let index = told.index;
             for touched in told.gone {
-                self.forget(*touched)?;
+                self.forget(Table::of(*touched).1, index)?;
             }
             for row in told.rows {
-                let is_newest = newest.get(&place(row)) == Some(&index);
+                let is_newest = newest.get(&named(row)) == Some(&index);
                 self.write(index, told.entry, row, is_newest)?;
             }
             for (subject, before) in &told.entry.payload.prev {
-                let chain = chains.entry(*subject).or_default();
-                chain.0 |= before.is_none();
-                chain.1.push(index);
+                let moved = chains.entry(*subject).or_default();
+                moved.is_new |= before.is_none();
+                moved.entries.push(index);
             }
             for event in told.entry.events() {
                 if let Event::FieldErased(erased) = event {
                     let key = member_key(erased.index, erased.event, &erased.member);
-                    self.inner.erased.insert(key, &[])?;
+                    self.put(&key, &[]);
                 }
             }
-            end = end.max(index.saturating_add(1));
         }
-        for (subject, (is_new, entries)) in chains {
-            self.lengthen(subject, &entries, is_new)?;
+        for (subject, moved) in &chains {
+            self.lengthen(*subject, moved)?;
         }
-        if let Some(told) = due.last() {
-            *self.inner.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(told.leaf);
-        }
-        self.advance(end);
         Ok(())
     }
 
-    fn write(&self, index: u64, entry: &Entry, row: &Row, is_newest: bool) -> Result<(), ViewError> {
-        self.number(row)?;
+    fn write(&mut self, index: u64, entry: &Entry, row: &Row, is_newest: bool) -> Result<(), ViewError> {
+        self.number(index, entry, row);
         match row {
-            Row::Lot(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Scale(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Session(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Jar(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Lot(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Scale(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Session(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Jar(row) => self.place(index, entry, row.as_ref(), is_newest),
             Row::Series(row) => {
-                if may_be_named(entry, index, row.since) {
-                    self.name(b'c', row.code.as_str(), row.as_ref())?;
+                if names(entry, index, row.since) {
+                    self.name(b'c', row.code.as_str(), row.as_ref());
                 }
-                self.put(index, entry, row.as_ref(), is_newest)
+                self.place(index, entry, row.as_ref(), is_newest)
             }
-            Row::Melt(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Melt(row) => self.place(index, entry, row.as_ref(), is_newest),
             Row::Piece(row) => {
-                if may_be_named(entry, index, row.since) {
-                    self.name(b'p', &row.pour, row.as_ref())?;
-                }
-                for photograph in &row.photographs {
-                    for hash in [photograph.photograph, photograph.thumbnail] {
-                        // One picture may show several pieces, so each has a name of its own for it.
-                        self.name(b'h', &format!("{hash}{}", row.piece), row.as_ref())?;
-                    }
-                }
-                if let Some(serial) = &row.serial {
-                    self.name(b's', &serial.to_string(), row.as_ref())?;
-                }
-                self.put(index, entry, row.as_ref(), is_newest)
+                self.name_piece(index, entry, row);
+                self.place(index, entry, row.as_ref(), is_newest)
             }
             Row::Certificate(row) => {
-                let key = subject_key(row.piece.0, &row.issue.to_be_bytes());
-                self.inner.issues.insert(key, row.id().as_bytes())?;
-                self.put(index, entry, row.as_ref(), is_newest)
+                if names(entry, index, row.since) {
+                    self.put(&issue_key(row.piece.0, row.issue), row.id().as_bytes());
+                }
+                self.place(index, entry, row.as_ref(), is_newest)
             }
-            Row::Die(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Consignment(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Order(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Sale(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Refining(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Owner(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Stocktake(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Spot(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Quote(row) => self.put(index, entry, row.as_ref(), is_newest),
-            Row::Charge(row) => self.put(index, entry, row.as_ref(), is_newest),
+            Row::Die(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Consignment(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Order(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Sale(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Refining(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Owner(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Stocktake(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Spot(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Quote(row) => self.place(index, entry, row.as_ref(), is_newest),
+            Row::Charge(row) => self.place(index, entry, row.as_ref(), is_newest),
+        }
+    }
+
+    /// The names of a piece that an entry gives it.
+    fn name_piece(&mut self, index: u64, entry: &Entry, row: &Piece) {
+        if names(entry, index, row.since) {
+            self.name(b'p', &row.pour, row);
+        }
+        for photograph in &row.photographs {
+            if names(entry, index, photograph.index) {
+                for hash in [photograph.photograph, photograph.thumbnail] {
+                    // One picture may show several pieces, so each has a name of its own for it.
+                    self.name(b'h', &format!("{hash}{}", row.piece), row);
+                }
+            }
+        }
+        if let Some(serial) = &row.serial
+            && (corrects(entry) || entry.events().any(|event| gives_serial(event, row)))
+        {
+            self.name(b's', &serial.to_string(), row);
         }
     }
 
     /// What is counted in the workshop is found by its number as well.
-    fn number(&self, row: &Row) -> Result<(), ViewError> {
+    fn number(&mut self, index: u64, entry: &Entry, row: &Row) {
         match row {
-            Row::Lot(row) => self.numbered(row.number, row.as_ref()),
-            Row::Melt(row) => self.numbered(row.number, row.as_ref()),
-            Row::Consignment(row) => self.numbered(row.number, row.as_ref()),
-            Row::Order(row) => self.numbered(row.number, row.as_ref()),
-            Row::Sale(row) => self.numbered(row.number, row.as_ref()),
-            Row::Refining(row) => self.numbered(row.number, row.as_ref()),
-            Row::Stocktake(row) => self.numbered(row.number, row.as_ref()),
-            Row::Quote(row) => self.numbered(row.number, row.as_ref()),
-            _ => Ok(()),
+            Row::Lot(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Melt(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Consignment(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Order(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Sale(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Refining(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Stocktake(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            Row::Quote(row) => self.numbered(index, entry, row.number, row.as_ref()),
+            _ => {}
         }
     }
 
-    fn numbered<T: Tabled>(&self, number: u32, row: &T) -> Result<(), ViewError> {
-        self.name(T::TABLE.byte(), &number.to_string(), row)
+    fn numbered<T: Tabled>(&mut self, index: u64, entry: &Entry, number: u32, row: &T) {
+        if names(entry, index, row.since()) {
+            self.name(T::TABLE.byte(), &number.to_string(), row);
+        }
     }
 
-    fn name<T: Tabled>(&self, kind: u8, name: &str, row: &T) -> Result<(), ViewError> {
-        // Looking costs less than writing, and a name is new once only.
-        let (key, id) = (name_key(kind, name), row.id());
-        if self.inner.names.get(&key)?.as_deref() != Some(id.as_bytes()) {
-            self.inner.names.insert(key, id.as_bytes())?;
-        }
-        Ok(())
+    fn name<T: Tabled>(&mut self, kind: u8, name: &str, row: &T) {
+        self.put(&name_key(kind, name), row.id().as_bytes());
     }
 
-    fn put<T: Tabled>(&self, index: u64, entry: &Entry, row: &T, is_newest: bool) -> Result<(), ViewError> {
-        let table: Table = T::TABLE;
-        let id = row.id();
-        if is_newest {
-            let body = serde_json::to_vec(row).map_err(|_| ViewError::Unreadable(table.plural()))?;
-            self.inner.rows.insert(row_key(table, id), body)?;
-        }
+    /// Writes a row beside those of the things that the same entry made.
+    fn place<T: Tabled>(
+        &mut self,
+        index: u64,
+        entry: &Entry,
+        row: &T,
+        is_newest: bool,
+    ) -> Result<(), ViewError> {
+        let (table, id): (Table, Uuid) = (T::TABLE, row.id());
+        let home = Home {
+            table: table.byte(),
+            since: row.since(),
+        };
         if let Some(place) = made_at(entry, index, row.since(), id) {
-            let index = row.since();
-            let key = order_key(table.byte(), Cursor { index, place });
-            self.inner.order.insert(key, id.as_bytes())?;
-            self.inner.kinds.insert(id.as_bytes(), &[table.byte()])?;
+            self.house(id, home)?;
+            self.put(&home.key(id, Aspect::Place), &place.to_be_bytes());
+        }
+        self.meet(id, home);
+        if is_newest {
+            let written = self.put_json(&home.key(id, Aspect::Row), row);
+            written.map_err(|_| ViewError::Unreadable(table.plural()))?;
         }
         Ok(())
     }
 
-    /// Removes a row that a correction withdrew, and every way to it. Its history stays: that was recorded.
-    fn forget(&self, touched: Touched) -> Result<(), ViewError> {
-        let (table, id) = Table::of(touched);
-        self.inner.rows.remove(row_key(table, id))?;
-        self.inner.kinds.remove(id.as_bytes())?;
-        for tree in [&self.inner.order, &self.inner.names, &self.inner.issues] {
-            for found in tree {
-                let (key, value) = found?;
-                if value == id.as_bytes() {
-                    tree.remove(key)?;
-                }
+    /// Removes a row that the correction at `index` withdrew, and every way to it. Its history stays, beside the tables: that
+    /// was recorded.
+    fn forget(&mut self, id: Uuid, index: u64) -> Result<(), ViewError> {
+        for prefix in [keys::names(), keys::issues(None)] {
+            for key in self.leading_to(id, &prefix)? {
+                self.remove(&key);
             }
+        }
+        if let Some(home) = self.home(id)? {
+            for aspect in [Aspect::Row, Aspect::Place] {
+                self.remove(&home.key(id, aspect));
+            }
+            let beside = Home {
+                table: Home::WITHDRAWN,
+                since: index,
+            };
+            self.house(id, beside)?;
         }
         Ok(())
     }
@@ -248,7 +301,7 @@ fn made_at(entry: &Entry, index: u64, since: u64, id: Uuid) -> Option<u32> {
                     .iter()
                     .find(|restated| restated.index == since)?;
                 let mut told = restated.events.iter();
-                told.position(|Told(event)| event.subjects().contains(&id))
+                told.position(|restated| restated.0.subjects().contains(&id))
             }
             _ => None,
         })?
@@ -256,15 +309,23 @@ fn made_at(entry: &Entry, index: u64, since: u64, id: Uuid) -> Option<u32> {
     Some(u32::try_from(place).unwrap_or(u32::MAX))
 }
 
-/// Whether an entry can give or change the name that a thing has from its making: it makes it, or corrects the past.
-fn may_be_named(entry: &Entry, index: u64, since: u64) -> bool {
-    since == index
-        || entry
-            .events()
-            .any(|event| matches!(event, Event::EntryCorrected(_)))
+/// Whether an entry can give or change the name that the entry at `since` gave: it is that entry, or corrects the past. A name
+/// is new once only, and all other entries need not look whether it is there.
+fn names(entry: &Entry, index: u64, since: u64) -> bool {
+    since == index || corrects(entry)
 }
 
-fn place(row: &Row) -> (Table, Uuid) {
+fn corrects(entry: &Entry) -> bool {
+    entry
+        .events()
+        .any(|event| matches!(event, Event::EntryCorrected(_)))
+}
+
+fn gives_serial(event: &Event, row: &Piece) -> bool {
+    matches!(event, Event::PieceSerialled(given) if given.piece == row.piece)
+}
+
+fn named(row: &Row) -> (Table, Uuid) {
     fn of<T: Tabled>(row: &T) -> (Table, Uuid) {
         (T::TABLE, row.id())
     }

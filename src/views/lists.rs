@@ -3,9 +3,13 @@
 //! Order is by entry, never by time, and a page goes on after a cursor, never from an offset: what is appended while
 //! somebody turns pages moves nothing.
 
-use super::keys::Cursor;
-use super::row::Tabled;
-use super::{ViewError, Views, keys, row_key};
+use super::keys::{Aspect, Cursor, Home};
+use super::row::{Table, Tabled};
+use super::shelf::Range;
+use super::{ViewError, Views, keys};
+use sled::IVec;
+use std::collections::HashMap;
+use std::iter::Peekable;
 use uuid::Uuid;
 
 /// How many rows one page may look at: a filter that lets nothing through must not keep the server busy.
@@ -34,40 +38,66 @@ impl Views {
         after: Option<Cursor>,
         limit: usize,
     ) -> Result<Page<T>, ViewError> {
-        let table = T::TABLE.byte();
+        let first = after.map_or(0, |cursor| cursor.index);
+        let mut things = Things::of(self, T::TABLE, first);
         let mut rows = Vec::new();
-        let mut last = None;
-        for (looked_at, found) in self.inner.order.range(order_range(table, after)).enumerate() {
-            if rows.len() >= limit || looked_at >= ROWS_LOOKED_AT_MAX {
-                return Ok(Page { rows, next: last });
-            }
-            let (key, id) = found?;
-            last = key
-                .split_at_checked(1)
-                .and_then(|(_, tail)| Cursor::from_key(tail));
-            let id: Uuid = keys::id(&id).ok_or(ViewError::Unreadable("order"))?;
-            let bytes = self.inner.rows.get(row_key(T::TABLE, id))?;
-            let bytes = bytes.ok_or(ViewError::Unreadable("order"))?;
-            let row: T = super::read_row(&bytes)?;
-            if filter(&row) {
-                rows.push(row);
+        let (mut last, mut looked_at) = (None, 0_usize);
+        while let Some(made) = things.next_made()? {
+            for (cursor, row) in made {
+                if after.is_some_and(|after| cursor <= after) {
+                    continue;
+                }
+                if rows.len() >= limit || looked_at >= ROWS_LOOKED_AT_MAX {
+                    return Ok(Page { rows, next: last });
+                }
+                looked_at = looked_at.saturating_add(1);
+                last = Some(cursor);
+                let row: T = super::read_row(&row)?;
+                if filter(&row) {
+                    rows.push(row);
+                }
             }
         }
         Ok(Page { rows, next: None })
     }
 }
 
-/// The keys of one table after a cursor.
-fn order_range(table: u8, after: Option<Cursor>) -> (std::ops::Bound<Vec<u8>>, std::ops::Bound<Vec<u8>>) {
-    use std::ops::Bound::{Excluded, Included};
-    let end = Excluded(vec![table.saturating_add(1)]);
-    match after {
-        Some(cursor) => (Excluded(order_key(table, cursor)), end),
-        None => (Included(vec![table]), end),
-    }
+/// The rows of a table, entry by entry.
+struct Things<'a> {
+    records: Peekable<Range<'a>>,
 }
 
-/// The key of one row in the order of its table.
-pub(super) fn order_key(table: u8, cursor: Cursor) -> Vec<u8> {
-    std::iter::once(table).chain(cursor.key()).collect()
+impl<'a> Things<'a> {
+    fn of(views: &'a Views, table: Table, since: u64) -> Self {
+        let (from, end) = keys::things(table.byte(), since);
+        Self {
+            records: views.inner.shelf.range(from, end).peekable(),
+        }
+    }
+
+    /// The rows that the next entry made, in the order in which it made them; `None` at the end.
+    fn next_made(&mut self) -> Result<Option<Vec<(Cursor, IVec)>>, ViewError> {
+        let mut entry = None;
+        let mut rows: HashMap<Uuid, (u32, Option<IVec>)> = HashMap::new();
+        while let Some(record) = self.records.next_if(|record| match record {
+            Ok((key, _)) => entry.is_none_or(|entry| Home::of(key).is_some_and(|(since, ..)| since == entry)),
+            Err(_) => true,
+        }) {
+            let (key, value) = record?;
+            let (since, id, aspect) = Home::of(&key).ok_or(ViewError::Unreadable("order"))?;
+            entry = Some(since);
+            let row = rows.entry(id).or_default();
+            match aspect {
+                Aspect::Row => row.1 = Some(value),
+                Aspect::Place => row.0 = keys::place(&value).ok_or(ViewError::Unreadable("order"))?,
+                Aspect::Chain => {}
+            }
+        }
+        let Some(index) = entry else { return Ok(None) };
+        let rows = rows.into_values();
+        let made = rows.filter_map(|(place, row)| Some((Cursor { index, place }, row?)));
+        let mut made: Vec<(Cursor, IVec)> = made.collect();
+        made.sort_by_key(|(cursor, _)| *cursor);
+        Ok(Some(made))
+    }
 }

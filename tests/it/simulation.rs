@@ -93,9 +93,15 @@ impl World {
         let keys = shop::deskkeys(ORIGIN, store.secret().unwrap());
         let views = crate::views::reopen(&self.derived.path().join("views"));
         self.counted.behind += u32::from(views.position() < store.head().size);
-        let desk = Desk::open(store, ORIGIN, keys, observer(Follower::new(views.clone())));
+        let desk = Desk::open(store, ORIGIN, keys, observer(self.follower(views.clone())));
         self.views = Some(views);
         self.desk = Some(desk.unwrap_or_else(|error| panic!("seed {}: {error}", self.seed)));
+    }
+
+    /// Some of the time all stays in memory, some of the time nearly nothing does.
+    fn follower(&self, views: Views) -> Follower {
+        let held = [2_000, 100_000_000, 20_000];
+        Follower::holding(views, held[self.counted.restarts as usize % held.len()])
     }
 
     /// One turn. When the disk fails the power goes, and the book is opened again.

@@ -6,6 +6,7 @@
 //! that stopped seeing anything fails here.
 
 mod dependencies;
+mod measured;
 mod reader;
 mod rules;
 mod scripts;

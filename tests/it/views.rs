@@ -1,11 +1,14 @@
 //! The views: followed twice they say the same, and rebuilt from nothing they give the same answers.
 
 use crate::http::{TestApp, Workshop};
+use crate::log::served::{FOUNDED, found_book};
 use pourbook::check::Replay;
 use pourbook::domain::*;
 use pourbook::log::Store;
+use pourbook::node::{BookFolder, Node, open_desk};
 use pourbook::record;
 use pourbook::views::{Cursor, Follower, Heard, Table, Tabled, ViewError, Views};
+use pourbook::writer::{Ask, Submission};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -195,6 +198,68 @@ async fn following_an_entry_twice_changes_nothing() {
     let follower = follow(store, views.clone());
     assert_eq!(follower.next(), end);
     assert_eq!(answers(store, &views), before);
+}
+
+/// What was followed goes to sled by itself beside the service, not only when the service stops.
+#[test]
+fn what_was_followed_is_settled_beside_the_service() {
+    let folder = tempfile::tempdir().unwrap();
+    let dir = folder.path().join("book");
+    found_book(&dir, 1, FOUNDED);
+    let mut desk = open_desk(&BookFolder::at(&dir)).unwrap();
+    let mut draw = Draw::new([4; 32]);
+    let submission = Submission {
+        request: draw.uuid(),
+        by: OperatorId(uuid::Uuid::from_u128(7)),
+        at: None,
+        expected: Vec::new(),
+        ask: Ask::Command(crate::shop::scale().into()),
+    };
+    let answers = desk.turn(Timestamp(FOUNDED + 60), draw.bytes(), vec![submission]);
+    answers.unwrap().remove(0).unwrap();
+    drop(desk);
+    let node = Node::open(&BookFolder::at(&dir)).unwrap();
+    let views = node.app.views.clone();
+    assert_eq!(table::<Scale>(&views).len(), 1);
+    let settled = (0..2_000).any(|_| {
+        std::thread::sleep(Duration::from_millis(10));
+        views.unsettled_bytes() == 0
+    });
+    assert!(settled, "{} bytes are in memory only", views.unsettled_bytes());
+    assert_eq!(table::<Scale>(&views).len(), 1);
+    node.stop().unwrap();
+}
+
+/// What is held in memory is bounded, and what had to leave it is found all the same.
+#[actix_web::test]
+async fn what_sled_does_not_have_yet_is_bounded() {
+    let app = history().await;
+    let store = &*app.app.store;
+    let wanted = answers(store, &app.app.views);
+    for bound in [0, 1_000, 20_000] {
+        let views = Views::temporary().unwrap();
+        let mut follower = Follower::holding(views.clone(), bound);
+        let mut greatest = 0;
+        let outcome = Replay::new(crate::http::ORIGIN).run(
+            |each| store.scan(0, each),
+            &|each| store.scan(0, each).map_err(|error| error.to_string()),
+            |taken| {
+                let rows = taken.book.rows(&taken.changed.touched);
+                let heard = Heard {
+                    index: taken.index,
+                    leaf: taken.leaf.hash,
+                    entry: &taken.leaf.entry,
+                    rows: &rows,
+                    gone: &taken.changed.gone,
+                };
+                follower.follow(heard).unwrap();
+                greatest = greatest.max(views.unsettled_bytes());
+            },
+        );
+        outcome.unwrap().unwrap();
+        assert!(greatest <= bound, "{greatest} bytes");
+        assert_eq!(answers(store, &views), wanted, "{bound}");
+    }
 }
 
 #[actix_web::test]
@@ -401,9 +466,12 @@ async fn views_of_another_form_are_emptied_and_follow_the_log_again() {
     assert_eq!(views.position(), end, "of this form they are kept");
     drop(views);
     for _ in 0..1_000 {
-        match sled::open(folder.path()) {
+        let config = sled::Config::new()
+            .path(folder.path())
+            .segment_size(4 * 1024 * 1024);
+        match config.open() {
             Ok(db) => {
-                db.insert("form", "1").unwrap();
+                assert!(db.insert("form", "1").unwrap().is_some(), "the form stands here");
                 db.flush().unwrap();
                 break;
             }

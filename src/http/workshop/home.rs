@@ -287,7 +287,9 @@ impl Look<'_> {
         let series: Vec<Series> = all(self.app)?;
         let mut needs = Vec::new();
         for row in series.iter().filter(|row| row.state == SeriesState::Open) {
-            let fits = |lot: &&Lot| lot.metal == row.metal && lot.fineness >= row.fineness;
+            // A customer's metal is no promise of the workshop's.
+            let fits =
+                |lot: &&Lot| lot.owner.is_none() && lot.metal == row.metal && lot.fineness >= row.fineness;
             let metal = Mass::checked_sum(lots.iter().filter(fits).map(|lot| lot.left)).unwrap_or(Mass::MAX);
             for (place, size) in row.shapes.iter().enumerate() {
                 let promised = row.promised.get(place).copied().unwrap_or(0);
@@ -320,8 +322,8 @@ impl Look<'_> {
                     )
                 } else if let Some(needed) = metal_needed.filter(|needed| *needed > metal) {
                     format!(
-                        "{name}: {to_pour} more must be poured for what is promised, some {needed} g; the lots that are fine enough \
-                         hold {metal} g."
+                        "{name}: {to_pour} more must be poured for what is promised, some {needed} g; the workshop's own lots that are fine \
+                         enough hold {metal} g."
                     )
                 } else {
                     continue;

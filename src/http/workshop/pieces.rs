@@ -1,6 +1,7 @@
 //! What the page of a piece tells, gathered: its row, its entries, the metal in it, and what may be done next.
 
 use super::names::Names;
+use super::offered::of_now;
 use super::{App, Seen, Visit, named, trials};
 use crate::accounts::{AsOf, AskError, GravityTold};
 use crate::domain::{Certificate, Event, Piece, PieceId, Serial, Series};
@@ -9,14 +10,15 @@ use crate::http::problem::Problem;
 use crate::http::{beside, failed, prints};
 use crate::metal::Mass;
 use crate::pages::workshop::{
-    self as page, IssueSeen, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen,
+    self as page, IssueSeen, PictureSeen, PieceSeen, ReadingSeen, ShareSeen, StepSeen, StorySeen,
 };
 use crate::record::Entry;
 use crate::views::Table;
-use std::collections::BTreeMap;
 
-/// How many entries of a piece are told.
+/// How many entries of a piece are told; of a longer story the middle is left out, and said so.
 const STORY_MAX: usize = 500;
+/// How many of them from its beginning.
+const FROM_BEGINNING: usize = 100;
 
 /// The page of the piece that the address names: by id, serial or pour number.
 ///
@@ -229,41 +231,35 @@ fn issues(names: &Names<'_>, row: &Piece) -> Result<Vec<IssueSeen>, Problem> {
     Ok(issues)
 }
 
-/// Every entry about the piece, as it is said now, and as it was said first.
-fn story(names: &Names<'_>, row: &Piece) -> Result<Vec<StepSeen>, Problem> {
+/// The entries about the piece, each as it is said now, and as it was said first.
+fn story(names: &Names<'_>, row: &Piece) -> Result<StorySeen, Problem> {
+    let mut indexes = names.app.views.history(row.piece.0).map_err(failed)?;
+    let left_out = indexes.len().saturating_sub(STORY_MAX);
+    let end = indexes.split_off(indexes.len().min(FROM_BEGINNING));
+    Ok(StorySeen {
+        begin: steps(names, row, &indexes)?,
+        left_out,
+        end: steps(names, row, end.get(left_out..).unwrap_or_default())?,
+    })
+}
+
+fn steps(names: &Names<'_>, row: &Piece, indexes: &[u64]) -> Result<Vec<StepSeen>, Problem> {
     let app = names.app;
-    let indexes = app
-        .views
-        .history_from(row.piece.0, 0, STORY_MAX)
-        .map_err(failed)?;
-    let mut entries = Vec::new();
-    let mut said: BTreeMap<u64, Vec<Event>> = BTreeMap::new();
-    for index in indexes {
-        let entry = app.entry(index)?;
-        for event in entry.events() {
-            if let Event::EntryCorrected(corrected) = event {
-                let each = corrected.entries.iter();
-                said.extend(each.map(|restated| {
-                    let events = restated.events.iter().map(|told| told.0.clone());
-                    (restated.index, events.collect())
-                }));
-            }
-        }
-        entries.push((index, entry));
-    }
+    let entries: Result<Vec<_>, Problem> = indexes.iter().map(|index| app.entry(*index)).collect();
+    let entries = entries?;
+    let told = || indexes.iter().copied().zip(&entries);
+    // A correction may stand among the entries that are left out.
+    let said = of_now(app, |book| {
+        let now = told().map(|(index, entry)| book.said(index, entry.events()));
+        now.collect::<Vec<Vec<Event>>>()
+    })?;
     let title = |id| names.series(id).unwrap_or_default();
     let mut steps = Vec::new();
-    for (index, entry) in &entries {
+    for ((index, entry), now) in told().zip(&said) {
         let recorded: Vec<Event> = entry.events().cloned().collect();
         let first = lines(row.piece, &title, entry, &recorded);
-        let lines = match said.get(index) {
-            Some(now) => lines(row.piece, &title, entry, now),
-            None => first.clone(),
-        };
-        let was = said
-            .contains_key(index)
-            .then_some(first)
-            .filter(|first| *first != lines);
+        let lines = lines(row.piece, &title, entry, now);
+        let was = Some(first).filter(|first| *first != lines);
         if lines.is_empty() && was.is_none() {
             continue;
         }
@@ -271,7 +267,7 @@ fn story(names: &Names<'_>, row: &Piece) -> Result<Vec<StepSeen>, Problem> {
         steps.push(StepSeen {
             when,
             who,
-            index: *index,
+            index,
             lines,
             was,
         });

@@ -313,6 +313,11 @@ fn table(seen: &FormSeen<'_>, field: &Field, rows: &Rows) -> Markup {
     }
 }
 
+/// Whether there is anything to say in a field of a line: not where nothing is offered and nothing need be chosen.
+fn has_a_say(seen: &FormSeen<'_>, field: &Field) -> bool {
+    field.required || !matches!(field.kind, Kind::Chosen) || !seen.offer.choices_of(field.member).is_empty()
+}
+
 fn line_of(seen: &FormSeen<'_>, field: &Field, rows: &Rows, row: &Row) -> Markup {
     let start = format!("{}/{}", field.member, row.id);
     let fault = seen.fault_of(&start);
@@ -340,7 +345,9 @@ fn line_of(seen: &FormSeen<'_>, field: &Field, rows: &Rows, row: &Row) -> Markup
                 },
                 Taken::Blank(_) => p .pick { (row.words) },
             }
-            @for below in rows.fields { (drawn(seen, below, &format!("{start}/{}", below.member))) }
+            @for below in rows.fields.iter().filter(|below| has_a_say(seen, below)) {
+                (drawn(seen, below, &format!("{start}/{}", below.member)))
+            }
             @if let Some(fault) = fault.filter(|_| !told_below) { p .fault { (sentence(fault)) } }
         }
     }

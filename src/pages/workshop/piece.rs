@@ -88,6 +88,17 @@ pub struct StepSeen {
     pub was: Option<Vec<String>>,
 }
 
+/// What was recorded about it, oldest first.
+#[derive(Clone, Debug, Default)]
+pub struct StorySeen {
+    /// From its beginning on.
+    pub begin: Vec<StepSeen>,
+    /// How many entries are left out behind them.
+    pub left_out: usize,
+    /// The rest.
+    pub end: Vec<StepSeen>,
+}
+
 /// All that the page tells.
 #[derive(Clone, Debug, Default)]
 pub struct PieceSeen {
@@ -113,8 +124,8 @@ pub struct PieceSeen {
     pub serial: Option<String>,
     /// What may be done.
     pub next: Vec<Next>,
-    /// Its story, oldest first.
-    pub story: Vec<StepSeen>,
+    /// Its story.
+    pub story: StorySeen,
 }
 
 /// The page.
@@ -299,16 +310,24 @@ fn story(seen: &PieceSeen) -> Markup {
         section aria-labelledby="story" {
             h2 #story { "Its story" }
             ol .steps {
-                @for step in &seen.story {
-                    li {
-                        p .when { (step.when) " · " (step.who) " · " a href=(format!("/entries/{}", step.index)) { "entry " (step.index) } }
-                        @for line in &step.lines { p { (line) } }
-                        @if step.lines.is_empty() { p { "This entry was withdrawn." } }
-                        @if let Some(was) = &step.was {
-                            p .was { "First recorded as: " @if was.is_empty() { "nothing about this piece" } @else { s { (was.join(" ")) } } }
-                        }
-                    }
+                @for step in &seen.story.begin { (told_step(step)) }
+                @if seen.story.left_out > 0 {
+                    li .gap { (seen.story.left_out) " further entries are left out here; the log holds all of them." }
                 }
+                @for step in &seen.story.end { (told_step(step)) }
+            }
+        }
+    }
+}
+
+fn told_step(step: &StepSeen) -> Markup {
+    html! {
+        li {
+            p .when { (step.when) " · " (step.who) " · " a href=(format!("/entries/{}", step.index)) { "entry " (step.index) } }
+            @for line in &step.lines { p { (line) } }
+            @if step.lines.is_empty() { p { "This entry was withdrawn." } }
+            @if let Some(was) = &step.was {
+                p .was { "First recorded as: " @if was.is_empty() { "nothing about this piece" } @else { s { (was.join(" ")) } } }
             }
         }
     }

@@ -419,3 +419,54 @@ fn a_secret_that_others_may_read_is_refused_by_name() {
     pourbook(&["key", "sign", &slip, "--root-key", &root, "-o", &desk.at("entry")])
         .ends(0, &["signed by root"]);
 }
+
+/// The machine is lost while the log key is replaced: the key that is to follow is put back with the others, and one that may
+/// not sign is refused by name, as the others are.
+#[test]
+fn a_machine_that_is_lost_while_a_log_key_is_replaced() {
+    let desk = Desk::new();
+    let (book, root, token) = book_with_root_apart(&desk);
+    add(&book, "log", &format!("{book}/keys/log-next.key"), &root);
+    let served = Served::start(Path::new(&book));
+    assert_eq!(record(&served, &token, &key_of(1)).unwrap().0, 201);
+    served.stop();
+    let unknown = desk.at("unknown.key");
+    pourbook(&[
+        "key",
+        "add",
+        &book,
+        "--role",
+        "log",
+        "--key",
+        &unknown,
+        "--slip",
+        &desk.at("s.json"),
+    ])
+    .ends(0, &[]);
+    let (log, safe) = (desk.at("log"), desk.at("safe"));
+    pourbook(&["backup", &book, &log]).ends(0, &[]);
+    put_away(&format!("{book}/keys"), &safe);
+    fs::remove_dir_all(&book).unwrap();
+
+    let restored = pourbook(&["restore", &log, &book, "--keys", &safe, "--json"])
+        .ends(0, &[])
+        .json();
+    assert_eq!(
+        restored["keys"],
+        serde_json::json!(["recorder", "log", "log-next"])
+    );
+    let added = pourbook(&["token", "add", &book, "--role", "office"])
+        .ends(0, &[])
+        .out;
+    let token = added.lines().next().unwrap();
+    let served = Served::start(Path::new(&book));
+    assert_eq!(record(&served, token, &key_of(2)).unwrap().0, 201);
+    served.stop();
+    let signatures = text(&format!("{book}/pin")).matches("\n\u{2014} ").count();
+    assert_eq!(signatures, 2, "both keys sign");
+
+    fs::copy(&unknown, format!("{safe}/log-next.key")).unwrap();
+    pourbook(&["restore", &log, &desk.at("other"), "--keys", &safe])
+        .ends(1, &["log-next.key may not sign in this book"]);
+    assert!(!Path::new(&desk.at("other")).exists());
+}

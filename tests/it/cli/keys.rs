@@ -91,7 +91,11 @@ fn a_slip_that_is_late_altered_or_for_another_book_is_refused() {
     let (slip, signed) = (desk.at("s.json"), desk.at("s.entry"));
     let log = kid_of(&book, "log", 0);
     let recorder = kid_of(&book, "recorder", 0);
-    let sign = || pourbook(&["key", "sign", &slip, "--root-key", &root, "-o", &signed]);
+    let sign = || {
+        // No signed entry is written over another.
+        let _ = std::fs::remove_file(&signed);
+        pourbook(&["key", "sign", &slip, "--root-key", &root, "-o", &signed])
+    };
     let made = pourbook(&[
         "key", "suspect", &book, &recorder, "--from", "2", "--slip", &slip, "--json",
     ])
@@ -197,4 +201,22 @@ fn a_log_key_is_replaced_and_the_policy_follows() {
     .ends(0, &[]);
     std::fs::copy(&stray, format!("{book}/keys/log.key")).unwrap();
     pourbook(&["rebuild", &book]).ends(2, &["may not sign its checkpoints"]);
+}
+
+/// A name that slipped is no key that is lost.
+#[test]
+fn what_is_signed_and_what_is_asked_is_written_over_nothing() {
+    let desk = Desk::new();
+    let (book, machine) = parted(&desk);
+    let (root, slip) = (format!("{machine}/root.key"), desk.at("s.json"));
+    let recorder = kid_of(&book, "recorder", 0);
+    let ask = |to: &str| pourbook(&["key", "suspect", &book, &recorder, "--from", "2", "--slip", to]);
+    ask(&slip).ends(0, &[]);
+    for kept in [root.clone(), slip.clone(), format!("{book}/pourbook.toml")] {
+        let before = std::fs::read(&kept).unwrap();
+        pourbook(&["key", "sign", &slip, "--root-key", &root, "-o", &kept])
+            .ends(2, &["nothing is written over it"]);
+        ask(&kept).ends(2, &["nothing is written over it"]);
+        assert!(std::fs::read(&kept).unwrap() == before, "{kept} was changed");
+    }
 }

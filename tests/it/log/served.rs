@@ -68,8 +68,13 @@ impl Served {
 
     /// The same under another program, which becomes the server.
     pub fn start_under(other: &[&str], dir: &Path) -> Result<Served, String> {
+        Self::start_with(other, dir, &[])
+    }
+
+    /// The same with more arguments.
+    pub fn start_with(other: &[&str], dir: &Path, more: &[&str]) -> Result<Served, String> {
         let serve = [PROGRAM, "serve", dir.to_str().unwrap(), "--listen", "127.0.0.1:0"];
-        let words = [other, &serve].concat();
+        let words = [other, &serve, more].concat();
         let mut child = Command::new(words[0])
             .args(&words[1..])
             .env_remove("POURBOOK_LOG")

@@ -3,7 +3,9 @@
 
 use super::served::{FOUNDED, PROGRAM, Served, found_book, run};
 use pourbook::domain::{Draw, OperatorId, RegisterScale, Timestamp};
-use pourbook::log::{Fault, FaultKind, FileStamp, Files, Kept, MemoryFiles, RealFiles, TileFiles};
+use pourbook::log::{
+    Fault, FaultKind, FileStamp, Files, Kept, MemoryFiles, Operation, RealFiles, StoreError, TileFiles,
+};
 use pourbook::metal::{Mass, ScaleClass};
 use pourbook::node::{BookFolder, open_desk};
 use pourbook::proof::tile::{self, TileLevel, TilePath};
@@ -257,18 +259,33 @@ fn tile(n: u64, width: u16) -> TilePath {
     }
 }
 
+/// Keeps tiles that all have the same bytes.
+fn keep(files: &TileFiles, tiles: &[TilePath], bytes: &[u8]) -> Result<Vec<Kept>, StoreError> {
+    let tiles: Vec<(TilePath, Vec<u8>)> = tiles.iter().map(|tile| (*tile, bytes.to_vec())).collect();
+    files.keep(&tiles)
+}
+
 #[test]
 fn a_tile_that_stands_there_is_never_overwritten() {
     let files = MemoryFiles::new();
     let tiles = TileFiles::new(Arc::new(files.clone()), "/book/derived/tiles".into());
     let path = PathBuf::from("/book/derived/tiles/tile/0/x001/234");
     assert_eq!(tiles.read(tile(1234, 256)).unwrap(), None);
-    assert_eq!(tiles.keep(tile(1234, 256), b"as it is").unwrap(), Kept::Written);
+    assert_eq!(
+        keep(&tiles, &[tile(1234, 256)], b"as it is").unwrap(),
+        [Kept::Written]
+    );
     let stamp = files.stamp(&path).unwrap();
     assert!(stamp.is_some());
-    assert_eq!(tiles.keep(tile(1234, 256), b"as it is").unwrap(), Kept::There);
+    assert_eq!(
+        keep(&tiles, &[tile(1234, 256)], b"as it is").unwrap(),
+        [Kept::There]
+    );
     assert_eq!(tiles.read(tile(1234, 256)).unwrap().unwrap(), b"as it is");
-    assert_eq!(tiles.keep(tile(1234, 256), b"otherwise").unwrap(), Kept::Differs);
+    assert_eq!(
+        keep(&tiles, &[tile(1234, 256)], b"otherwise").unwrap(),
+        [Kept::Differs]
+    );
     assert_eq!(files.stamp(&path).unwrap(), stamp);
     assert_eq!(files.contents()[&path], b"as it is");
     assert_eq!(
@@ -276,38 +293,68 @@ fn a_tile_that_stands_there_is_never_overwritten() {
         None,
         "one of the two is wrong"
     );
-    assert!(tiles.keep(tile(1, 255), b"part").is_err());
+    assert!(keep(&tiles, &[tile(1, 255)], b"part").is_err());
+    // One that stands there already keeps no other from its place.
+    let both = [tile(1234, 256), tile(1235, 256)];
+    assert_eq!(
+        keep(&tiles, &both, b"other").unwrap(),
+        [Kept::Differs, Kept::Written]
+    );
+    assert_eq!(tiles.read(tile(1235, 256)).unwrap().unwrap(), b"other");
+    assert_eq!(files.contents()[&path], b"as it is");
     assert_eq!(tiles.read(tile(1, 255)).unwrap(), None);
 }
 
-/// After any fault and a power cut a tile is there whole or not at all, and can be kept.
+/// After any fault and a power cut each tile is there whole or not at all, and can be kept; so it is without a power cut, for
+/// who reads beside it.
 #[test]
 fn no_half_of_a_tile_is_ever_read() {
     let bytes = vec![7; 8192];
+    let all = [tile(0, 256), tile(1, 256), tile(256, 256)];
     let mut finished = 0;
-    for at in 0..30 {
+    for at in 0..40 {
         for kind in [
             FaultKind::Error,
             FaultKind::Torn,
             FaultKind::CrashBefore,
             FaultKind::CrashAfter,
         ] {
-            for seed in 0..4 {
+            for seed in 0..5 {
                 let files = MemoryFiles::new();
                 let open = || TileFiles::new(Arc::new(files.clone()), "/tiles".into());
                 files.set_fault(Some(Fault { at, kind }));
-                let kept = open().keep(tile(0, 256), &bytes);
+                let kept = keep(&open(), &all, &bytes);
                 finished += u32::from(kept.is_ok());
-                files.crash(seed);
-                let found = open().read(tile(0, 256)).unwrap();
-                assert!(
-                    found.as_ref() == Some(&bytes) || (found.is_none() && kept.is_err()),
-                    "{kind:?} at {at}, seed {seed}"
-                );
-                assert_ne!(open().keep(tile(0, 256), &bytes).unwrap(), Kept::Differs);
-                assert_eq!(open().read(tile(0, 256)).unwrap().unwrap(), bytes);
+                match seed {
+                    4 => files.restart(),
+                    _ => files.crash(seed),
+                }
+                files.set_fault(None);
+                for tile in all {
+                    let found = open().read(tile).unwrap();
+                    assert!(
+                        found.as_ref() == Some(&bytes) || (found.is_none() && kept.is_err()),
+                        "{kind:?} at {at}, seed {seed}"
+                    );
+                }
+                assert!(!keep(&open(), &all, &bytes).unwrap().contains(&Kept::Differs));
+                for tile in all {
+                    assert_eq!(open().read(tile).unwrap().unwrap(), bytes);
+                }
             }
         }
     }
     assert!(finished > 0);
+}
+
+/// What the disk is waited for: each file once, each folder once.
+#[test]
+fn tiles_that_are_kept_together_wait_for_their_folder_once() {
+    let files = MemoryFiles::new();
+    let tiles = TileFiles::new(Arc::new(files.clone()), "/tiles".into());
+    let all: Vec<TilePath> = (0..20).map(|n| tile(n, 256)).collect();
+    files.set_fault(None);
+    keep(&tiles, &all, b"a tile").unwrap();
+    let count = |operation| files.trace().iter().filter(|done| **done == operation).count();
+    assert_eq!((count(Operation::Sync), count(Operation::SyncDir)), (20, 1));
 }

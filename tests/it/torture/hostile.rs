@@ -11,4 +11,5 @@ mod overload;
 mod pictures;
 mod requests;
 mod siege;
+mod tls;
 mod wire;

@@ -42,7 +42,8 @@ fn the_matrix_knows_every_operation_of_the_file_layer() {
             "open_to_others",
             "read_whole",
             "write_new_synced",
-            "replace_synced"
+            "replace_synced",
+            "replace_all_synced"
         ]
     );
 }

@@ -34,12 +34,14 @@ pub const LINES: Rows = Rows {
     id: Some("piece"),
     versioned: false,
     taken: Taken::All,
-    fields: &[
-        Field::choice("outcome", "What became of it", "", OUTCOMES),
-        Field::choice("reason", "If unmarked: why", "", UNMARKED).optional(),
-        Field::decimal("assay", "If not marked: what the office found", "‰", "").optional(),
-    ],
+    fields: &[OUTCOME, UNMARKED_WHY, FOUND],
 };
+/// What became of a piece.
+pub const OUTCOME: Field = Field::choice("outcome", "What became of it", "", OUTCOMES);
+/// Why it bears no mark.
+pub const UNMARKED_WHY: Field = Field::choice("reason", "If unmarked: why", "", UNMARKED).optional();
+/// What the office found.
+pub const FOUND: Field = Field::decimal("assay", "If not marked: what the office found", "‰", "").optional();
 
 /// Pieces go to the assay office.
 pub const SEND_CONSIGNMENT: Form = Form {

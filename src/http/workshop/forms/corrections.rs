@@ -9,7 +9,7 @@ mod past;
 mod things;
 
 use super::super::{App, Form, Visit};
-use super::consignments::LINES;
+use super::consignments::{FOUND, LINES, OUTCOME, UNMARKED_WHY};
 use super::words::{BASES, CORRECTIONS, METALS, NOTE, PRECIOUS, STAGES, STRIKES};
 use crate::domain::{Command, CorrectEntries};
 use crate::http::located::{self, Misfit};
@@ -303,6 +303,17 @@ pub const STRUCK: Form = correcting(
     ],
 );
 
+/// What became of each piece that was sent, where some were struck otherwise than the others.
+const OWN_LINES: Rows = Rows {
+    fields: &[
+        OUTCOME,
+        UNMARKED_WHY,
+        FOUND,
+        Field::chosen("hallmark", "If marked otherwise than above", "").optional(),
+    ],
+    ..LINES
+};
+
 /// A return from the assay office was mistyped.
 pub const RETURNED: Form = correcting(
     "Correct a return",
@@ -323,7 +334,7 @@ pub const RETURNED: Form = correcting(
             },
         )
         .optional(),
-        Field::rows("lines", "The pieces", "", LINES),
+        Field::rows("lines", "The pieces", "", OWN_LINES),
         REASON,
         NOTE,
     ],
@@ -342,6 +353,7 @@ fn read(command: Option<&str>, body: &Value) -> Result<Command, Misfit> {
     let mut correction = Map::new();
     correction.extend(index.map(|index| ("index".to_owned(), json!(index))));
     if let Some(command) = command {
+        own_hallmarks(&mut instead);
         super::consignments::spread_hallmark(&mut instead);
         instead.insert("command".to_owned(), json!(command));
         correction.insert("instead".to_owned(), Value::Object(instead));
@@ -351,6 +363,19 @@ fn read(command: Option<&str>, body: &Value) -> Result<Command, Misfit> {
     whole.extend(reason.map(|reason| ("reason".to_owned(), reason)));
     whole.extend(note.map(|note| ("note".to_owned(), note)));
     located::read::<CorrectEntries>(&Value::Object(whole)).map(Command::from)
+}
+
+/// Pieces that keep marks of their own have them as text, as the form offered them; what was not marked has none.
+fn own_hallmarks(instead: &mut Map<String, Value>) {
+    let lines = instead.get_mut("lines").and_then(Value::as_array_mut);
+    for line in lines.into_iter().flatten().filter_map(Value::as_object_mut) {
+        let marked = line.get("outcome").and_then(Value::as_str) == Some("marked");
+        let own = line.remove("hallmark").filter(|_| marked);
+        line.extend(own.map(|own| {
+            let read = own.as_str().and_then(|text| serde_json::from_str(text).ok());
+            ("hallmark".to_owned(), read.unwrap_or(own))
+        }));
+    }
 }
 
 /// The page of the entry that was corrected.

@@ -197,9 +197,18 @@ async fn home_says_when_more_is_promised_than_the_metal_gives() {
     let charge =
         json!({"metal": "silver", "session": shop.session, "lots": [{"lot": shop.lot, "mass": "350.00"}]});
     app.done("/v1/melts", charge).await;
+    let says = "4 more must be poured for what is promised, some 200.00 g; the workshop's own lots that are fine enough hold \
+                150.00 g.";
     let shown = office.get(&app, "/home").await.text();
     assert!(shown.contains("Promised more than can be poured"), "{shown}");
-    assert!(shown.contains("4 more must be poured for what is promised, some 200.00 g; the lots that are fine enough hold 150.00 g."), "{shown}");
+    assert!(shown.contains(says), "{shown}");
+    // A customer's metal is not the workshop's to promise.
+    let owner = app.done("/v1/owners", json!({"name": "a neighbour"})).await;
+    let mut theirs = lot(&shop.session);
+    theirs["owner"] = json!(owner);
+    app.post("/v1/lots", theirs).await.expect(201);
+    let shown = office.get(&app, "/home").await.text();
+    assert!(shown.contains(says), "{shown}");
 }
 
 #[actix_web::test]

@@ -259,3 +259,39 @@ async fn a_page_shows_the_newest_reading() {
     assert!(shown.contains("<strong>50.40 g</strong>"));
     assert!(office.get(&app, "/pieces").await.text().contains("50.40"));
 }
+
+/// A long story is told from its beginning and to its end, and says how much is left out between.
+#[actix_web::test]
+async fn a_long_story_says_what_it_leaves_out() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let (_, pieces) = shop.pour(&app, &["50.42"]).await;
+    let office = Browser::of(&app, Role::Office).await;
+    let path = format!("/pieces/{}", pieces[0]);
+    let steps = |page: &str| {
+        let story = page.split("id=\"story\"").nth(1).unwrap();
+        story.matches("<p class=\"when\">").count()
+    };
+    let shown = office.get(&app, &path).await.expect(200).text();
+    assert!(!shown.contains("left out"), "{shown}");
+    let begun = app.version(&pieces[0]);
+    let before = steps(&shown);
+    assert_eq!(before as u64, begun);
+    let in_water = json!({"session": shop.session, "method": "cup", "in_air": "50.42", "in_water": "4.81", "water": "21"});
+    let measured = format!("/v1{path}/gravity");
+    let mut last = 0;
+    while app.version(&pieces[0]) < 503 {
+        let reply = app.post(&measured, in_water.clone());
+        last = reply.await.expect(201).json()["index"].as_u64().unwrap();
+    }
+    let shown = office.get(&app, &path).await.expect(200).text();
+    assert!(
+        shown.contains("3 further entries are left out here; the log holds all of them."),
+        "it does not say so"
+    );
+    assert_eq!(steps(&shown), 500);
+    assert!(
+        shown.contains(&format!("\"/entries/{last}\"")),
+        "the newest is told"
+    );
+}

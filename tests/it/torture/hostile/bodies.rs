@@ -118,6 +118,13 @@ fn json_that_is_deep_or_wide_is_answered_and_no_more() {
             sent.push(request("POST", CONVERT, &[JSON], body));
             sent.push(with_token(&siege, "/v1/jars", &[JSON], body));
         }
+        // One level more than is read, and far fewer than the library would stop at.
+        let nested = |levels: usize| format!("{}1{}", "[".repeat(levels), "]".repeat(levels));
+        for (levels, wanted) in [(16, 422), (17, 400), (100, 400)] {
+            let sent = request("POST", CONVERT, &[JSON], nested(levels).as_bytes());
+            let reply = exchange(attacker(levels), siege.at, &sent).await;
+            assert_eq!(reply.status(), Some(wanted), "{levels} levels: {}", reply.text());
+        }
         counted(each(&siege, sent, rounds() / 8).await)
     });
     let known: usize = ["400", "413", "422"]

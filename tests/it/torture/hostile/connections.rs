@@ -7,7 +7,7 @@ use pourbook::config::Load;
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::time::{Duration, Instant};
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::net::TcpStream;
 use tokio::task::JoinSet;
 use tokio::time::sleep;
@@ -15,14 +15,14 @@ use tokio::time::sleep;
 /// Between two bytes of somebody who is slow.
 const DRIP: Duration = Duration::from_millis(100);
 /// By how much a patience may be exceeded: the server looks now and then, and this machine is busy.
-const LATE: Duration = Duration::from_secs(4);
+pub const LATE: Duration = Duration::from_secs(4);
 
-fn many() -> usize {
+pub fn many() -> usize {
     if is_long() { 1_000 } else { 150 }
 }
 
 /// Runs so many attackers at once and hears what each was told.
-async fn all<F, T>(count: usize, of: impl Fn(usize) -> F) -> Vec<T>
+pub async fn all<F, T>(count: usize, of: impl Fn(usize) -> F) -> Vec<T>
 where
     F: Future<Output = T> + Send + 'static,
     T: Send + 'static,
@@ -35,7 +35,11 @@ where
 }
 
 /// Sends a byte now and then until the other side has had enough, and hears what it said; none where it put up with it.
-async fn drip(mut stream: TcpStream, bytes: &'static [u8], patience: Duration) -> Option<Reply> {
+pub async fn drip<S: AsyncRead + AsyncWrite + Unpin>(
+    mut stream: S,
+    bytes: &'static [u8],
+    patience: Duration,
+) -> Option<Reply> {
     let begun = Instant::now();
     let mut said = Vec::new();
     let mut part = [0; 1_024];
@@ -46,7 +50,7 @@ async fn drip(mut stream: TcpStream, bytes: &'static [u8], patience: Duration) -
                 _ => return Some(Reply(said)),
             },
             () = sleep(DRIP) => {
-                if stream.write_all(&[*byte]).await.is_err() {
+                if stream.write_all(&[*byte]).await.is_err() || stream.flush().await.is_err() {
                     return Some(Reply(said));
                 }
             }
@@ -186,7 +190,7 @@ fn whoever_takes_nothing_of_what_he_is_sent_is_closed() {
 }
 
 /// Opens silent connections one after the other, as many as the system gives.
-async fn silent(count: usize, every: Duration, at: SocketAddr) -> Vec<TcpStream> {
+pub async fn silent(count: usize, every: Duration, at: SocketAddr) -> Vec<TcpStream> {
     let mut open = Vec::new();
     for number in 0..count {
         match connect(attacker(number), at).await {
@@ -207,7 +211,7 @@ async fn silent(count: usize, every: Duration, at: SocketAddr) -> Vec<TcpStream>
 }
 
 /// Which of them the server has not ended.
-fn still_open(streams: &[TcpStream]) -> usize {
+pub fn still_open(streams: &[TcpStream]) -> usize {
     let mut byte = [0];
     let is_open = |stream: &&TcpStream| {
         let read = stream.try_read(&mut byte);

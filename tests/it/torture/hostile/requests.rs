@@ -9,6 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use tokio::io::AsyncWriteExt;
 use tokio::task::JoinSet;
 
+const LEFT_BEHIND: &[u8] = b"nobody put this here to be read";
+
 fn rounds() -> usize {
     if is_long() { 50 } else { 5 }
 }
@@ -42,6 +44,7 @@ fn climbs() -> Vec<String> {
         }
     }
     for odd in [
+        "left-behind",
         "/etc/passwd",
         "%00",
         "000%00",
@@ -85,9 +88,15 @@ fn climbs() -> Vec<String> {
 fn no_path_climbs_out_of_what_is_served() {
     let siege = Siege::lay(short());
     let dir = siege.folder.path().join("book");
+    // A path climbs only out of a folder that is there.
+    for folder in ["derived/tiles/tile/0", "derived/tiles/tile/entries", "photos/00"] {
+        std::fs::create_dir_all(dir.join(folder)).unwrap();
+        // What stands in a folder that is served need not be what is served from it.
+        std::fs::write(dir.join(folder).join("left-behind"), LEFT_BEHIND).unwrap();
+    }
     let read = |name: &str| std::fs::read(dir.join(name)).unwrap();
     // What stands in files that nobody may fetch.
-    let hidden: Vec<Vec<u8>> = [
+    let mut hidden: Vec<Vec<u8>> = [
         "tokens.json",
         "keys/recorder.key",
         "vault/secret",
@@ -95,6 +104,7 @@ fn no_path_climbs_out_of_what_is_served() {
     ]
     .map(|name| read(name)[..24].to_vec())
     .to_vec();
+    hidden.push(LEFT_BEHIND.to_vec());
     let at = siege.at;
     let told = siege.row("paths that climb", 60, async move {
         let mut sent = Vec::new();
@@ -195,6 +205,31 @@ fn headers_without_end_are_refused() {
     assert!(first <= rounds(), "{told:?}");
     assert_eq!(refused + first, 9 * rounds(), "{told:?}");
     assert!(told["431"] >= rounds(), "{told:?}");
+    siege.end();
+}
+
+/// What the library would still take: a head that ends, of fewer headers than it counts.
+#[test]
+fn a_head_has_its_bound_and_what_is_within_is_read() {
+    let siege = Siege::lay(short());
+    let at = siege.at;
+    let told = siege.row("heads of 30 and of 100 KiB", 40, async move {
+        let head = |kibibytes: usize| {
+            let filler = "a".repeat(kibibytes * 1024);
+            format!("GET /healthz HTTP/1.1\r\nhost: book\r\nconnection: close\r\nx: {filler}\r\n\r\n")
+        };
+        let (within, beyond) = (head(30), head(100));
+        let mut replies = Vec::new();
+        for round in 0..rounds() {
+            let reply = exchange(attacker(round), at, within.as_bytes()).await;
+            assert_eq!(reply.status(), Some(200), "{}", reply.text());
+            let reply = exchange(attacker(round), at, beyond.as_bytes()).await;
+            assert_eq!(reply.status(), Some(431), "{}", reply.text());
+            replies.push(reply);
+        }
+        counted(replies)
+    });
+    assert_eq!(told, BTreeMap::from([("431".to_owned(), rounds())]));
     siege.end();
 }
 

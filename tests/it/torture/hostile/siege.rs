@@ -1,10 +1,12 @@
 //! A book that is besieged: its process, what it holds in memory, somebody else who asks meanwhile, and the row of the table.
 
-use super::wire::{Reply, exchange, request};
+use super::wire::{Reply, exchange, exchange_tls, request};
 use crate::log::served::Served;
 use crate::torture::clients::found_now;
 use pourbook::config::{Load, Settings};
 use pourbook::domain::Draw;
+use pourbook::node::{BookFolder, Root};
+use rustls::{ClientConfig, RootCertStore};
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -12,6 +14,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
+use tokio_rustls::TlsConnector;
 
 /// Who asks beside the attackers.
 const OTHER: Ipv4Addr = Ipv4Addr::new(127, 9, 9, 9);
@@ -38,6 +41,8 @@ pub fn short() -> Load {
 pub struct Siege {
     pub served: Served,
     pub at: SocketAddr,
+    /// Where it is served over TLS: how somebody connects who trusts the root of the book.
+    pub tls: Option<TlsConnector>,
     pub token: String,
     pub folder: tempfile::TempDir,
     runtime: tokio::runtime::Runtime,
@@ -45,17 +50,28 @@ pub struct Siege {
 
 impl Siege {
     pub fn lay(load: Load) -> Siege {
-        Self::lay_under(&[], load)
+        Self::lay_with(&[], load, &[])
     }
 
     /// The same under another program, which becomes the server.
     pub fn lay_under(other: &[&str], load: Load) -> Siege {
+        Self::lay_with(other, load, &[])
+    }
+
+    /// The same over TLS, with a root of the book's own.
+    pub fn lay_over_tls(load: Load) -> Siege {
+        Self::lay_with(&[], load, &["--tls"])
+    }
+
+    fn lay_with(other: &[&str], load: Load, more: &[&str]) -> Siege {
         let folder = tempfile::tempdir().unwrap();
         let dir = folder.path().join("book");
         let keyring = found_now(&dir, 3);
         bear(&dir, load);
-        let served = Served::start_under(other, &dir).unwrap();
-        let at = served.address.strip_prefix("http://").unwrap().parse().unwrap();
+        let served = Served::start_with(other, &dir, more).unwrap();
+        let (_, at) = served.address.split_once("://").unwrap();
+        let at = at.parse().unwrap();
+        let root = Root::kept(&BookFolder::at(&dir)).unwrap();
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(1)
             .enable_all()
@@ -64,6 +80,7 @@ impl Siege {
         Siege {
             served,
             at,
+            tls: root.map(|root| trusting(&root)),
             token: keyring.office,
             folder,
             runtime,
@@ -146,7 +163,8 @@ impl Siege {
             ("content-type", "application/json"),
         ];
         let sent = request(method, path, &headers, body);
-        self.runtime.block_on(exchange(OTHER, self.at, &sent))
+        self.runtime
+            .block_on(other_exchange(self.tls.as_ref(), self.at, &sent))
     }
 
     /// What is left of it at the end: it stops in order and its log holds.
@@ -224,7 +242,8 @@ impl Others {
     fn asking(siege: &Siege, kinds: usize) -> Others {
         let stop = Arc::new(AtomicBool::new(false));
         let (stopped, at, token) = (Arc::clone(&stop), siege.at, siege.token.clone());
-        let thread = std::thread::spawn(move || ask_on(at, &token, kinds, &stopped));
+        let tls = siege.tls.clone();
+        let thread = std::thread::spawn(move || ask_on((at, tls.as_ref()), &token, kinds, &stopped));
         Others { stop, thread }
     }
 
@@ -234,7 +253,32 @@ impl Others {
     }
 }
 
-fn ask_on(at: SocketAddr, token: &str, kinds: usize, stop: &AtomicBool) -> Asked {
+/// Somebody who trusts this root and no other.
+fn trusting(root: &Root) -> TlsConnector {
+    let mut roots = RootCertStore::empty();
+    roots.add(root.certificate()).unwrap();
+    let provider = Arc::new(rustls::crypto::ring::default_provider());
+    let config = ClientConfig::builder_with_provider(provider)
+        .with_safe_default_protocol_versions()
+        .unwrap()
+        .with_root_certificates(roots)
+        .with_no_client_auth();
+    TlsConnector::from(Arc::new(config))
+}
+
+async fn other_exchange(tls: Option<&TlsConnector>, at: SocketAddr, sent: &[u8]) -> Reply {
+    match tls {
+        Some(tls) => exchange_tls(tls, OTHER, at, sent).await,
+        None => exchange(OTHER, at, sent).await,
+    }
+}
+
+fn ask_on(
+    (at, tls): (SocketAddr, Option<&TlsConnector>),
+    token: &str,
+    kinds: usize,
+    stop: &AtomicBool,
+) -> Asked {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -263,7 +307,7 @@ fn ask_on(at: SocketAddr, token: &str, kinds: usize, stop: &AtomicBool) -> Asked
             _ => request("POST", "/v1/jars", &headers, JAR),
         };
         let begun = Instant::now();
-        let reply = runtime.block_on(exchange(OTHER, at, &sent));
+        let reply = runtime.block_on(other_exchange(tls, at, &sent));
         asked.waits.push(begun.elapsed());
         if ![Some(200), Some(201)].contains(&reply.status()) {
             asked.failed.push(reply.text());

@@ -1,11 +1,14 @@
 //! Requests as bytes on a connection, from an address of one's own, and what comes back until the other side closes.
 
+use rustls::pki_types::ServerName;
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::time::Duration;
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpSocket, TcpStream};
 use tokio::time::timeout;
+use tokio_rustls::TlsConnector;
+use tokio_rustls::client::TlsStream;
 
 /// How long an answer may take at all.
 pub const PATIENCE: Duration = Duration::from_secs(120);
@@ -79,12 +82,23 @@ pub async fn connect(from: Ipv4Addr, to: SocketAddr) -> io::Result<TcpStream> {
     socket.connect(to).await
 }
 
+/// A connection over TLS, once the handshake is made.
+pub async fn connect_tls(
+    tls: &TlsConnector,
+    from: Ipv4Addr,
+    to: SocketAddr,
+) -> io::Result<TlsStream<TcpStream>> {
+    let stream = connect(from, to).await?;
+    let name = ServerName::try_from("localhost").map_err(io::Error::other)?;
+    tls.connect(name, stream).await
+}
+
 /// All that comes until the other side closes, or nothing more does. A connection that is reset has said what it said.
-pub async fn heard(stream: &mut TcpStream) -> Reply {
+pub async fn heard<S: AsyncRead + Unpin>(stream: &mut S) -> Reply {
     heard_within(stream, PATIENCE).await
 }
 
-pub async fn heard_within(stream: &mut TcpStream, patience: Duration) -> Reply {
+pub async fn heard_within<S: AsyncRead + Unpin>(stream: &mut S, patience: Duration) -> Reply {
     let mut all = Vec::new();
     let reading = async {
         let mut part = vec![0; 16 * 1024];
@@ -102,14 +116,27 @@ pub async fn heard_within(stream: &mut TcpStream, patience: Duration) -> Reply {
 
 /// Sends bytes on a connection of its own and hears all that comes. Whoever is closed while still sending hears what was said.
 pub async fn exchange(from: Ipv4Addr, to: SocketAddr, sent: &[u8]) -> Reply {
-    let Ok(mut stream) = connect(from, to).await else {
-        return Reply::default();
-    };
-    let (mut reads, mut writes) = stream.split();
+    match connect(from, to).await {
+        Ok(stream) => exchanged(stream, sent).await,
+        Err(_) => Reply::default(),
+    }
+}
+
+/// The same over TLS; nothing is heard where no handshake was made.
+pub async fn exchange_tls(tls: &TlsConnector, from: Ipv4Addr, to: SocketAddr, sent: &[u8]) -> Reply {
+    match connect_tls(tls, from, to).await {
+        Ok(stream) => exchanged(stream, sent).await,
+        Err(_) => Reply::default(),
+    }
+}
+
+async fn exchanged<S: AsyncRead + AsyncWrite>(stream: S, sent: &[u8]) -> Reply {
+    let (mut reads, mut writes) = tokio::io::split(stream);
     let mut all = Vec::new();
     let sending = async {
         // The server may have heard enough.
         let _ = writes.write_all(sent).await;
+        let _ = writes.flush().await;
     };
     let hearing = async {
         let mut part = vec![0; 16 * 1024];

@@ -7,7 +7,7 @@ use super::things::things;
 use crate::domain::{Event, MeltInput, is_correctable};
 use crate::http::commands::event_json;
 use crate::http::problem::Problem;
-use crate::pages::workshop::{Offer, html};
+use crate::pages::workshop::{self as page, Choice, Offer, html};
 use crate::record::Entry;
 use serde_json::{Map, Value};
 use std::collections::BTreeSet;
@@ -100,6 +100,9 @@ pub(super) fn offered(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     }
     pours(&mut filled, &said);
     let mut offer = things(app, visit, &said)?;
+    offer
+        .choices
+        .push(("hallmark", own_hallmarks(&mut filled, &said)));
     offer.about = Some(html! {
         p .about { strong { "Entry " (index) } ", recorded " (app.settings.workshop.zone.in_words(entry.payload.iat)) "." }
     });
@@ -153,8 +156,9 @@ fn fill(filled: &mut Vec<(String, String)>, event: &Event) {
 fn returned(filled: &mut Vec<(String, String)>, event: &Event) {
     match event {
         Event::PieceHallmarked(e) => {
+            let first = filled.iter().all(|(known, _)| known != "hallmark/fineness");
             once(filled, "hallmark/fineness", &e.hallmark.fineness.to_string());
-            for seen in &e.hallmark.marks {
+            for seen in e.hallmark.marks.iter().filter(|_| first) {
                 let legible = if seen.legible { "yes" } else { "" };
                 line(
                     filled,
@@ -186,6 +190,27 @@ fn returned(filled: &mut Vec<(String, String)>, event: &Event) {
         Event::PieceMissing(e) => line(filled, "lines", &e.piece.to_string(), &[("outcome", "missing")]),
         _ => {}
     }
+}
+
+/// The marks that pieces bear otherwise than the first one that was marked: offered as they are, and chosen by those that do.
+fn own_hallmarks(filled: &mut Vec<(String, String)>, said: &[Event]) -> Vec<Choice> {
+    let mut marked = said.iter().filter_map(|event| match event {
+        Event::PieceHallmarked(e) => Some(e),
+        _ => None,
+    });
+    let Some(first) = marked.next() else {
+        return Vec::new();
+    };
+    let mut own: Vec<Choice> = Vec::new();
+    for e in marked.filter(|e| e.hallmark != first.hallmark) {
+        let value = serde_json::to_string(&e.hallmark).unwrap_or_default();
+        once(filled, &format!("lines/{}/hallmark", e.piece), &value);
+        if own.iter().all(|choice| choice.value != value) {
+            let words = page::marks(&e.hallmark);
+            own.push(Choice { value, words });
+        }
+    }
+    own
 }
 
 /// The members of an event that the form's fields are called by.

@@ -31,6 +31,11 @@ async fn begun() -> (Desk, Workshop, Vec<String>) {
     (desk, shop, pieces)
 }
 
+/// An attribute's value as a browser reads it.
+fn unescaped(text: &str) -> String {
+    text.replace("&quot;", "\"").replace("&amp;", "&")
+}
+
 /// What stands in a form's fields, as a browser would send it.
 fn standing(page: &str) -> Vec<(String, String)> {
     let mut found = Vec::new();
@@ -38,7 +43,7 @@ fn standing(page: &str) -> Vec<(String, String)> {
         let value = |name: &str| {
             let start = format!(" {name}=\"");
             let at = tag.find(&start)? + start.len();
-            Some(tag[at..].split('"').next()?.to_owned())
+            Some(unescaped(tag[at..].split('"').next()?))
         };
         let kept = !tag.contains("type=\"checkbox\"") || tag.contains(" checked");
         if let (Some(name), Some(text), true) = (value("name"), value("value"), kept) {
@@ -51,7 +56,7 @@ fn standing(page: &str) -> Vec<(String, String)> {
         let chosen = options
             .split("<option value=\"")
             .find(|option| option.split('>').next().unwrap().contains(" selected"));
-        found.extend(chosen.map(|option| (name.to_owned(), option.split('"').next().unwrap().to_owned())));
+        found.extend(chosen.map(|option| (name.to_owned(), unescaped(option.split('"').next().unwrap()))));
     }
     found.retain(|(name, _)| !["form_token", "key", "version"].contains(&name.as_str()));
     found
@@ -307,4 +312,62 @@ async fn the_form_of_a_return_holds_what_was_said_of_each_piece() {
         .send(&desk.app, &path, &page, &borrowed(&fields))
         .await;
     assert!(told.expect(409).text().contains("makes no difference"));
+}
+
+/// Pieces that were struck differently keep each its own marks, whatever else of the return is corrected.
+#[actix_web::test]
+async fn the_form_of_a_return_flattens_no_hallmarks() {
+    let desk = Desk::open().await;
+    let (consignment, pieces, _) = super::told::out(&desk).await;
+    let marks = |sponsor: bool, office: bool| {
+        json!({"fineness": "999.0", "marks": [
+            {"mark": "sponsor", "legible": sponsor},
+            {"mark": "fineness", "legible": true},
+            {"mark": "office", "legible": office},
+        ]})
+    };
+    let (first, second) = (marks(true, true), marks(true, false));
+    let line =
+        |piece: &str, hallmark: &Value| json!({"piece": piece, "outcome": "marked", "hallmark": hallmark});
+    let lines = json!({"lines": [line(&pieces[0], &first), line(&pieces[1], &second)]});
+    desk.app
+        .post(&format!("/v1/consignments/{consignment}/return"), lines)
+        .await
+        .expect(201);
+    let index = entry_of(&desk, "consignment.returned").await;
+    let path = format!("/entries/{index}/return");
+    let page = desk.page(&path).await;
+    let mut fields = standing(&page);
+    fields.push(("reason".to_owned(), "mistyped".to_owned()));
+    let told = desk
+        .browser
+        .send(&desk.app, &path, &page, &borrowed(&fields))
+        .await;
+    assert!(told.expect(409).text().contains("makes no difference"));
+
+    // The sponsor's mark of the first cannot be read either: only of the first.
+    fields.retain(|(name, _)| name != "hallmark/marks/sponsor/legible");
+    desk.once(&path, &borrowed(&fields)).await;
+    let hallmark_of = async |piece: &str| {
+        let row = desk
+            .app
+            .get_as(Role::Office, &format!("/v1/pieces/{piece}"))
+            .await
+            .expect(200)
+            .json();
+        row["hallmark"].clone()
+    };
+    assert_eq!(hallmark_of(&pieces[0]).await, marks(false, true));
+    assert_eq!(hallmark_of(&pieces[1]).await, second);
+
+    // The second one never came back: its own marks go with it.
+    let page = desk.page(&path).await;
+    let mut fields = standing(&page);
+    let outcome = format!("lines/{}/outcome", pieces[1]);
+    fields.retain(|(name, _)| *name != outcome);
+    fields.push((outcome, "missing".to_owned()));
+    fields.push(("reason".to_owned(), "mistyped".to_owned()));
+    desk.once(&path, &borrowed(&fields)).await;
+    assert_eq!(hallmark_of(&pieces[1]).await, Value::Null);
+    assert_eq!(hallmark_of(&pieces[0]).await, marks(false, true));
 }
