@@ -109,14 +109,11 @@ pub trait Files: Send + Sync {
             let mut name = path.as_os_str().to_owned();
             name.push(".new");
             let fresh = PathBuf::from(name);
-            let file = match self.create(&fresh, mode) {
-                // A crash may have left one behind; it was never the file itself.
-                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
-                    self.remove(&fresh)?;
-                    self.create(&fresh, mode)?
-                }
-                created => created?,
-            };
+            // A crash may have left one behind; it was never the file itself.
+            if self.exists(&fresh)? {
+                self.remove(&fresh)?;
+            }
+            let file = self.create(&fresh, mode)?;
             file.write_at(bytes, 0)?;
             written.push((file, fresh, path));
         }
