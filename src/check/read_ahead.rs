@@ -32,6 +32,13 @@ impl Stretch {
         self.ends.push(self.bytes.len());
     }
 
+    /// The same memory for other entries.
+    fn emptied(mut self) -> Self {
+        self.bytes.clear();
+        self.ends.clear();
+        self
+    }
+
     fn entries(&self) -> impl Iterator<Item = &[u8]> {
         let starts = std::iter::once(0).chain(self.ends.iter().copied());
         starts
@@ -125,6 +132,8 @@ struct Line<'s, 'e, 't> {
     readers: usize,
     started: bool,
     filling: Stretch,
+    /// Stretches that were taken: filled again, since fresh memory costs as much as reading.
+    spare: Vec<Stretch>,
     /// The answers that are due, oldest first.
     due: VecDeque<Receiver<Told>>,
     next: u64,
@@ -140,7 +149,8 @@ impl<'e> Line<'_, 'e, '_> {
             }
         }
         let (answer, told) = sync_channel(1);
-        let stretch = std::mem::take(&mut self.filling);
+        let empty = self.spare.pop().unwrap_or_default();
+        let stretch = std::mem::replace(&mut self.filling, empty);
         self.waiting.push(Job { stretch, answer });
         self.due.push_back(told);
     }
@@ -171,6 +181,7 @@ impl<'e> Line<'_, 'e, '_> {
                 .map_err(|fault| faulty(index, fault))?;
             self.next = index.saturating_add(1);
         }
+        self.spare.push(told.stretch.emptied());
         Ok(())
     }
 
@@ -222,6 +233,7 @@ pub(super) fn read_ahead<E>(
             readers: cores.saturating_sub(1).min(READERS_MAX),
             started: false,
             filling: Stretch::default(),
+            spare: Vec::new(),
             due: VecDeque::new(),
             next: from,
             take,

@@ -5,12 +5,13 @@ use super::bodies::Bodies;
 use super::entries::Entries;
 use super::limits::Limits;
 use super::live::Streams;
-use super::log_files;
+use super::log_files::{self, HashTiles};
 use super::pages::Pages;
 use super::photographs::Photographs;
 use super::problem::Problem;
 use super::proofs::Proofs;
 use super::proxies::Proxies;
+use super::public_record::Records;
 use super::sessions::Sessions;
 use super::workshop::WorkshopSettings;
 use crate::accounts::Accounts;
@@ -85,8 +86,12 @@ pub struct App {
     pub proofs: Proofs,
     /// The pages that are kept.
     pub pages: Pages,
+    /// The public records that are kept.
+    pub records: Records,
     /// The full tiles that are kept as files.
     pub tiles: Arc<TileFiles>,
+    /// The tiles of hashes that were handed out lately.
+    pub hash_tiles: HashTiles,
     /// The photographs that are kept as files.
     pub photographs: Arc<Photographs>,
     /// How often one address may ask.

@@ -7,14 +7,33 @@
 
 use super::asked::Asked;
 use super::found::{ASK_AGAIN, FOR_EVER, Found};
+use super::kept::Bounded;
 use super::problem::{self, Problem};
 use super::{App, failed};
 use crate::proof::tile::{self, TileLevel, TilePath};
 use crate::writer::Released;
 use actix_web::http::header;
 use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
 use std::sync::Arc;
 
+/// How many bytes of tiles of hashes are kept: those of some million entries.
+const KEPT_BYTES_MAX: usize = 40 * 1024 * 1024;
+
+/// The tiles of hashes that were handed out lately: files of a few kilobytes that never change and that every mirror reads.
+pub struct HashTiles {
+    kept: Bounded<TilePath, Found>,
+}
+
+impl Default for HashTiles {
+    fn default() -> Self {
+        Self {
+            kept: Bounded::new(KEPT_BYTES_MAX),
+        }
+    }
+}
+
+const BINARY: &str = "application/octet-stream";
 const TEXT: &str = "text/plain; charset=utf-8";
 
 fn released(app: &App) -> Result<Arc<Released>, Problem> {
@@ -69,15 +88,24 @@ pub fn hash_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
         return Err(Problem::not_found("that is not the path of a tile of hashes"));
     };
     covered(path, released(app)?.size)?;
-    let bytes = match app.tiles.read(path).map_err(failed)? {
-        Some(bytes) => bytes,
-        None => {
-            let published = app.writer.published();
-            let bytes = published.tree().tile(level, path.n, path.width);
-            bytes.ok_or_else(|| Problem::not_found("the tree has no such tile"))?
-        }
-    };
-    Ok(Found::bytes("application/octet-stream", bytes, FOR_EVER))
+    if app.tiles.hands_out(path)
+        && let Some(found) = app.hash_tiles.kept.find(&path)
+    {
+        return Ok(found);
+    }
+    if let Some(bytes) = app.tiles.read(path).map_err(failed)? {
+        let found = Found::bytes(BINARY, bytes, FOR_EVER);
+        app.hash_tiles.kept.keep(path, found.clone(), found.body.len());
+        return Ok(found);
+    }
+    let bytes = cut_hashes(app, level, path)?;
+    Ok(Found::bytes(BINARY, bytes, FOR_EVER))
+}
+
+fn cut_hashes(app: &App, level: u8, path: TilePath) -> Result<Vec<u8>, Problem> {
+    let published = app.writer.published();
+    let bytes = published.tree().tile(level, path.n, path.width);
+    bytes.ok_or_else(|| Problem::not_found("the tree has no such tile"))
 }
 
 /// A tile of entries.
@@ -96,7 +124,9 @@ pub fn entry_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
     } else {
         "private, max-age=31536000, immutable"
     };
-    Ok(Found::bytes("application/octet-stream", bundle, cache))
+    // Its entries follow from their hashes, of which there are a fortieth as many bytes.
+    let hashes = Sha256::digest(cut_hashes(app, 0, path)?);
+    Ok(Found::made_of(BINARY, bundle, hashes.into(), cache))
 }
 
 fn cut_bundle(app: &App, path: TilePath) -> Result<Vec<u8>, Problem> {

@@ -6,6 +6,7 @@
 use super::asked::Asked;
 use super::beside;
 use super::found::{ASK_AGAIN, Found};
+use super::kept::Bounded;
 use super::private;
 use super::problem::Problem;
 use super::{App, failed};
@@ -15,8 +16,32 @@ use crate::domain::{
 };
 use crate::metal::{Mass, OUNCE_DECIMALS, Rounding, troy_ounces};
 use crate::record::Entry;
+use crate::writer::Released;
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
+
+/// How many bytes of records are kept: some ten thousand of a usual size.
+const KEPT_BYTES_MAX: usize = 16 * 1024 * 1024;
+
+/// Where views and checkpoint stood when a record was made: as long as they stand there, it would be made the same.
+#[derive(Clone, Copy, PartialEq, Eq)]
+struct Stand {
+    views: u64,
+    released: Option<u64>,
+}
+
+/// The records that are kept, by serial and whether its check digits were there.
+pub struct Records {
+    kept: Bounded<(Serial, bool), (Stand, Found)>,
+}
+
+impl Default for Records {
+    fn default() -> Self {
+        Self {
+            kept: Bounded::new(KEPT_BYTES_MAX),
+        }
+    }
+}
 
 /// What somebody should know who holds a piece that is said to be in this state.
 const fn notice(state: PieceState) -> Option<&'static str> {
@@ -64,12 +89,34 @@ pub fn piece_of(app: &App, serial: &Serial) -> Result<Piece, Problem> {
 /// As [`serial_of`] and [`piece_of`].
 pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
     asked.parameters()?.finish()?;
-    let (serial, checked) = serial_of(asked)?;
-    let piece = piece_of(app, &serial)?;
+    let asked_for = serial_of(asked)?;
+    // Read before anything that the record is made from.
+    let released = app.writer.published().released();
+    let stand = Stand {
+        views: app.views.position(),
+        released: released.as_ref().map(|released| released.size),
+    };
+    if let Some((stood, found)) = app.records.kept.find(&asked_for)
+        && stood == stand
+    {
+        return Ok(found);
+    }
+    let found = make(app, &asked_for, released.as_deref())?;
+    let bytes = found.body.len();
+    app.records.kept.keep(asked_for, (stand, found.clone()), bytes);
+    Ok(found)
+}
+
+fn make(
+    app: &App,
+    (serial, checked): &(Serial, bool),
+    released: Option<&Released>,
+) -> Result<Found, Problem> {
+    let piece = piece_of(app, serial)?;
     let mut body = Map::new();
     body.insert("serial".into(), json!(serial));
     body.insert("slip_checked".into(), json!(checked));
-    if !checked {
+    if !*checked {
         let says = "the check digits were not given, so a slip in typing could not be caught: compare the whole serial";
         body.insert("caution".into(), json!(says));
     }
@@ -96,7 +143,6 @@ pub fn record(app: &App, asked: &Asked) -> Result<Found, Problem> {
         .reading()
         .map(|reading| beside::is_suspect(app, reading.session, reading.index));
     body.insert("suspect".into(), json!(suspect.transpose()?.unwrap_or(false)));
-    let released = app.writer.published().released();
     if let Some(released) = released {
         body.insert(
             "as_of".into(),

@@ -51,12 +51,18 @@ impl TileFiles {
         self.dir.join(tile.to_string())
     }
 
+    /// Whether a tile is one that files are handed out of: a full one, and none that is known to differ.
+    #[must_use]
+    pub fn hands_out(&self, tile: TilePath) -> bool {
+        tile.width == FULL && !self.differing().contains(&tile)
+    }
+
     /// A full tile as its file has it; none for a partial one, one that has no file, and one that is known to differ.
     ///
     /// # Errors
     /// [`StoreError::Io`].
     pub fn read(&self, tile: TilePath) -> Result<Option<Vec<u8>>, StoreError> {
-        if tile.width != FULL || self.differing().contains(&tile) {
+        if !self.hands_out(tile) {
             return Ok(None);
         }
         let path = self.path(tile);

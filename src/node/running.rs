@@ -9,7 +9,7 @@ use crate::accounts::Accounts;
 use crate::config::EntriesFor;
 use crate::domain::{KeyRole, PhotographHash};
 use crate::http::{
-    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Sessions,
+    Access, App, Bodies, Entries, HashTiles, Limits, OwnRoot, Pages, Photographs, Proofs, Records, Sessions,
     Settings as ApiSettings, Streams,
 };
 use crate::log::{FileStore, FileStoreOptions, Store, StoreError, TileFiles};
@@ -227,6 +227,8 @@ impl Node {
             entries: Entries::default(),
             proofs: Proofs::default(),
             pages: Pages::default(),
+            records: Records::default(),
+            hash_tiles: HashTiles::default(),
             tiles,
             photographs,
             limits: Limits::new(settings.limits, move || watch.elapsed()),

@@ -87,12 +87,12 @@ fn told_step(told: &Told<'_>, step: &Step<'_>) -> Markup {
                     span .by { " on " (dates::day(entry.at())) }
                 }
             }
-            @for line in &step.lines { p { (line) } }
+            @for line in &step.lines { p { (words::unparted(line)) } }
             @if step.lines.is_empty() { p { "This entry was withdrawn." } }
             @if let Some(was) = &step.was {
                 p .was {
                     "First recorded as: "
-                    @if was.is_empty() { "nothing about this piece" } @else { s { (was.join(" ")) } }
+                    @if was.is_empty() { "nothing about this piece" } @else { s { (words::unparted(&was.join(" "))) } }
                     (by_correction(told, step.index))
                 }
             }

@@ -215,9 +215,42 @@ pub const fn photograph_stage(stage: PhotographStage) -> &'static str {
     }
 }
 
+/// A sentence in which a figure and its unit stay on one line, by no-break spaces.
+pub fn unparted(sentence: &str) -> String {
+    let mut unparted = String::with_capacity(sentence.len() + 8);
+    let mut figure = false;
+    for word in sentence.split_inclusive(' ') {
+        let unit = word.trim_end_matches([' ', '.', ',', ';', ':', ')']);
+        if figure && matches!(unit, "g" | "°C" | "%") {
+            unparted.pop();
+            unparted.push('\u{a0}');
+        }
+        unparted.push_str(word);
+        figure = word
+            .strip_suffix(' ')
+            .is_some_and(|word| word.ends_with(|end: char| end.is_ascii_digit()));
+    }
+    unparted
+}
+
 #[cfg(test)]
 mod tests {
-    use super::reckoned;
+    use super::{reckoned, unparted};
+
+    #[test]
+    fn a_figure_and_its_unit_are_not_parted() {
+        for (sentence, stays) in [
+            ("Weighed: 50.24 g.", "Weighed: 50.24\u{a0}g."),
+            (
+                "50.4 g ± 0.03 g, at 21 °C;",
+                "50.4\u{a0}g ± 0.03\u{a0}g, at 21\u{a0}°C;",
+            ),
+            ("g 50.2 given, of g", "g 50.2 given, of g"),
+            ("", ""),
+        ] {
+            assert_eq!(unparted(sentence), stays);
+        }
+    }
 
     #[test]
     fn a_reckoned_mass_ends_where_it_says_nothing_more() {

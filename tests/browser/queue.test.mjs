@@ -12,6 +12,11 @@ const READ = 4;
 class Kept {
   #entries = [];
 
+  /** How long it takes to write down what was entered, and what was answered. */
+  constructor(adding = 0, marking = 0) {
+    Object.assign(this, { adding, marking });
+  }
+
   async all() {
     const entries = this.#entries.map((entry) => ({ ...entry }));
     await pause(READ);
@@ -27,11 +32,13 @@ class Kept {
   }
 
   async add(entry) {
+    if (this.adding > 0) await pause(this.adding);
     this.#entries.push(entry);
     return true;
   }
 
   async change(keys, change) {
+    if (this.marking > 0) await pause(this.marking);
     this.#entries = this.#entries.map((entry) => (keys.includes(entry.key) ? change(entry) : entry)).filter((entry) => entry !== null);
   }
 
@@ -62,4 +69,37 @@ test('what is entered while the last look is over is sent without another trigge
     await pause(20 * READ);
     assert.deepEqual(sent, ['/first', '/second'], `entered ${wait} ms after the first was sent`);
   }
+});
+
+test('what is entered is kept before it is sent, and what the book answered is told before it is marked', async () => {
+  const told = [];
+  globalThis.fetch = async () => {
+    told.push('sent');
+    return { status: 201, json: async () => ({ index: 7, subjects: [{ id: 'a', version: 2 }], events: [] }) };
+  };
+  const queue = new Queue(new Kept(5 * READ, 5 * READ), { operator: 'one', header: 'form', token: 'token' });
+  queue.addEventListener('answered', ({ detail }) => told.push(`answered ${detail.state} ${detail.answer.versions.a}`));
+  queue.addEventListener('changed', async () => told.push((await queue.entries()).map((one) => one.state).join()));
+  const added = queue.add({ path: '/weighings', body: {} });
+  await pause(READ);
+  assert.deepEqual(told, [], 'nothing is sent that is not kept');
+  assert.equal(await added, true);
+  await pause(20 * READ);
+  assert.deepEqual(told.filter((one) => one !== 'waiting'), ['sent', 'answered recorded 2', 'recorded']);
+});
+
+test('what could not be kept is not sent, and whoever entered it is told', async () => {
+  let sent = 0;
+  globalThis.fetch = async () => {
+    sent += 1;
+    return { status: 201, json: async () => ({}) };
+  };
+  const kept = new Kept();
+  kept.add = async () => {
+    throw new Error('the device is full');
+  };
+  const queue = new Queue(kept, { operator: 'one', header: 'form', token: 'token' });
+  await assert.rejects(queue.add({ path: '/weighings', body: {} }), /full/);
+  await pause(5 * READ);
+  assert.equal(sent, 0);
 });

@@ -33,8 +33,8 @@ use base64::Engine as _;
 use pourbook::accounts::Accounts;
 use pourbook::domain::{Draw, Event, KeyAdded, KeyRole, MeltId, OperatorId, Timestamp};
 use pourbook::http::{
-    Access, App, Bodies, Entries, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas, Role,
-    Sessions, Settings, Streams, Tokens, WorkshopSettings,
+    Access, App, Bodies, Entries, HashTiles, Limits, OwnRoot, Pages, Photographs, Proofs, Proxies, Quotas,
+    Records, Role, Sessions, Settings, Streams, Tokens, WorkshopSettings,
 };
 use pourbook::log::{MemoryFiles, MemoryStore, PhotographFiles, Store, TileFiles};
 use pourbook::metal::Mass;
@@ -246,6 +246,8 @@ impl TestApp {
             entries: Entries::default(),
             proofs: Proofs::default(),
             pages: Pages::default(),
+            records: Records::default(),
+            hash_tiles: HashTiles::default(),
             tiles: Arc::new(TileFiles::new(Arc::new(MemoryFiles::new()), "/tiles".into())),
             photographs: Arc::new(Photographs::new(PhotographFiles::new(
                 Arc::new(photographs.clone()),

@@ -1,6 +1,7 @@
 //! A piece's page: all that is known of it, by whom and since when, and what may be done next.
 
 use super::{Leaf, Markup, html};
+use crate::pages::words;
 
 /// Something that may be done next, or not.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -324,10 +325,10 @@ fn told_step(step: &StepSeen) -> Markup {
     html! {
         li {
             p .when { (step.when) " · " (step.who) " · " a href=(format!("/entries/{}", step.index)) { "entry " (step.index) } }
-            @for line in &step.lines { p { (line) } }
+            @for line in &step.lines { p { (words::unparted(line)) } }
             @if step.lines.is_empty() { p { "This entry was withdrawn." } }
             @if let Some(was) = &step.was {
-                p .was { "First recorded as: " @if was.is_empty() { "nothing about this piece" } @else { s { (was.join(" ")) } } }
+                p .was { "First recorded as: " @if was.is_empty() { "nothing about this piece" } @else { s { (words::unparted(&was.join(" "))) } } }
             }
         }
     }

@@ -12,7 +12,8 @@
 // One tab sends at a time: by a Web Lock where there is one, else by a lease in the database. While a request is under way its
 // entry is marked `sent`, so that nobody takes it back: what became of it is known only by sending the same again.
 //
-// Events: `changed` (entries moved), `line` (detail: 'up' | 'down' | 'sign-in' | 'busy').
+// Events: `answered` (detail: an entry that the book has just taken, before it is marked here), `changed` (entries moved), `line`
+// (detail: 'up' | 'down' | 'sign-in' | 'busy').
 
 import { fresh } from './keep.mjs';
 
@@ -32,6 +33,7 @@ export class Queue extends EventTarget {
   #tab = fresh();
   #pending = false;
   #missed = false;
+  #adding = null;
   #again = null;
   #wait = AGAIN_FIRST;
   #channel = 'BroadcastChannel' in globalThis ? new BroadcastChannel(NAME) : null;
@@ -54,8 +56,11 @@ export class Queue extends EventTarget {
   /** Keeps an entry and begins to send. False when it is there already. */
   async add(entry) {
     const whole = { key: fresh(), by: this.who.operator, typed: Date.now(), state: 'waiting', sees: {}, ...entry };
-    const added = await this.keep.add(whole);
+    const adding = this.keep.add(whole);
+    // Whoever sends waits for it; until then the turn to send can be asked for.
+    this.#adding = adding.catch(() => false);
     this.run();
+    const added = await adding;
     if (added) this.#changed();
     return added;
   }
@@ -98,6 +103,7 @@ export class Queue extends EventTarget {
   async #drain() {
     for (;;) {
       this.#missed = false;
+      await this.#adding;
       if (!navigator.locks && !(await this.keep.lease(this.#tab, LEASE))) return this.#later();
       const next = (one) => one.state === 'waiting' && one.by === this.who.operator;
       // What is fresh is found and marked in one step: nobody can take it back in between.
@@ -167,7 +173,10 @@ export class Queue extends EventTarget {
   async #recorded(entry, said) {
     const versions = Object.fromEntries((said.subjects ?? []).map((one) => [one.id, one.version]));
     const answer = { index: said.index, versions, events: told(said.events ?? []) };
-    await this.keep.change([entry.key], (now) => ({ ...now, state: 'recorded', body: null, answer, recorded: Date.now() }));
+    const marks = { state: 'recorded', body: null, answer, recorded: Date.now() };
+    // The book has it: who shows that need not wait until this device has noted it.
+    this.dispatchEvent(new CustomEvent('answered', { detail: { ...entry, ...marks } }));
+    await this.keep.change([entry.key], (now) => ({ ...now, ...marks }));
     this.#changed();
     // What this same queue entered later was decided on what it had entered before.
     const waiting = (await this.keep.all()).filter((one) => one.state === 'waiting' && !one.sent && one.by === entry.by);

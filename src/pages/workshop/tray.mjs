@@ -21,6 +21,7 @@ class Tray {
   #again = false;
   #last = null;
   #taken = { text: '', pour: '', at: 0 };
+  #answered = new Map();
 
   constructor(element, items, queue) {
     this.element = element;
@@ -30,6 +31,7 @@ class Tray {
     this.chosen = null;
     this.build(element.querySelector('[data-scale]'));
     queue.addEventListener('changed', () => this.merge());
+    queue.addEventListener('answered', (event) => this.answered(event.detail));
   }
 
   build(place) {
@@ -59,9 +61,19 @@ class Tray {
     });
   }
 
+  /** The grade stands there as soon as the book has answered. */
+  answered(entry) {
+    const piece = this.pieces.find((one) => one.id === entry.thing);
+    if (!piece || entry.tray !== this.set.tray) return;
+    this.#answered.set(entry.key, entry);
+    Object.assign(piece, recorded(piece, entry), { waiting: null });
+    this.show();
+  }
+
   /** Puts what the queue knows over what the page says. */
   async merge() {
-    const entries = (await this.queue.entries()).filter((one) => one.tray === this.set.tray);
+    const marked = (one) => (one.state === 'waiting' && this.#answered.get(one.key)) || one;
+    const entries = (await this.queue.entries()).map(marked).filter((one) => one.tray === this.set.tray);
     const old = [];
     for (const piece of this.pieces) {
       Object.assign(piece, piece.page, { waiting: null, refused: null });

@@ -12,7 +12,7 @@ use pourbook::http::{Quotas, Role};
 use serde_json::json;
 use std::sync::atomic::Ordering;
 
-/// The text of a page without its tags, so that a test reads what a person reads.
+/// The text of a page without its tags and with plain spaces, so that a test reads what a person reads.
 pub fn read(html: &str) -> String {
     let mut text = String::new();
     let mut within = true;
@@ -24,7 +24,13 @@ pub fn read(html: &str) -> String {
             _ => {}
         }
     }
-    let plain = [("&quot;", "\""), ("&lt;", "<"), ("&gt;", ">"), ("&amp;", "&")];
+    let plain = [
+        ("&quot;", "\""),
+        ("&lt;", "<"),
+        ("&gt;", ">"),
+        ("&amp;", "&"),
+        ("\u{a0}", " "),
+    ];
     plain.iter().fold(text, |text, (from, to)| text.replace(from, to))
 }
 
@@ -391,7 +397,7 @@ async fn a_correction_is_told_as_one() {
     says(&page, "First recorded as: Weighed for its certificate: 50.42 g.");
     says(&page, "a figure or a word was typed wrong");
     assert!(
-        html.contains("<s>Weighed for its certificate: 50.42 g."),
+        html.contains("<s>Weighed for its certificate: 50.42\u{a0}g."),
         "{html}"
     );
     assert!(!page.contains("upside down"), "the note is private");

@@ -183,6 +183,13 @@ fn full_tiles_are_files_that_are_written_once() {
         );
     }
 
+    // What was handed out lately is not read again: it never changes.
+    let (lately, path) = (tiles.join("tile/0/000"), "/log/tile/0/000");
+    assert!(served.get(path).2 == wanted["tile/0/000"]);
+    std::fs::write(&lately, b"damaged").unwrap();
+    assert!(served.get(path).2 == wanted["tile/0/000"]);
+    std::fs::write(&lately, &wanted["tile/0/000"]).unwrap();
+
     // A file that is damaged is served as it stands; whoever reads tiles checks them, and an audit does.
     let hurt = tiles.join("tile/0/001");
     let damaged = {
@@ -293,6 +300,7 @@ fn a_tile_that_stands_there_is_never_overwritten() {
         None,
         "one of the two is wrong"
     );
+    assert!(!tiles.hands_out(tile(1234, 256)) && tiles.hands_out(tile(1235, 256)));
     assert!(keep(&tiles, &[tile(1, 255)], b"part").is_err());
     // One that stands there already keeps no other from its place.
     let both = [tile(1234, 256), tile(1235, 256)];

@@ -187,7 +187,7 @@ async fn an_entry_that_was_corrected_shows_what_it_said_first() {
         .expect(200)
         .text();
     assert!(
-        shown.contains("First recorded as: <s>Weighed as it came from the mould: 50.24 g."),
+        shown.contains("First recorded as: <s>Weighed as it came from the mould: 50.24\u{a0}g."),
         "{shown}"
     );
     assert!(shown.contains("<strong>50.42 g</strong>"));
