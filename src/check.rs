@@ -34,6 +34,6 @@ pub use fault::{Fault, Faulty};
 pub use operators::Operators;
 pub use piece::{Trust, check_and_tell, check_piece};
 pub use proof_file::{FILE_BYTES_MAX, ProofFile};
-pub use replay::{ById, ChainEnd, Changed, Leaf, Past, Replay, Taken};
+pub use replay::{ChainEnd, Changed, Leaf, Past, Replay, Taken};
 pub use report::{Conclusion, Facts, LotShare, Report, Step};
 pub use stated::{Stated, stated};

@@ -32,13 +32,6 @@ impl Stretch {
         self.ends.push(self.bytes.len());
     }
 
-    /// The same memory for other entries.
-    fn emptied(mut self) -> Self {
-        self.bytes.clear();
-        self.ends.clear();
-        self
-    }
-
     fn entries(&self) -> impl Iterator<Item = &[u8]> {
         let starts = std::iter::once(0).chain(self.ends.iter().copied());
         starts
@@ -132,8 +125,6 @@ struct Line<'s, 'e, 't> {
     readers: usize,
     started: bool,
     filling: Stretch,
-    /// Stretches that were taken: filled again, since fresh memory costs as much as reading.
-    spare: Vec<Stretch>,
     /// The answers that are due, oldest first.
     due: VecDeque<Receiver<Told>>,
     next: u64,
@@ -149,8 +140,7 @@ impl<'e> Line<'_, 'e, '_> {
             }
         }
         let (answer, told) = sync_channel(1);
-        let empty = self.spare.pop().unwrap_or_default();
-        let stretch = std::mem::replace(&mut self.filling, empty);
+        let stretch = std::mem::take(&mut self.filling);
         self.waiting.push(Job { stretch, answer });
         self.due.push_back(told);
     }
@@ -181,7 +171,6 @@ impl<'e> Line<'_, 'e, '_> {
                 .map_err(|fault| faulty(index, fault))?;
             self.next = index.saturating_add(1);
         }
-        self.spare.push(told.stretch.emptied());
         Ok(())
     }
 
@@ -233,7 +222,6 @@ pub(super) fn read_ahead<E>(
             readers: cores.saturating_sub(1).min(READERS_MAX),
             started: false,
             filling: Stretch::default(),
-            spare: Vec::new(),
             due: VecDeque::new(),
             next: from,
             take,

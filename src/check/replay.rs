@@ -14,7 +14,6 @@ use super::read_ahead::read_ahead;
 use crate::domain::{Book, EntryCorrected, Event, KeyRole, Stamp, Timestamp, Touched};
 use crate::proof::{Hash, Tree, leaf_hash};
 use crate::record::{Entry, Keys, PublicKey};
-use foldhash::fast::RandomState;
 use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -40,9 +39,6 @@ impl Leaf {
         })
     }
 }
-
-/// Something for each id: each entry looks up several, and ids are random already.
-pub type ById<T> = HashMap<Uuid, T, RandomState>;
 
 /// Where a chain ends, and how many entries it has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -91,9 +87,9 @@ pub struct Replay {
     /// The tree of the leaves.
     pub tree: Tree,
     /// Where each chain ends.
-    pub chains: ById<ChainEnd>,
+    pub chains: HashMap<Uuid, ChainEnd>,
     /// Which entry answered a request.
-    pub requests: ById<u64>,
+    pub requests: HashMap<Uuid, u64>,
     /// Operators who were revoked.
     pub operators: Operators,
     /// Date of the last entry that is not about keys.
@@ -110,8 +106,8 @@ impl Replay {
             keys: Keys::default(),
             key_entries: Vec::new(),
             tree: Tree::new(),
-            chains: ById::default(),
-            requests: ById::default(),
+            chains: HashMap::new(),
+            requests: HashMap::new(),
             operators: Operators::default(),
             last: Timestamp(0),
         }

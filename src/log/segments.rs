@@ -138,7 +138,6 @@ impl Segments {
             last: None,
         };
         let mut tail = Tail::default();
-        let mut bytes = Vec::new();
         for (number, segment) in (0_u32..).zip(&list) {
             if let Some(bad) = &end.bad {
                 let why = "a group is damaged, and a later segment follows it";
@@ -148,10 +147,9 @@ impl Segments {
                 let why = format!("the segment should begin with entry {}", end.next);
                 return Err(segment.corrupt(0, why));
             }
-            segment.whole_into(&mut bytes)?;
             tail = Tail {
                 segment: Some(number),
-                offset: self.walk_segment((number, segment), &mut bytes, &mut end, each)?,
+                offset: self.walk_segment(number, segment, &mut end, each)?,
             };
         }
         *self.tail.lock().unwrap_or_else(PoisonError::into_inner) = tail;
@@ -183,14 +181,15 @@ impl Segments {
             .map_err(StoreError::io("looking for", &path))
     }
 
-    /// One segment, of which these are the bytes; returns where its frames end.
+    /// One segment; returns where its frames end.
     fn walk_segment(
         &self,
-        (number, segment): (u32, &Arc<Segment>),
-        bytes: &mut Vec<u8>,
+        number: u32,
+        segment: &Arc<Segment>,
         end: &mut End,
         each: &mut dyn FnMut(&Frame) -> Result<(), StoreError>,
     ) -> Result<u64, StoreError> {
+        let mut bytes = segment.whole()?;
         let mut at = 0_usize;
         let mut last = None;
         while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
@@ -209,8 +208,8 @@ impl Segments {
             let Some((head, body)) = whole else {
                 // A writer beside this reader may have written it while the file was read: then other bytes stand there by now.
                 let now = segment.whole()?;
-                if now != *bytes {
-                    *bytes = now;
+                if now != bytes {
+                    bytes = now;
                     continue;
                 }
                 end.bad = Some(self.judge_bad(segment, wide(at), end.next, rest, head)?);

@@ -7,13 +7,14 @@ use super::landing::{Landing, distinct, unreadable};
 use super::published::{Published, Released};
 use super::requests::{content_digest, same_content};
 use super::submission::{Ask, Recorded, Submission, SubmitError};
-use crate::check::{ById, ChainEnd, Operators};
+use crate::check::{ChainEnd, Operators};
 use crate::domain::{
     Book, Command, Draw, Event, FieldErased, Moment, OperatorId, Refused, Row, Timestamp, Touched,
 };
 use crate::log::{Group, Store, StoreError, VaultKind, VaultRecord};
 use crate::proof::{Checkpoint, Hash, NoteSigner, leaf_hash};
 use crate::record::{Entry, Keys, Signer};
+use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -83,8 +84,8 @@ pub struct Desk {
     pub(super) sealers: Vec<(String, NoteSigner)>,
     pub(super) book: Book,
     pub(super) keys: Keys,
-    pub(super) chains: ById<ChainEnd>,
-    pub(super) requests: ById<u64>,
+    pub(super) chains: HashMap<Uuid, ChainEnd>,
+    pub(super) requests: HashMap<Uuid, u64>,
     pub(super) operators: Operators,
     pub(super) published: Arc<Published>,
     pub(super) last: Timestamp,

@@ -3,21 +3,20 @@
 //! A command may need many changes and all of them or none, so every `put` remembers the row that it replaced.
 //! Deliberately absent: removing a row. Nothing in the book is ever deleted.
 
-use foldhash::fast::RandomState;
 use std::collections::{HashMap, HashSet};
 use std::hash::Hash;
 
 /// Rows by key, and the rows that the open changes replaced.
 #[derive(Clone, Debug)]
 pub(in crate::domain) struct Table<K, V> {
-    rows: HashMap<K, V, RandomState>,
+    rows: HashMap<K, V>,
     journal: Vec<(K, Option<V>)>,
 }
 
 impl<K, V> Default for Table<K, V> {
     fn default() -> Self {
         Self {
-            rows: HashMap::default(),
+            rows: HashMap::new(),
             journal: Vec::new(),
         }
     }

@@ -56,16 +56,9 @@ impl Segment {
     }
 
     pub fn whole(&self) -> Result<Vec<u8>, StoreError> {
-        let mut bytes = Vec::new();
-        self.whole_into(&mut bytes)?;
-        Ok(bytes)
-    }
-
-    /// The same into memory that was used before.
-    pub fn whole_into(&self, bytes: &mut Vec<u8>) -> Result<(), StoreError> {
-        bytes.resize(narrow(self.length()?), 0);
-        let read = self.read(bytes, 0)?;
+        let mut bytes = vec![0; narrow(self.length()?)];
+        let read = self.read(&mut bytes, 0)?;
         bytes.truncate(read);
-        Ok(())
+        Ok(bytes)
     }
 }
