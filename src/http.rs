@@ -209,6 +209,11 @@ async fn handle(
 
 /// Reads that may take a while go to a thread of their own; the rest are a few look-ups in memory.
 async fn read(deed: Deed, asked: Asked, app: &Data<App>) -> Result<Found, Problem> {
+    if matches!(deed, Deed::HashTile)
+        && let Some(found) = log_files::kept_hash_tile(app, &asked)
+    {
+        return Ok(found);
+    }
     match deed {
         Deed::Events
         | Deed::EntryTile

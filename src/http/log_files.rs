@@ -88,11 +88,6 @@ pub fn hash_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
         return Err(Problem::not_found("that is not the path of a tile of hashes"));
     };
     covered(path, released(app)?.size)?;
-    if app.tiles.hands_out(path)
-        && let Some(found) = app.hash_tiles.kept.find(&path)
-    {
-        return Ok(found);
-    }
     if let Some(bytes) = app.tiles.read(path).map_err(failed)? {
         let found = Found::bytes(BINARY, bytes, FOR_EVER);
         app.hash_tiles.kept.keep(path, found.clone(), found.body.len());
@@ -100,6 +95,15 @@ pub fn hash_tile(app: &App, asked: &Asked) -> Result<Found, Problem> {
     }
     let bytes = cut_hashes(app, level, path)?;
     Ok(Found::bytes(BINARY, bytes, FOR_EVER))
+}
+
+/// A tile of hashes that was handed out lately and still may be.
+#[must_use]
+pub fn kept_hash_tile(app: &App, asked: &Asked) -> Option<Found> {
+    let path = tile_path(asked, asked.member("level")).ok()?;
+    app.tiles
+        .hands_out(path)
+        .then(|| app.hash_tiles.kept.find(&path))?
 }
 
 fn cut_hashes(app: &App, level: u8, path: TilePath) -> Result<Vec<u8>, Problem> {

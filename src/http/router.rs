@@ -28,7 +28,9 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
         scopes.entry(Reverse(prefix)).or_default().push((rest, path));
     }
     // Backwards by name: the longer of two prefixes that begin alike first.
-    for (Reverse(prefix), paths) in scopes {
+    for (Reverse(prefix), mut paths) in scopes {
+        // What most people ask for is the thing itself, not what is below it.
+        paths.sort_by_key(|(rest, _)| rest.matches('/').count());
         let resources = paths.into_iter().map(|(rest, path)| resource(rest, path));
         config.service(resources.fold(web::scope(prefix), Scope::service));
     }
