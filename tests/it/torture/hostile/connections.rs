@@ -62,6 +62,34 @@ pub async fn drip<S: AsyncRead + AsyncWrite + Unpin>(
     None
 }
 
+/// Begins a head and never ends it; what it is told.
+pub async fn drip_head<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, patience: Duration) -> Reply {
+    let begun = b"GET /healthz HTTP/1.1\r\nhost: book\r\nx: ";
+    stream.write_all(begun).await.unwrap();
+    drip(stream, b"a", patience)
+        .await
+        .expect("a head may drip for ever")
+}
+
+/// Asks once, and then nothing more; what it is told until it is closed.
+pub async fn ask_once<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, patience: Duration) -> Reply {
+    let whole = b"GET /healthz HTTP/1.1\r\nhost: book\r\n\r\n";
+    stream.write_all(whole).await.unwrap();
+    heard_within(&mut stream, patience).await
+}
+
+/// Waits until the server holds no more files than these, as when everybody was closed.
+pub async fn until_closed(number: u32, files: usize) {
+    let begun = Instant::now();
+    while open_files(number) > files {
+        assert!(
+            begun.elapsed() < Duration::from_secs(90),
+            "they are still connected"
+        );
+        sleep(Duration::from_millis(200)).await;
+    }
+}
+
 #[test]
 fn a_head_that_drips_is_ended_also_behind_a_first_request() {
     let load = short();
@@ -69,14 +97,7 @@ fn a_head_that_drips_is_ended_also_behind_a_first_request() {
     let (at, patience) = (siege.at, Duration::from_secs(load.request_seconds) + LATE);
     let told = siege.row("heads, a byte at a time", 40, async move {
         let replies = all(many(), move |number| async move {
-            let mut stream = connect(attacker(number), at).await.unwrap();
-            stream
-                .write_all(b"GET /healthz HTTP/1.1\r\nhost: book\r\nx: ")
-                .await
-                .unwrap();
-            drip(stream, b"a", patience)
-                .await
-                .expect("a head may drip for ever")
+            drip_head(connect(attacker(number), at).await.unwrap(), patience).await
         });
         counted(replies.await)
     });
@@ -175,14 +196,7 @@ fn whoever_takes_nothing_of_what_he_is_sent_is_closed() {
         }
         sleep(Duration::from_millis(500)).await;
         assert!(open_files(number) >= before + count / 2, "they are connected");
-        let begun = Instant::now();
-        while open_files(number) > before + 5 {
-            assert!(
-                begun.elapsed() < Duration::from_secs(90),
-                "they are still connected"
-            );
-            sleep(Duration::from_millis(200)).await;
-        }
+        until_closed(number, before + 5).await;
         assert_eq!(open.len(), count);
         BTreeMap::from([("ended".to_owned(), count)])
     });

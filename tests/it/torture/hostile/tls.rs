@@ -1,7 +1,7 @@
 //! A book that is served over TLS: what its attackers can do that they cannot do without. Handshakes that stop, drip or come
 //! without end, bytes that are no handshake, and the connections behind a handshake, which are held to the same patience.
 
-use super::connections::{LATE, all, drip, many, silent, still_open};
+use super::connections::{LATE, all, ask_once, drip, drip_head, many, silent, still_open, until_closed};
 use super::siege::{Siege, counted, open_files, short};
 use super::wire::{Reply, attacker, connect, connect_tls, exchange_tls, heard_within, request};
 use crate::torture::is_long;
@@ -232,14 +232,8 @@ fn behind_a_handshake_patience_is_the_same() {
         let replies = all(many(), move |number| {
             let tls = dripping.clone();
             async move {
-                let mut stream = connect_tls(&tls, attacker(number), at).await.unwrap();
-                stream
-                    .write_all(b"GET /healthz HTTP/1.1\r\nhost: book\r\nx: ")
-                    .await
-                    .unwrap();
-                drip(stream, b"a", patience)
-                    .await
-                    .expect("a head may drip for ever")
+                let stream = connect_tls(&tls, attacker(number), at).await.unwrap();
+                drip_head(stream, patience).await
             }
         });
         counted(replies.await)
@@ -250,12 +244,8 @@ fn behind_a_handshake_patience_is_the_same() {
         let replies = all(many(), move |number| {
             let tls = idle.clone();
             async move {
-                let mut stream = connect_tls(&tls, attacker(number), at).await.unwrap();
-                stream
-                    .write_all(b"GET /healthz HTTP/1.1\r\nhost: book\r\n\r\n")
-                    .await
-                    .unwrap();
-                heard_within(&mut stream, patience).await
+                let stream = connect_tls(&tls, attacker(number), at).await.unwrap();
+                ask_once(stream, patience).await
             }
         });
         counted(replies.await)
@@ -273,14 +263,7 @@ fn behind_a_handshake_patience_is_the_same() {
             stream.flush().await.unwrap();
             open.push(stream);
         }
-        let begun = Instant::now();
-        while open_files(number) > before + 5 {
-            assert!(
-                begun.elapsed() < Duration::from_secs(90),
-                "they are still connected"
-            );
-            sleep(Duration::from_millis(200)).await;
-        }
+        until_closed(number, before + 5).await;
         assert_eq!(open.len(), count);
         BTreeMap::from([("ended".to_owned(), count)])
     });

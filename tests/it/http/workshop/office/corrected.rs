@@ -62,6 +62,21 @@ fn standing(page: &str) -> Vec<(String, String)> {
     found
 }
 
+/// Sends a correction as its form stands, which is refused; the fields.
+async fn refused_unchanged(desk: &Desk, path: &str) -> Vec<(String, String)> {
+    let page = desk.page(path).await;
+    let mut fields = standing(&page);
+    fields.push(("reason".to_owned(), "mistyped".to_owned()));
+    let told = desk
+        .browser
+        .send(&desk.app, path, &page, &borrowed(&fields))
+        .await;
+    let text = told.text();
+    assert_eq!(told.status, 409, "{path}: {text}");
+    assert!(text.contains("makes no difference"), "{path}: {text}");
+    fields
+}
+
 /// A form with what stands in it, and one field changed.
 fn changed(page: &str, name: &str, value: &str) -> Vec<(String, String)> {
     let mut fields = standing(page);
@@ -269,16 +284,7 @@ async fn every_form_of_a_correction_holds_what_was_said() {
     ] {
         let index = entry_of(&desk, kind).await;
         let path = format!("/entries/{index}/{place}");
-        let page = desk.page(&path).await;
-        let mut fields = standing(&page);
-        fields.push(("reason".to_owned(), "mistyped".to_owned()));
-        let told = desk
-            .browser
-            .send(&desk.app, &path, &page, &borrowed(&fields))
-            .await;
-        let text = told.text();
-        assert_eq!(told.status, 409, "{path}: {text}");
-        assert!(text.contains("makes no difference"), "{path}: {text}");
+        refused_unchanged(&desk, &path).await;
     }
 }
 
@@ -298,20 +304,13 @@ async fn the_form_of_a_return_holds_what_was_said_of_each_piece() {
         "/entries/{}/return",
         entry_of(&desk, "consignment.returned").await
     );
-    let page = desk.page(&path).await;
-    let mut fields = standing(&page);
+    let fields = refused_unchanged(&desk, &path).await;
     for (name, said) in outcomes.iter().zip(["missing", "kept"]) {
         assert!(
             fields.contains(&(name.clone(), said.to_owned())),
             "{name}: {fields:?}"
         );
     }
-    fields.push(("reason".to_owned(), "mistyped".to_owned()));
-    let told = desk
-        .browser
-        .send(&desk.app, &path, &page, &borrowed(&fields))
-        .await;
-    assert!(told.expect(409).text().contains("makes no difference"));
 }
 
 /// Pieces that were struck differently keep each its own marks, whatever else of the return is corrected.
@@ -336,14 +335,7 @@ async fn the_form_of_a_return_flattens_no_hallmarks() {
         .expect(201);
     let index = entry_of(&desk, "consignment.returned").await;
     let path = format!("/entries/{index}/return");
-    let page = desk.page(&path).await;
-    let mut fields = standing(&page);
-    fields.push(("reason".to_owned(), "mistyped".to_owned()));
-    let told = desk
-        .browser
-        .send(&desk.app, &path, &page, &borrowed(&fields))
-        .await;
-    assert!(told.expect(409).text().contains("makes no difference"));
+    let mut fields = refused_unchanged(&desk, &path).await;
 
     // The sponsor's mark of the first cannot be read either: only of the first.
     fields.retain(|(name, _)| name != "hallmark/marks/sponsor/legible");
