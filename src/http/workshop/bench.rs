@@ -14,7 +14,7 @@ mod strikes;
 mod trays;
 
 pub use board::board;
-pub use melts::{charge_sources, newest, pours};
+pub use melts::{SHOWN_MOST, charge_sources, newest, pours};
 pub use over::{melt, session};
 pub use pictures::picture;
 pub use sessions::{

@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// How many lots and heels a form offers, the newest.
-const SHOWN_MOST: usize = 300;
+pub const SHOWN_MOST: usize = 300;
 
 /// `GET /bench/melts/{melt}/pours`.
 ///

@@ -4,7 +4,7 @@ use super::words::{PRECIOUS, STRIKES};
 use crate::domain::{Event, MeltId};
 use crate::http::problem::Problem;
 use crate::http::routes::recordings;
-use crate::http::workshop::bench::{self, charge_sources};
+use crate::http::workshop::bench::{self, SHOWN_MOST, charge_sources};
 use crate::http::workshop::{App, Form, Visit};
 use crate::pages::workshop::bench::{large, prediction};
 use crate::pages::workshop::{Field, FormSheet, Offer, Rows, Taken, html};
@@ -299,8 +299,15 @@ fn scales(app: &App, visit: &Visit) -> Result<Offer, Problem> {
 
 fn charge(app: &App, visit: &Visit) -> Result<Offer, Problem> {
     let (rows, sources) = charge_sources(app, visit)?;
+    let cut = ["lots", "heels"]
+        .iter()
+        .any(|table| rows.get(table).is_some_and(|rows| rows.len() >= SHOWN_MOST));
+    let about = html! {
+        (prediction(&sources))
+        @if cut { p { "Of lots and of heels the " (SHOWN_MOST) " newest stand here; older ones are charged through the API." } }
+    };
     Ok(Offer {
-        about: Some(prediction(&sources)),
+        about: Some(about),
         choices: vec![("session", bench::session_choices(app, visit)?)],
         rows: rows.into_iter().collect(),
         ..Offer::default()

@@ -227,6 +227,25 @@ async fn a_suspect_piece_is_weighed_again_by_the_link_of_its_page_and_the_sessio
     assert_eq!(over.matches("weighed again in entry").count(), 2, "{over}");
 }
 
+/// A form that offers only the newest says so.
+#[actix_web::test]
+async fn a_charge_says_that_it_offers_no_older_lots() {
+    let app = TestApp::start().await;
+    let shop = Workshop::open(&app).await;
+    let bench = Browser::of(&app, Role::Bench).await;
+    let says = "the 300 newest stand here";
+    for _ in 0..298 {
+        app.post("/v1/lots", lot(&shop.session)).await.expect(201);
+    }
+    let page = bench.get(&app, "/bench/charge").await.expect(200).text();
+    assert!(!page.contains(says) && page.contains("Lot 1,"));
+    for _ in 0..2 {
+        app.post("/v1/lots", lot(&shop.session)).await.expect(201);
+    }
+    let page = bench.get(&app, "/bench/charge").await.expect(200).text();
+    assert!(page.contains(says) && !page.contains("Lot 1,") && page.contains("Lot 301,"));
+}
+
 #[actix_web::test]
 async fn a_charge_says_whose_metal_a_lot_is_and_what_a_jar_is_called() {
     let app = TestApp::start().await;
