@@ -18,7 +18,7 @@ mod sheets;
 mod shelf;
 mod waiting;
 
-pub use follower::{Follower, Heard, UNSETTLED_MAX};
+pub use follower::{Follower, Heard};
 pub use keys::Cursor;
 pub use lists::{Filter, Page};
 pub use row::{Table, Tabled};
@@ -69,8 +69,8 @@ struct Inner {
     followed: Followed,
 }
 
-/// How much of what sled has is held in memory, bytes: its pages are in the system's cache as well.
-pub const CACHE_BYTES: u64 = 224 * 1024 * 1024;
+/// How much of the views is held in memory: their pages are in the system's cache as well.
+const CACHE_BYTES: u64 = 224 * 1024 * 1024;
 /// How long a segment of sled's file is. What is longer than a quarter of it gets a file of its own, and a page holds up to
 /// sixteen sheets.
 const SEGMENT_BYTES: usize = 4 * 1024 * 1024;

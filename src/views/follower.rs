@@ -38,7 +38,7 @@ pub(super) struct Moved {
 }
 
 /// How much of what the views know is held in memory for sled to be written to, bytes.
-pub const UNSETTLED_MAX: usize = 32 * 1024 * 1024;
+const UNSETTLED_MAX: usize = 32 * 1024 * 1024;
 
 /// The one writer of the views.
 pub struct Follower {
