@@ -7,6 +7,7 @@
 //! Deliberately absent: the tree, the store, the clock and chance (they come in as data), and any judgement of what an
 //! event says. Whether an event may follow another is the book's to say.
 
+mod batch;
 mod disclosure;
 mod event_form;
 mod keys;

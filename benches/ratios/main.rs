@@ -40,6 +40,10 @@ mod turns;
 
 use books::Grown;
 
+/// The program's own, for ours and for what a bare handler serves.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const ORIGIN: &str = "ratios.example/book";
 /// Both cores of the machine that this is meant for.
 const WORKERS: usize = 2;

@@ -16,7 +16,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 /// Entries that are taken together.
 pub const BLOCK: usize = 8_192;
 /// Signatures that are verified together.
-const BATCH: usize = 512;
+const BATCH: usize = 1_024;
 
 /// The first entry that is wrong, and why.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, thiserror::Error)]

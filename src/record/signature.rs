@@ -2,6 +2,7 @@
 //!
 //! The name of a key is its RFC 7638 thumbprint. Deliberately absent: which key may sign what, and when (`keys`).
 
+use super::batch::{Signed, hold_together};
 use crate::proof::Hash;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -139,8 +140,8 @@ pub fn verify_signature(entry: &[u8], key: &PublicKey) -> Result<(), BadSignatur
     key.0.verify_strict(signed, &signature).map_err(|_| BadSignature)
 }
 
-/// Checks the signatures of many entries at once, which is about three times as fast as one by one; when the whole does
-/// not hold, they are checked strictly one by one.
+/// Checks the signatures of many entries at once (see `batch`), which is some four times as fast as one by one; when the
+/// whole does not hold, they are checked strictly one by one.
 ///
 /// A whole that holds is a weaker word than [`verify_signature`] of each: whoever has a secret key can make a signature
 /// with a part of small order that passes here and not there. Nobody without the key can make either.
@@ -148,19 +149,20 @@ pub fn verify_signature(entry: &[u8], key: &PublicKey) -> Result<(), BadSignatur
 /// # Errors
 /// The place in `entries` of the first that does not hold.
 pub fn verify_batch(entries: &[(&[u8], &PublicKey)]) -> Result<(), usize> {
-    let mut messages = Vec::with_capacity(entries.len());
-    let mut signatures = Vec::with_capacity(entries.len());
-    let mut keys = Vec::with_capacity(entries.len());
-    for (entry, key) in entries {
-        let Some((signed, signature)) = split_signature(entry) else {
-            // Something before it may be wrong as well, and the first is to be named.
-            return verify_each(entries);
-        };
-        messages.push(signed);
-        signatures.push(signature);
-        keys.push(key.0);
-    }
-    if ed25519_dalek::verify_batch(&messages, &signatures, &keys).is_ok() {
+    let signed: Option<Vec<Signed<'_>>> = entries
+        .iter()
+        .map(|(entry, key)| {
+            let (message, signature) = split_signature(entry)?;
+            let key = &key.0;
+            Some(Signed {
+                message,
+                signature,
+                key,
+            })
+        })
+        .collect();
+    // Where one has no signature at all, something before it may be wrong as well, and the first is to be named.
+    if signed.is_some_and(|signed| hold_together(&signed)) {
         return Ok(());
     }
     verify_each(entries)
