@@ -2,7 +2,7 @@
 //
 // It judges form alone. Signatures, keys, and whether events may follow one another are asked elsewhere. Throws `Refused`.
 
-import { fromBase64url, fromUtf8, isThumbprint, utf8 } from './bytes.mjs';
+import { fromBase64url, fromUtf8, isLonger, isThumbprint, utf8 } from './bytes.mjs';
 import { digestSlots, isAboutKeys, isKnown, readEvent, subjects, writeTold } from './events.mjs';
 import { Members, holdStrict, readJson, refuse, writeText } from './json.mjs';
 import { i64, optional, struct, text, uuid } from './shapes.mjs';
@@ -103,7 +103,7 @@ function readHeader(part) {
 
 /** Reads an entry from its text. */
 export function readEntry(entry) {
-  if (utf8(entry).length > ENTRY_BYTES_MAX) refuse(`an entry has at most ${ENTRY_BYTES_MAX} bytes`);
+  if (isLonger(entry, ENTRY_BYTES_MAX)) refuse(`an entry has at most ${ENTRY_BYTES_MAX} bytes`);
   const parts = entry.split('.');
   if (parts.length !== 3) refuse('it is not three parts with points between them');
   const kid = readHeader(parts[0]);

@@ -89,23 +89,23 @@ export function someOf(of) {
 /** An object with just these members, in this order. */
 export function struct(members) {
   const entries = Object.entries(members);
+  const named = entries.map(([name, shape]) => ({ name, shape, spelled: `${writeText(name)}:` }));
   return {
     /** Reads a list of [name, value] pairs, in whatever order. */
     readMembers(pairs) {
-      const found = new Map();
+      const made = {};
       for (const [name, value] of pairs) {
         if (!Object.hasOwn(members, name)) refuse(`unknown member ${JSON.stringify(name)}`);
-        if (found.has(name)) refuse(`${name} stands twice`);
-        found.set(name, members[name].read(value));
+        if (Object.hasOwn(made, name)) refuse(`${name} stands twice`);
+        made[name] = members[name].read(value);
       }
-      return this.made((name) => found.get(name), (name) => found.has(name));
+      return this.completed(made);
     },
-    made(valueOf, has) {
-      const made = {};
+    /** With what may be absent; of what may not, none is missing. */
+    completed(made) {
       for (const [name, shape] of entries) {
-        if (has(name)) made[name] = valueOf(name);
-        else if (shape.absent) made[name] = shape.absent();
-        else refuse(`${name} is missing`);
+        if (Object.hasOwn(made, name)) continue;
+        made[name] = shape.absent ? shape.absent() : refuse(`${name} is missing`);
       }
       return made;
     },
@@ -117,15 +117,15 @@ export function struct(members) {
     /** A list of the members' values in their order: no entry is spelled so, and whoever compares sees it. */
     readList(values) {
       if (values.length > entries.length) refuse('too many members');
-      const at = new Map(entries.map(([name], place) => [name, place]));
-      const valueOf = (name) => members[name].read(values[at.get(name)]);
-      return this.made(valueOf, (name) => at.get(name) < values.length);
+      return this.completed(Object.fromEntries(values.map((value, at) => [entries[at][0], entries[at][1].read(value)])));
     },
     writeMembers(value) {
-      return entries
-        .filter(([name, shape]) => !shape.isAbsent?.(value[name]))
-        .map(([name, shape]) => `${writeText(name)}:${shape.write(value[name])}`)
-        .join(',');
+      let text = '';
+      for (const { name, shape, spelled } of named) {
+        if (shape.isAbsent?.(value[name])) continue;
+        text += (text === '' ? '' : ',') + spelled + shape.write(value[name]);
+      }
+      return text;
     },
     write(value) {
       return `{${this.writeMembers(value)}}`;
