@@ -23,21 +23,38 @@ function charactersOf(bytes) {
   return characters;
 }
 
-/** Bytes of canonical base64 with padding, or null. What the platform reads must be the very text that it writes. */
-export function fromBase64(text) {
-  let characters;
+/** What canonical base64 with padding spells, or null. What the platform reads must be the very text that it writes. */
+function decode(text) {
   try {
-    characters = atob(text);
+    const characters = atob(text);
+    return btoa(characters) === text ? characters : null;
   } catch {
     return null;
   }
-  return btoa(characters) === text ? bytesOf(characters) : null;
+}
+
+/** What canonical base64url without padding spells, or null. */
+function decodeUrl(text) {
+  if (NOT_URL_SAFE.test(text)) return null;
+  return decode(text.replaceAll('-', '+').replaceAll('_', '/') + ['', '', '==', '='][text.length % 4]);
+}
+
+/** Bytes of canonical base64 with padding, or null. */
+export function fromBase64(text) {
+  const characters = decode(text);
+  return characters === null ? null : bytesOf(characters);
 }
 
 /** Bytes of canonical base64url without padding, or null. */
 export function fromBase64url(text) {
-  if (NOT_URL_SAFE.test(text)) return null;
-  return fromBase64(text.replaceAll('-', '+').replaceAll('_', '/') + ['', '', '==', '='][text.length % 4]);
+  const characters = decodeUrl(text);
+  return characters === null ? null : bytesOf(characters);
+}
+
+/** The text whose UTF-8 is spelled in canonical base64url, or null. */
+export function textFromBase64url(text) {
+  const characters = decodeUrl(text);
+  return characters === null || ASCII.test(characters) ? characters : fromUtf8(bytesOf(characters));
 }
 
 export function toBase64(bytes) {
@@ -72,6 +89,7 @@ export function toHex(bytes) {
 }
 
 export function same(a, b) {
+  if (a === b) return true;
   if (a.length !== b.length) return false;
   for (let at = 0; at < a.length; at += 1) if (a[at] !== b[at]) return false;
   return true;

@@ -66,7 +66,8 @@ export function readFile(bytes) {
     const proofs = Array.isArray(file.proofs) ? file.proofs : [null];
     const texts = [file.origin, file.serial, file.piece, file.traced, file.policy, ...proofs];
     // UTF-8 spells no half a character; an escape can.
-    const isText = (value) => typeof value === 'string' && !(text.includes('\\u') && SURROGATE.test(value));
+    const escapes = text.includes('\\u');
+    const isText = (value) => typeof value === 'string' && !(escapes && SURROGATE.test(value));
     if (!texts.every(isText)) refuse('a member is missing or no text');
     readSerial(file.serial);
     readUuid(file.piece);

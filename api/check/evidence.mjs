@@ -1,8 +1,8 @@
 // The entries of a proof file, held against keys, checkpoint and each other.
 
-import { fromUtf8, hashFromBase64url, toBase64url } from './bytes.mjs';
+import { hashFromBase64url, toBase64url } from './bytes.mjs';
 import { readEntry } from './entry.mjs';
-import { Fails, fail, must, within } from './fails.mjs';
+import { Fails, must, within } from './fails.mjs';
 import { Refused } from './json.mjs';
 import { Keys } from './keys.mjs';
 import { LEAF, openCheckpoint, peekCheckpoint, readProof, verifyInclusion } from './log.mjs';
@@ -42,13 +42,14 @@ export class Evidence {
 
   /** Takes the proofs apart. Nothing is believed yet; the checker begins to verify what will be asked of it. */
   constructor(file, checker) {
+    const hashes = new Map();
     let last = -1n;
     file.proofs.forEach((text, place) => {
       const unreadable = (why) => {
         throw new Unreadable(`proof ${place}: ${why}`);
       };
       try {
-        const { extra, index, path, checkpoint } = readProof(text);
+        const { extra, index, path, checkpoint } = readProof(text, hashes);
         if (index <= last) unreadable('the proofs are not in the order of the log');
         last = index;
         if (place === 0) this.#note = checkpoint;
@@ -69,7 +70,7 @@ export class Evidence {
   }
 
   #add(index, path, bytes) {
-    const entry = readEntry(fromUtf8(bytes) ?? fail('it is not text'));
+    const entry = readEntry(bytes);
     if (entry.unknown !== undefined) {
       throw new NotUnderstood(`entry ${index} holds ${entry.unknown.kind} version ${entry.unknown.v}`);
     }

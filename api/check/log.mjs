@@ -31,8 +31,11 @@ function decimal(text) {
 
 const formFails = (what, why) => fail(`${what} has not the form it must have: ${why}`);
 
-/** Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. */
-export function readProof(text) {
+/**
+ * Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. `hashes` remembers
+ * what was read, by its text: the paths of a file share most of theirs.
+ */
+export function readProof(text, hashes = new Map()) {
   const wrong = (why) => formFails('tlog-proof', why);
   const end = text.indexOf('\n\n');
   if (end < 0) wrong('no empty line before the checkpoint');
@@ -48,7 +51,10 @@ export function readProof(text) {
   const line = lines.shift() ?? wrong('the index is missing');
   const index = (line.startsWith('index ') ? decimal(line.slice('index '.length)) : null) ?? wrong('the index is no number');
   if (lines.length > PATH_MAX) wrong('its path is longer than any tree is deep');
-  const path = lines.map((hash) => hashFromBase64(hash) ?? wrong('a hash is not the base64 of 32 bytes'));
+  const path = lines.map((line) => {
+    if (!hashes.has(line)) hashes.set(line, hashFromBase64(line) ?? wrong('a hash is not the base64 of 32 bytes'));
+    return hashes.get(line);
+  });
   if (isLonger(checkpoint, NOTE_BYTES_MAX) || !checkpoint.endsWith('\n')) {
     wrong('its checkpoint is no note: it is too long, or does not end with a line feed');
   }

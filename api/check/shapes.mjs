@@ -10,13 +10,13 @@ function textOf(value) {
   return typeof value === 'string' ? value : refuse('want a text');
 }
 
-/** A value that is written as a text. */
+/** A value that is written as a text in which nothing needs an escape. */
 const quoted = (read, say = (value) => value) => ({
   read: (value) => read(textOf(value)),
-  write: (value) => writeText(say(value)),
+  write: (value) => `"${say(value)}"`,
 });
 
-export const text = quoted((value) => value);
+export const text = { read: textOf, write: writeText };
 export const uuid = quoted(amounts.readUuid);
 export const mass = quoted(amounts.readMass, amounts.sayMass);
 export const difference = quoted(amounts.readDifference, amounts.sayMass);
@@ -88,22 +88,22 @@ export function someOf(of) {
 
 /** An object with just these members, in this order. */
 export function struct(members) {
-  const entries = Object.entries(members);
-  const named = entries.map(([name, shape]) => ({ name, shape, spelled: `${writeText(name)}:` }));
+  const entries = Object.entries(members).map(([name, shape]) => ({ name, shape, spelled: `${writeText(name)}:` }));
   return {
     /** Reads a list of [name, value] pairs, in whatever order. */
     readMembers(pairs) {
       const made = {};
-      for (const [name, value] of pairs) {
+      for (const pair of pairs) {
+        const name = pair[0];
         if (!Object.hasOwn(members, name)) refuse(`unknown member ${JSON.stringify(name)}`);
         if (Object.hasOwn(made, name)) refuse(`${name} stands twice`);
-        made[name] = members[name].read(value);
+        made[name] = members[name].read(pair[1]);
       }
       return this.completed(made);
     },
     /** With what may be absent; of what may not, none is missing. */
     completed(made) {
-      for (const [name, shape] of entries) {
+      for (const { name, shape } of entries) {
         if (Object.hasOwn(made, name)) continue;
         made[name] = shape.absent ? shape.absent() : refuse(`${name} is missing`);
       }
@@ -117,11 +117,11 @@ export function struct(members) {
     /** A list of the members' values in their order: no entry is spelled so, and whoever compares sees it. */
     readList(values) {
       if (values.length > entries.length) refuse('too many members');
-      return this.completed(Object.fromEntries(values.map((value, at) => [entries[at][0], entries[at][1].read(value)])));
+      return this.completed(Object.fromEntries(values.map((value, at) => [entries[at].name, entries[at].shape.read(value)])));
     },
     writeMembers(value) {
       let text = '';
-      for (const { name, shape, spelled } of named) {
+      for (const { name, shape, spelled } of entries) {
         if (shape.isAbsent?.(value[name])) continue;
         text += (text === '' ? '' : ',') + spelled + shape.write(value[name]);
       }
