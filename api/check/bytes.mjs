@@ -1,8 +1,8 @@
 // Bytes and their texts: UTF-8, base64 in its one form, SHA-256.
 //
 // SHA-256 is written out here (FIPS 180-4) and not asked of the platform: a path of a tree is hundreds of short hashes one
-// after the other, and a promise for each costs more than the hash. Aliases of base64 (spare bits, missing padding, line
-// feeds) are refused, so that one value has one text.
+// after the other, and a promise for each costs more than the hash. (Entries are long, and there the platform is asked:
+// `Checker.hash`.) Aliases of base64 (spare bits, missing padding, line feeds) are refused, so that one value has one text.
 
 const encoder = new TextEncoder();
 const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
