@@ -54,7 +54,7 @@ function isOfSmallOrder(y) {
   return SMALL_ORDER.includes(mod(y));
 }
 
-/** x^2 = (y^2 - 1) / (d y^2 + 1) must be a square (RFC 8032, 5.1.3); the divisor is never 0, and is one just as the product is. */
+/** x^2 = (y^2 - 1) / (d y^2 + 1) must be a square (RFC 8032, 5.1.3): it is where the product is, as the divisor is never 0. */
 function isOnCurve(y) {
   const square = mod(y * y);
   const product = mod((square - 1n) * (D * square + 1n));

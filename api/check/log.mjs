@@ -32,8 +32,8 @@ function decimal(text) {
 const formFails = (what, why) => fail(`${what} has not the form it must have: ${why}`);
 
 /**
- * Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. `hashes` remembers
- * what was read, by its text: the paths of a file share most of theirs.
+ * Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. `hashes`
+ * remembers what was read, by its text: the paths of a file share most of theirs.
  */
 export function readProof(text, hashes = new Map()) {
   const wrong = (why) => formFails('tlog-proof', why);
@@ -146,8 +146,8 @@ function climb(before, level, left, right) {
 }
 
 /**
- * That a leaf stands at an index in the tree of a signed size and root (RFC 9162, 2.1.3.2). `before` remembers the nodes of one path
- * for the next: paths of neighbours are the same from where they meet.
+ * That a leaf stands at an index in the tree of a signed size and root (RFC 9162, 2.1.3.2). `before` remembers the nodes of one
+ * path for the next: paths of neighbours are the same from where they meet.
  */
 export function verifyInclusion(index, { size, root }, leaf, path, before = []) {
   must(index < size, `index ${index} is not in a tree of size ${size}`);
