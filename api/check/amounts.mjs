@@ -9,6 +9,8 @@ export const MASS_MAX = 10_000_000_000_000n;
 export const PURE = 10_000_000n;
 /** Letters and digits of codes: without I, L, O and U, which are misread. */
 const CODE = '[A-HJKMNP-TV-Z]{2,4}';
+const SERIES_CODE = new RegExp(`^${CODE}$`);
+const SERIAL = new RegExp(`^(${CODE})-([0-9]{4,6})-([0-9]{2})$`);
 
 /** Plain digits, `whole[.decimals]`, without zeros in front, as a count of 10^-decimals. */
 function readCount(text, decimals, most) {
@@ -74,7 +76,7 @@ export function readShape(text) {
 }
 
 export function readSeriesCode(text) {
-  return new RegExp(`^${CODE}$`).test(text) ? text : refuse(`${JSON.stringify(text)} is no code of a series`);
+  return SERIES_CODE.test(text) ? text : refuse(`${JSON.stringify(text)} is no code of a series`);
 }
 
 /** A day of the Gregorian calendar, `2026-11-25`. */
@@ -97,7 +99,7 @@ export function checkDigits(payload) {
 
 /** A serial in its printed form: code, number of 4 to 6 digits, check digits that fit. */
 export function readSerial(text) {
-  const found = new RegExp(`^(${CODE})-([0-9]{4,6})-([0-9]{2})$`).exec(text);
+  const found = SERIAL.exec(text);
   if (found === null) refuse(`${JSON.stringify(text)} is no serial`);
   const [, code, number, check] = found;
   if (checkDigits(code + number) !== check) refuse(`the check digits of ${text} do not fit`);
@@ -108,6 +110,7 @@ const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/;
 
 /** A UUID; upper case, braces and missing hyphens are read, though an entry spells none so. */
 export function readUuid(text) {
+  if (UUID.test(text)) return text;
   const braced = /^\{.{36}\}$/.test(text);
   const inner = text.startsWith('urn:uuid:') ? text.slice(9) : braced ? text.slice(1, -1) : text;
   const lower = inner.toLowerCase();

@@ -1,72 +1,68 @@
 // Bytes and their texts: UTF-8, base64 in its one form, SHA-256.
 //
 // SHA-256 is written out here (FIPS 180-4) and not asked of the platform: a path of a tree is hundreds of short hashes one
-// after the other, and a promise for each costs more than the hash. Aliases of base64 (spare bits, missing padding, line
-// feeds) are refused, so that one value has one text.
+// after the other, and a promise for each costs more than the hash. (Entries are long, and there the platform is asked:
+// `Checker.hash`.) Aliases of base64 (spare bits, missing padding, line feeds) are refused, so that one value has one text.
 
-const STANDARD = 'ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/';
-const URL_SAFE = 'ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_';
+const encoder = new TextEncoder();
+const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
+const ASCII = /^[\u0000-\u007f]*$/;
+const NOT_URL_SAFE = /[+/=]/;
 
-function table(alphabet) {
-  const values = new Int8Array(128).fill(-1);
-  for (let i = 0; i < 64; i += 1) values[alphabet.charCodeAt(i)] = i;
-  return values;
+/** The bytes that a text of characters up to 255 stands for. */
+function bytesOf(characters) {
+  if (ASCII.test(characters)) return encoder.encode(characters);
+  const bytes = new Uint8Array(characters.length);
+  for (let i = 0; i < bytes.length; i += 1) bytes[i] = characters.charCodeAt(i);
+  return bytes;
 }
-const STANDARD_VALUES = table(STANDARD);
-const URL_SAFE_VALUES = table(URL_SAFE);
 
-function decode(text, values) {
-  if (text.length % 4 === 1) return null;
-  const out = new Uint8Array(Math.floor((text.length * 3) / 4));
-  let at = 0;
-  let held = 0;
-  let bits = 0;
-  for (let i = 0; i < text.length; i += 1) {
-    const code = text.charCodeAt(i);
-    const value = code < 128 ? values[code] : -1;
-    if (value < 0) return null;
-    held = ((held << 6) | value) & 0xffff;
-    bits += 6;
-    if (bits >= 8) {
-      bits -= 8;
-      out[at] = (held >> bits) & 0xff;
-      at += 1;
-    }
+function charactersOf(bytes) {
+  let characters = '';
+  for (let i = 0; i < bytes.length; i += 1) characters += String.fromCharCode(bytes[i]);
+  return characters;
+}
+
+/** What canonical base64 with padding spells, or null. What the platform reads must be the very text that it writes. */
+function decode(text) {
+  try {
+    const characters = atob(text);
+    return btoa(characters) === text ? characters : null;
+  } catch {
+    return null;
   }
-  // What is left over of the last character must be zero, or another text would say the same.
-  return (held & ((1 << bits) - 1)) === 0 ? out : null;
 }
 
-function encode(bytes, alphabet) {
-  let text = '';
-  for (let i = 0; i < bytes.length; i += 3) {
-    const left = bytes.length - i;
-    const group = (bytes[i] << 16) | ((left > 1 ? bytes[i + 1] : 0) << 8) | (left > 2 ? bytes[i + 2] : 0);
-    text += alphabet[group >> 18] + alphabet[(group >> 12) & 63];
-    if (left > 1) text += alphabet[(group >> 6) & 63];
-    if (left > 2) text += alphabet[group & 63];
-  }
-  return text;
-}
-
-/** Bytes of canonical base64url without padding, or null. */
-export function fromBase64url(text) {
-  return decode(text, URL_SAFE_VALUES);
+/** What canonical base64url without padding spells, or null. */
+function decodeUrl(text) {
+  if (NOT_URL_SAFE.test(text)) return null;
+  return decode(text.replaceAll('-', '+').replaceAll('_', '/') + ['', '', '==', '='][text.length % 4]);
 }
 
 /** Bytes of canonical base64 with padding, or null. */
 export function fromBase64(text) {
-  if (text.length % 4 !== 0) return null;
-  const padding = text.endsWith('==') ? 2 : text.endsWith('=') ? 1 : 0;
-  return decode(text.slice(0, text.length - padding), STANDARD_VALUES);
+  const characters = decode(text);
+  return characters === null ? null : bytesOf(characters);
 }
 
-export function toBase64url(bytes) {
-  return encode(bytes, URL_SAFE);
+/** Bytes of canonical base64url without padding, or null. */
+export function fromBase64url(text) {
+  const characters = decodeUrl(text);
+  return characters === null ? null : bytesOf(characters);
+}
+
+/** The text whose UTF-8 is spelled in canonical base64url, or null. */
+export function textFromBase64url(text) {
+  const characters = decodeUrl(text);
+  return characters === null || ASCII.test(characters) ? characters : fromUtf8(bytesOf(characters));
 }
 
 export function toBase64(bytes) {
-  return encode(bytes, STANDARD) + ['', '==', '='][bytes.length % 3];
+  return btoa(charactersOf(bytes));
+}
+
+export function toBase64url(bytes) {
+  return toBase64(bytes).replaceAll('+', '-').replaceAll('/', '_').replaceAll('=', '');
 }
 
 /** The 32 bytes of a hash in base64url (43 characters), or null. */
@@ -80,9 +76,12 @@ export function hashFromBase64(text) {
   return bytes !== null && bytes.length === 32 ? bytes : null;
 }
 
+/** 32 bytes in base64url: of the last character two bits are spare, and zero. */
+const THUMBPRINT = /^[A-Za-z0-9_-]{42}[AEIMQUYcgkosw048]$/;
+
 /** Whether a text has the form of an RFC 7638 thumbprint. */
 export function isThumbprint(text) {
-  return hashFromBase64url(text) !== null;
+  return THUMBPRINT.test(text);
 }
 
 export function toHex(bytes) {
@@ -90,14 +89,19 @@ export function toHex(bytes) {
 }
 
 export function same(a, b) {
-  return a.length === b.length && a.every((byte, at) => byte === b[at]);
+  if (a === b) return true;
+  if (a.length !== b.length) return false;
+  for (let at = 0; at < a.length; at += 1) if (a[at] !== b[at]) return false;
+  return true;
 }
-
-const encoder = new TextEncoder();
-const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
 
 export function utf8(text) {
   return encoder.encode(text);
+}
+
+/** Whether a text is longer than so many bytes of UTF-8, of which a character takes at most three. */
+export function isLonger(text, most) {
+  return text.length * 3 > most && utf8(text).length > most;
 }
 
 /** The text of UTF-8 bytes, or null where they are none. */
@@ -110,7 +114,9 @@ export function fromUtf8(bytes) {
 }
 
 export function concat(...parts) {
-  const out = new Uint8Array(parts.reduce((sum, part) => sum + part.length, 0));
+  let length = 0;
+  for (const part of parts) length += part.length;
+  const out = new Uint8Array(length);
   let at = 0;
   for (const part of parts) {
     out.set(part, at);
@@ -138,25 +144,30 @@ function rootBits(prime, power) {
   }
   return Number(low & 0xffffffffn);
 }
-const ROUND = Uint32Array.from(primes(64), (prime) => rootBits(prime, 3));
-const START = Uint32Array.from(primes(8), (prime) => rootBits(prime, 2));
+const ROUND = Int32Array.from(primes(64), (prime) => rootBits(prime, 3));
+const START = Int32Array.from(primes(8), (prime) => rootBits(prime, 2));
 
-function block(state, words, bytes, at) {
-  for (let i = 0; i < 16; i += 1) {
-    const p = at + 4 * i;
-    words[i] = (bytes[p] << 24) | (bytes[p + 1] << 16) | (bytes[p + 2] << 8) | bytes[p + 3];
+// Made once: each hash overwrites them, and making them anew would take longer than a short hash.
+const WORDS = new Int32Array(64);
+const STATE = new Int32Array(8);
+const TAIL = new Uint8Array(128);
+const TAIL_VIEW = new DataView(TAIL.buffer);
+
+function block(bytes, at) {
+  for (let i = 0, p = at; i < 16; i += 1, p += 4) {
+    WORDS[i] = (bytes[p] << 24) | (bytes[p + 1] << 16) | (bytes[p + 2] << 8) | bytes[p + 3];
   }
   for (let i = 16; i < 64; i += 1) {
-    const x = words[i - 15];
-    const y = words[i - 2];
+    const x = WORDS[i - 15];
+    const y = WORDS[i - 2];
     const s0 = ((x >>> 7) | (x << 25)) ^ ((x >>> 18) | (x << 14)) ^ (x >>> 3);
     const s1 = ((y >>> 17) | (y << 15)) ^ ((y >>> 19) | (y << 13)) ^ (y >>> 10);
-    words[i] = (words[i - 16] + s0 + words[i - 7] + s1) | 0;
+    WORDS[i] = (WORDS[i - 16] + s0 + WORDS[i - 7] + s1) | 0;
   }
-  let [a, b, c, d, e, f, g, h] = state;
+  let [a, b, c, d, e, f, g, h] = STATE;
   for (let i = 0; i < 64; i += 1) {
     const s1 = ((e >>> 6) | (e << 26)) ^ ((e >>> 11) | (e << 21)) ^ ((e >>> 25) | (e << 7));
-    const t1 = (h + s1 + ((e & f) ^ (~e & g)) + ROUND[i] + words[i]) | 0;
+    const t1 = (h + s1 + ((e & f) ^ (~e & g)) + ROUND[i] + WORDS[i]) | 0;
     const s0 = ((a >>> 2) | (a << 30)) ^ ((a >>> 13) | (a << 19)) ^ ((a >>> 22) | (a << 10));
     const t2 = (s0 + ((a & b) ^ (a & c) ^ (b & c))) | 0;
     h = g;
@@ -168,26 +179,30 @@ function block(state, words, bytes, at) {
     b = a;
     a = (t1 + t2) | 0;
   }
-  [a, b, c, d, e, f, g, h].forEach((value, i) => {
-    state[i] = (state[i] + value) | 0;
-  });
+  STATE[0] += a;
+  STATE[1] += b;
+  STATE[2] += c;
+  STATE[3] += d;
+  STATE[4] += e;
+  STATE[5] += f;
+  STATE[6] += g;
+  STATE[7] += h;
 }
 
 /** SHA-256 of bytes. */
 export function sha256(bytes) {
-  const state = Int32Array.from(START);
-  const words = new Int32Array(64);
-  const whole = bytes.length - (bytes.length % 64);
-  for (let at = 0; at < whole; at += 64) block(state, words, bytes, at);
-  const rest = bytes.length - whole;
-  const tail = new Uint8Array(rest < 56 ? 64 : 128);
-  tail.set(bytes.subarray(whole));
-  tail[rest] = 0x80;
-  const view = new DataView(tail.buffer);
-  view.setUint32(tail.length - 8, Math.floor(bytes.length / 0x20000000));
-  view.setUint32(tail.length - 4, (bytes.length << 3) >>> 0);
-  for (let at = 0; at < tail.length; at += 64) block(state, words, tail, at);
-  const out = new DataView(new ArrayBuffer(32));
-  state.forEach((value, i) => out.setInt32(4 * i, value));
-  return new Uint8Array(out.buffer);
+  STATE.set(START);
+  const rest = bytes.length % 64;
+  const whole = bytes.length - rest;
+  for (let at = 0; at < whole; at += 64) block(bytes, at);
+  const end = rest < 56 ? 64 : 128;
+  TAIL.fill(0);
+  for (let i = 0; i < rest; i += 1) TAIL[i] = bytes[whole + i];
+  TAIL[rest] = 0x80;
+  TAIL_VIEW.setUint32(end - 8, Math.floor(bytes.length / 0x20000000));
+  TAIL_VIEW.setUint32(end - 4, (bytes.length << 3) >>> 0);
+  for (let at = 0; at < end; at += 64) block(TAIL, at);
+  const out = new Uint8Array(32);
+  for (let i = 0; i < 32; i += 1) out[i] = STATE[i >> 2] >>> (24 - 8 * (i & 3));
+  return out;
 }

@@ -65,7 +65,9 @@ export function readFile(bytes) {
     file = JSON.parse(text);
     const proofs = Array.isArray(file.proofs) ? file.proofs : [null];
     const texts = [file.origin, file.serial, file.piece, file.traced, file.policy, ...proofs];
-    const isText = (value) => typeof value === 'string' && !SURROGATE.test(value);
+    // UTF-8 spells no half a character; an escape can.
+    const escapes = text.includes('\\u');
+    const isText = (value) => typeof value === 'string' && !(escapes && SURROGATE.test(value));
     if (!texts.every(isText)) refuse('a member is missing or no text');
     readSerial(file.serial);
     readUuid(file.piece);
@@ -112,7 +114,8 @@ class Check {
   async run(bytes, root, checker) {
     const file = readFile(bytes);
     this.facts = noFacts(file.serial);
-    const evidence = new Evidence(file);
+    const evidence = new Evidence(file, checker);
+    await evidence.hashed();
     const keys = await this.step('keys', async () => [`root ${root}`, await evidence.keys(root, checker)]);
     const checkpoint = await this.step('checkpoint', async () => {
       const opened = await evidence.checkpoint(file.origin, keys, checker);

@@ -2,7 +2,7 @@
 //
 // It judges form alone. Signatures, keys, and whether events may follow one another are asked elsewhere. Throws `Refused`.
 
-import { fromBase64url, fromUtf8, isThumbprint, utf8 } from './bytes.mjs';
+import { fromBase64url, fromUtf8, isThumbprint, textFromBase64url } from './bytes.mjs';
 import { digestSlots, isAboutKeys, isKnown, readEvent, subjects, writeTold } from './events.mjs';
 import { Members, holdStrict, readJson, refuse, writeText } from './json.mjs';
 import { i64, optional, struct, text, uuid } from './shapes.mjs';
@@ -50,10 +50,9 @@ function readRecorded(value) {
     refuse('a kind is subject.verb in small letters');
   }
   if (typeof v !== 'bigint' || v < 1n) refuse('a version is at least 1');
-  const digests = rest.filter(([member]) => member === '_sd');
-  if (digests.length > 1) refuse('_sd stands twice');
-  const sd = digests.length === 1 ? readDigests(digests[0][1]) : [];
-  const members = rest.filter(([member]) => member !== '_sd');
+  const members = rest.filter((pair) => pair[0] !== '_sd');
+  if (members.length < rest.length - 1) refuse('_sd stands twice');
+  const sd = members.length < rest.length ? readDigests(rest.find((pair) => pair[0] === '_sd')[1]) : [];
   if (v !== 1n || !isKnown(kind)) {
     holdStrict(new Members(members));
     return { kind, v, sd, event: undefined };
@@ -96,21 +95,20 @@ function holdChains(payload) {
 }
 
 function readHeader(part) {
-  const bytes = fromBase64url(part);
-  const kid = HEADER.exec((bytes && fromUtf8(bytes)) ?? '')?.[1];
+  const kid = HEADER.exec(textFromBase64url(part) ?? '')?.[1];
   return kid !== undefined && isThumbprint(kid) ? kid : refuse('the header is not that of an entry');
 }
 
-/** Reads an entry from its text. */
-export function readEntry(entry) {
-  if (utf8(entry).length > ENTRY_BYTES_MAX) refuse(`an entry has at most ${ENTRY_BYTES_MAX} bytes`);
+/** Reads an entry from its bytes. */
+export function readEntry(bytes) {
+  const entry = fromUtf8(bytes) ?? refuse('it is not text');
+  if (bytes.length > ENTRY_BYTES_MAX) refuse(`an entry has at most ${ENTRY_BYTES_MAX} bytes`);
   const parts = entry.split('.');
   if (parts.length !== 3) refuse('it is not three parts with points between them');
   const kid = readHeader(parts[0]);
   const signature = fromBase64url(parts[2]);
   if (signature === null || signature.length !== 64) refuse('the signature is not the base64url of 64 bytes');
-  const bytes = fromBase64url(parts[1]);
-  const json = bytes && fromUtf8(bytes);
+  const json = textFromBase64url(parts[1]);
   if (json === null) refuse('the payload is not base64url of UTF-8');
   const payload = PAYLOAD.read(readJson(json));
   holdValues(payload);
@@ -122,7 +120,7 @@ export function readEntry(entry) {
     kid,
     payload,
     signature,
-    signed: utf8(`${parts[0]}.${parts[1]}`),
+    signed: bytes.subarray(0, parts[0].length + 1 + parts[1].length),
     events: told,
     unknown: payload.events.find((recorded) => recorded.event === undefined),
     isAboutKeys: told.some(isAboutKeys),

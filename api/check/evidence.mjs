@@ -1,11 +1,11 @@
 // The entries of a proof file, held against keys, checkpoint and each other.
 
-import { fromUtf8, toBase64url } from './bytes.mjs';
+import { hashFromBase64url, toBase64url } from './bytes.mjs';
 import { readEntry } from './entry.mjs';
-import { Fails, fail, must, within } from './fails.mjs';
+import { Fails, must, within } from './fails.mjs';
 import { Refused } from './json.mjs';
 import { Keys } from './keys.mjs';
-import { leafHash, openCheckpoint, peekCheckpoint, readProof, verifyInclusion } from './log.mjs';
+import { LEAF, openCheckpoint, peekCheckpoint, readProof, verifyInclusion } from './log.mjs';
 
 /** The file cannot be read. */
 export class Unreadable extends Error {}
@@ -35,22 +35,29 @@ export class Evidence {
   entries = new Map();
   #note = '';
   #histories = new Map();
+  /** Under way, one for each entry. */
+  #hashes = [];
+  /** By thumbprint, the keys that entries before say they add. */
+  #claimed = new Map();
 
-  /** Takes the proofs apart. Nothing is believed yet. */
-  constructor(file) {
+  /** Takes the proofs apart. Nothing is believed yet; the checker begins to verify what will be asked of it. */
+  constructor(file, checker) {
+    const hashes = new Map();
     let last = -1n;
     file.proofs.forEach((text, place) => {
       const unreadable = (why) => {
         throw new Unreadable(`proof ${place}: ${why}`);
       };
       try {
-        const { extra, index, path, checkpoint } = readProof(text);
+        const { extra, index, path, checkpoint } = readProof(text, hashes);
         if (index <= last) unreadable('the proofs are not in the order of the log');
         last = index;
         if (place === 0) this.#note = checkpoint;
         else if (checkpoint !== this.#note) unreadable('it stands on another checkpoint than the first');
         if (extra === null) unreadable('it carries no entry');
-        this.#add(index, path, publicPart(extra) ?? unreadable('it does not carry one entry and `~`'));
+        const bytes = publicPart(extra) ?? unreadable('it does not carry one entry and `~`');
+        this.#add(index, path, bytes);
+        this.#begin(index, bytes, checker);
       } catch (error) {
         if (error instanceof Fails || error instanceof Refused) unreadable(error.message);
         throw error;
@@ -63,16 +70,33 @@ export class Evidence {
   }
 
   #add(index, path, bytes) {
-    const entry = readEntry(fromUtf8(bytes) ?? fail('it is not text'));
+    const entry = readEntry(bytes);
     if (entry.unknown !== undefined) {
       throw new NotUnderstood(`entry ${index} holds ${entry.unknown.kind} version ${entry.unknown.v}`);
     }
-    const leaf = leafHash(bytes);
-    this.entries.set(index, { entry, leaf, name: toBase64url(leaf), path, said: entry.events });
+    this.entries.set(index, { entry, path, said: entry.events });
     for (const subject of entry.payload.prev.keys()) {
       if (!this.#histories.has(subject)) this.#histories.set(subject, []);
       this.#histories.get(subject).push(index);
     }
+  }
+
+  /** Begins to hash an entry, and to verify it under the key that it names, if one before it, or itself, says what that is. */
+  #begin(index, bytes, checker) {
+    const { kid, events, signature, signed } = this.entries.get(index).entry;
+    this.#hashes.push(checker.hash(LEAF, bytes));
+    for (const event of events) if (event.kind === 'key.added') this.#claimed.set(event.kid, hashFromBase64url(event.x));
+    const key = this.#claimed.get(kid) ?? null;
+    if (key !== null) checker.begin(key, signature, signed);
+  }
+
+  /** Waits for the hashes of the entries, by which they are known in the tree and name each other. */
+  async hashed() {
+    const leaves = await Promise.all(this.#hashes);
+    [...this.entries.values()].forEach((held, place) => {
+      held.leaf = leaves[place];
+      held.name = toBase64url(held.leaf);
+    });
   }
 
   /** Indexes of the entries in a chain, in the order of the log. */
@@ -116,8 +140,9 @@ export class Evidence {
 
   /** Every path leads to the checkpoint's root. */
   included(checkpoint) {
+    const before = [];
     for (const [index, held] of this.entries) {
-      within(`entry ${index}`, () => verifyInclusion(index, checkpoint, held.leaf, held.path));
+      within(`entry ${index}`, () => verifyInclusion(index, checkpoint, held.leaf, held.path, before));
     }
   }
 

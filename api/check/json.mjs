@@ -1,15 +1,19 @@
 // Reading JSON strictly (RFC 8259), with what the platform's reader throws away: members that stand twice, and in which order
 // they stand; whole numbers of any size. No fraction or exponent is read behind a number, since an entry holds none.
 //
+// The text comes from UTF-8, so halves of characters can only stand in escapes.
+//
 // An object becomes `Members`, a list of [name, value]; an array an array; a whole number a BigInt; the rest what JSON has.
 
 /** How deep objects and arrays may stand in each other. */
 const DEPTH_MAX = 127;
 const U64_MAX = 18446744073709551615n;
 const I64_MIN = -9223372036854775808n;
+const SPACE = new Set([0x20, 0x09, 0x0a, 0x0d]);
 const SURROGATE = /\p{Surrogate}/u;
 const NUMBER = /-?(?:0|[1-9][0-9]*)/y;
 const PLAIN = /[^"\\\u0000-\u001f]*/y;
+const NOT_PLAIN = /[\\\u0000-\u001f]/;
 const ESCAPES = { '"': '"', '\\': '\\', '/': '/', b: '\b', f: '\f', n: '\n', r: '\r', t: '\t' };
 
 /** Why a text is refused, anywhere in the reading of an entry. */
@@ -34,15 +38,7 @@ class Reader {
   }
 
   skip() {
-    while (this.at < this.text.length && ' \t\n\r'.includes(this.text[this.at])) this.at += 1;
-  }
-
-  take(pattern) {
-    pattern.lastIndex = this.at;
-    const found = pattern.exec(this.text);
-    if (found === null) return null;
-    this.at = pattern.lastIndex;
-    return found[0];
+    while (SPACE.has(this.text.charCodeAt(this.at))) this.at += 1;
   }
 
   expect(word) {
@@ -54,9 +50,9 @@ class Reader {
     this.skip();
     switch (this.text[this.at]) {
       case '{':
-        return this.nested(() => this.object());
+        return new Members(this.list('}', this.member));
       case '[':
-        return this.nested(() => this.array());
+        return this.list(']', this.value);
       case '"':
         return this.string();
       case 't':
@@ -73,51 +69,43 @@ class Reader {
     }
   }
 
-  nested(read) {
+  /** Members or elements up to the closing sign, each read by `one`. */
+  list(closing, one) {
     this.depth += 1;
     if (this.depth > DEPTH_MAX) refuse('it is nested too deeply');
     this.at += 1;
-    const value = read();
-    this.depth -= 1;
-    return value;
-  }
-
-  /** Members or elements up to the closing sign. */
-  list(closing, one) {
     const list = [];
     this.skip();
-    if (this.text[this.at] === closing) {
-      this.at += 1;
-      return list;
-    }
-    for (;;) {
-      list.push(one());
+    while (this.text[this.at] !== closing) {
+      if (list.length > 0) this.expect(',');
+      list.push(one.call(this));
       this.skip();
-      if (this.text[this.at] === closing) {
-        this.at += 1;
-        return list;
-      }
-      this.expect(',');
     }
+    this.at += 1;
+    this.depth -= 1;
+    return list;
   }
 
-  object() {
-    const member = () => {
-      this.skip();
-      const name = this.string();
-      this.skip();
-      this.expect(':');
-      return [name, this.value()];
-    };
-    return new Members(this.list('}', member));
-  }
-
-  array() {
-    return this.list(']', () => this.value());
+  member() {
+    this.skip();
+    const name = this.string();
+    this.skip();
+    this.expect(':');
+    return [name, this.value()];
   }
 
   string() {
     this.expect('"');
+    const from = this.at;
+    const end = this.text.indexOf('"', from);
+    const plain = this.text.slice(from, end);
+    if (end < 0 || NOT_PLAIN.test(plain)) return this.escapedString();
+    this.at = end + 1;
+    return plain;
+  }
+
+  /** The rest of a text with escapes, the only ones that can spell half a character. */
+  escapedString() {
     let text = '';
     for (;;) {
       text += this.take(PLAIN);
@@ -132,6 +120,14 @@ class Reader {
     }
     if (SURROGATE.test(text)) refuse('a text holds half a character');
     return text;
+  }
+
+  take(pattern) {
+    pattern.lastIndex = this.at;
+    const found = pattern.exec(this.text);
+    if (found === null) return null;
+    this.at = pattern.lastIndex;
+    return found[0];
   }
 
   escape() {

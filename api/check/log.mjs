@@ -1,7 +1,7 @@
 // The log: trees of RFC 6962, signed notes, checkpoints, proofs and tiles of C2SP (signed-note, tlog-checkpoint, tlog-proof,
 // tlog-tiles). Bytes, never pieces. Indexes and sizes are BigInt: they may be as long as 64 bits.
 
-import { concat, fromBase64, hashFromBase64, same, sha256, utf8 } from './bytes.mjs';
+import { concat, fromBase64, hashFromBase64, isLonger, same, sha256, utf8 } from './bytes.mjs';
 import { fail, must } from './fails.mjs';
 
 const NOTE_BYTES_MAX = 64_000;
@@ -10,8 +10,17 @@ const EXTRA_CHARACTERS_MAX = 64_000;
 const PATH_MAX = 64;
 const U64_MAX = 2n ** 64n - 1n;
 
-export const leafHash = (entry) => sha256(concat(Uint8Array.of(0), entry));
-export const nodeHash = (left, right) => sha256(concat(Uint8Array.of(1), left, right));
+/** What stands before an entry when its leaf is hashed. */
+export const LEAF = Uint8Array.of(0);
+export const leafHash = (entry) => sha256(concat(LEAF, entry));
+/** What a node is hashed over; made once, since nodes are many. */
+const NODE = Uint8Array.of(1, ...new Uint8Array(64));
+
+export function nodeHash(left, right) {
+  NODE.set(left, 1);
+  NODE.set(right, 33);
+  return sha256(NODE);
+}
 
 /** A decimal number without sign and without zeros in front, or null. */
 function decimal(text) {
@@ -22,8 +31,11 @@ function decimal(text) {
 
 const formFails = (what, why) => fail(`${what} has not the form it must have: ${why}`);
 
-/** Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. */
-export function readProof(text) {
+/**
+ * Reads a proof that stands in a file: index, path, checkpoint, and the bytes of `extra`. One proof has one text. `hashes`
+ * remembers what was read, by its text: the paths of a file share most of theirs.
+ */
+export function readProof(text, hashes = new Map()) {
   const wrong = (why) => formFails('tlog-proof', why);
   const end = text.indexOf('\n\n');
   if (end < 0) wrong('no empty line before the checkpoint');
@@ -39,8 +51,11 @@ export function readProof(text) {
   const line = lines.shift() ?? wrong('the index is missing');
   const index = (line.startsWith('index ') ? decimal(line.slice('index '.length)) : null) ?? wrong('the index is no number');
   if (lines.length > PATH_MAX) wrong('its path is longer than any tree is deep');
-  const path = lines.map((hash) => hashFromBase64(hash) ?? wrong('a hash is not the base64 of 32 bytes'));
-  if (utf8(checkpoint).length > NOTE_BYTES_MAX || !checkpoint.endsWith('\n')) {
+  const path = lines.map((line) => {
+    if (!hashes.has(line)) hashes.set(line, hashFromBase64(line) ?? wrong('a hash is not the base64 of 32 bytes'));
+    return hashes.get(line);
+  });
+  if (isLonger(checkpoint, NOTE_BYTES_MAX) || !checkpoint.endsWith('\n')) {
     wrong('its checkpoint is no note: it is too long, or does not end with a line feed');
   }
   return { extra, index, path, checkpoint };
@@ -49,7 +64,7 @@ export function readProof(text) {
 /** A note's text, its last line feed included, and its signature lines. */
 function splitNote(note) {
   const wrong = (why) => formFails('signed note', why);
-  if (utf8(note).length > NOTE_BYTES_MAX) wrong('it is too long');
+  if (isLonger(note, NOTE_BYTES_MAX)) wrong('it is too long');
   if (/[\u0000-\u0009\u000b-\u001f]/.test(note)) wrong('it holds control characters');
   const at = note.lastIndexOf('\n\n');
   if (at < 0) wrong('no empty line stands before the signatures');
@@ -121,18 +136,32 @@ function skipRightEdge(place) {
   }
 }
 
-/** That a leaf stands at an index in the tree of a signed size and root (RFC 9162, 2.1.3.2). */
-export function verifyInclusion(index, { size, root }, leaf, path) {
+/** The node over two others; the one that the path before went through, by its level, need not be hashed again. */
+function climb(before, level, left, right) {
+  const known = before[level];
+  if (known !== undefined && same(known.left, left) && same(known.right, right)) return known.node;
+  const node = nodeHash(left, right);
+  before[level] = { left, right, node };
+  return node;
+}
+
+/**
+ * That a leaf stands at an index in the tree of a signed size and root (RFC 9162, 2.1.3.2). `before` remembers the nodes of one
+ * path for the next: paths of neighbours are the same from where they meet.
+ */
+export function verifyInclusion(index, { size, root }, leaf, path, before = []) {
   must(index < size, `index ${index} is not in a tree of size ${size}`);
   const place = { at: index, last: size - 1n };
   let reached = leaf;
-  for (const sibling of path) {
+  // Counted from the root: there they meet.
+  for (const [at, sibling] of path.entries()) {
+    const level = path.length - at;
     must(place.last !== 0n, 'the path has the wrong length');
     if ((place.at & 1n) === 1n || place.at === place.last) {
-      reached = nodeHash(sibling, reached);
+      reached = climb(before, level, sibling, reached);
       skipRightEdge(place);
     } else {
-      reached = nodeHash(reached, sibling);
+      reached = climb(before, level, reached, sibling);
     }
     place.at >>= 1n;
     place.last >>= 1n;

@@ -10,13 +10,13 @@ function textOf(value) {
   return typeof value === 'string' ? value : refuse('want a text');
 }
 
-/** A value that is written as a text. */
+/** A value that is written as a text in which nothing needs an escape. */
 const quoted = (read, say = (value) => value) => ({
   read: (value) => read(textOf(value)),
-  write: (value) => writeText(say(value)),
+  write: (value) => `"${say(value)}"`,
 });
 
-export const text = quoted((value) => value);
+export const text = { read: textOf, write: writeText };
 export const uuid = quoted(amounts.readUuid);
 export const mass = quoted(amounts.readMass, amounts.sayMass);
 export const difference = quoted(amounts.readDifference, amounts.sayMass);
@@ -88,24 +88,24 @@ export function someOf(of) {
 
 /** An object with just these members, in this order. */
 export function struct(members) {
-  const entries = Object.entries(members);
+  const entries = Object.entries(members).map(([name, shape]) => ({ name, shape, spelled: `${writeText(name)}:` }));
   return {
     /** Reads a list of [name, value] pairs, in whatever order. */
     readMembers(pairs) {
-      const found = new Map();
-      for (const [name, value] of pairs) {
-        if (!Object.hasOwn(members, name)) refuse(`unknown member ${JSON.stringify(name)}`);
-        if (found.has(name)) refuse(`${name} stands twice`);
-        found.set(name, members[name].read(value));
-      }
-      return this.made((name) => found.get(name), (name) => found.has(name));
-    },
-    made(valueOf, has) {
       const made = {};
-      for (const [name, shape] of entries) {
-        if (has(name)) made[name] = valueOf(name);
-        else if (shape.absent) made[name] = shape.absent();
-        else refuse(`${name} is missing`);
+      for (const pair of pairs) {
+        const name = pair[0];
+        if (!Object.hasOwn(members, name)) refuse(`unknown member ${JSON.stringify(name)}`);
+        if (Object.hasOwn(made, name)) refuse(`${name} stands twice`);
+        made[name] = members[name].read(pair[1]);
+      }
+      return this.completed(made);
+    },
+    /** With what may be absent; of what may not, none is missing. */
+    completed(made) {
+      for (const { name, shape } of entries) {
+        if (Object.hasOwn(made, name)) continue;
+        made[name] = shape.absent ? shape.absent() : refuse(`${name} is missing`);
       }
       return made;
     },
@@ -117,15 +117,15 @@ export function struct(members) {
     /** A list of the members' values in their order: no entry is spelled so, and whoever compares sees it. */
     readList(values) {
       if (values.length > entries.length) refuse('too many members');
-      const at = new Map(entries.map(([name], place) => [name, place]));
-      const valueOf = (name) => members[name].read(values[at.get(name)]);
-      return this.made(valueOf, (name) => at.get(name) < values.length);
+      return this.completed(Object.fromEntries(values.map((value, at) => [entries[at].name, entries[at].shape.read(value)])));
     },
     writeMembers(value) {
-      return entries
-        .filter(([name, shape]) => !shape.isAbsent?.(value[name]))
-        .map(([name, shape]) => `${writeText(name)}:${shape.write(value[name])}`)
-        .join(',');
+      let text = '';
+      for (const { name, shape, spelled } of entries) {
+        if (shape.isAbsent?.(value[name])) continue;
+        text += (text === '' ? '' : ',') + spelled + shape.write(value[name]);
+      }
+      return text;
     },
     write(value) {
       return `{${this.writeMembers(value)}}`;
