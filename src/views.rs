@@ -29,7 +29,7 @@ use crate::domain::{
 };
 use crate::proof::Hash;
 use keys::{Aspect, Home, home_key, name_key};
-use shelf::{Pace, Shelf};
+use shelf::Shelf;
 use sled::IVec;
 use std::path::Path;
 use std::sync::Arc;
@@ -161,15 +161,7 @@ impl Views {
     /// # Errors
     /// [`ViewError::Store`].
     pub fn settle(&self) -> Result<(), ViewError> {
-        self.inner.shelf.settle(Pace::AtOnce)
-    }
-
-    /// As [`Views::settle`], in small parts, so that those who answer keep the processor; in one go when much is held.
-    ///
-    /// # Errors
-    /// [`ViewError::Store`].
-    pub fn settle_in_parts(&self) -> Result<(), ViewError> {
-        self.inner.shelf.settle(Pace::InParts)
+        self.inner.shelf.settle()
     }
 
     /// How much is held in memory that sled does not have yet, bytes.

@@ -78,7 +78,7 @@ impl Settling {
         let thread = std::thread::Builder::new().name("views-settling".to_owned());
         let thread = thread.spawn(move || {
             while stopped.recv_timeout(SETTLE_EVERY) == Err(RecvTimeoutError::Timeout) {
-                views.settle_in_parts()?;
+                views.settle()?;
             }
             Ok(())
         })?;

@@ -15,18 +15,12 @@ use sled::IVec;
 use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::ops::Bound;
 use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
-use std::time::Duration;
 
 /// What a record in memory costs beside its bytes.
 const OVERHEAD: usize = 96;
 /// How many changes in memory and how many sheets a range looks at together.
 const CHANGES_LOOKED_AT: usize = 64;
 const SHEETS_LOOKED_AT: usize = 8;
-/// After so many sheets whoever settles beside the service leaves the processor to others for a while, and not once more is held
-/// than this, bytes: then it has fallen behind.
-const SHEETS_TOGETHER: usize = 64;
-const REST: Duration = Duration::from_millis(2);
-const HURRY_BYTES: usize = 8 * 1024 * 1024;
 const POSITION: &[u8] = b"position";
 
 /// Changes that sled does not have yet.
@@ -63,15 +57,6 @@ struct Unsettled {
     leaving: Arc<Changes>,
     /// How many generations have left.
     left: u64,
-}
-
-/// How whoever settles shares the processor.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Pace {
-    /// Somebody waits for it.
-    AtOnce,
-    /// In small parts, beside the service: in one go it would take a core from those who answer for some tenths of a second.
-    InParts,
 }
 
 /// Sheets that whoever changes records has read from sled, as long as nothing leaves memory: one that is written meanwhile
@@ -198,25 +183,24 @@ impl Shelf {
     }
 
     /// Writes what sled does not have yet: all that leads up to what was shown before this began, then the position behind it.
-    pub fn settle(&self, pace: Pace) -> Result<(), ViewError> {
+    pub fn settle(&self) -> Result<(), ViewError> {
         let _alone = self.settling.lock().unwrap_or_else(PoisonError::into_inner);
         // One that failed left a generation behind.
-        self.write_leaving(pace)?;
+        self.write_leaving()?;
         {
             let Unsettled { newest, leaving, .. } = &mut *self.write();
             *leaving = Arc::new(std::mem::take(newest));
         }
-        self.write_leaving(pace)
+        self.write_leaving()
     }
 
-    fn write_leaving(&self, pace: Pace) -> Result<(), ViewError> {
+    fn write_leaving(&self) -> Result<(), ViewError> {
         let leaving = Arc::clone(&self.read().leaving);
         let Some(followed) = &leaving.followed else {
             return Ok(());
         };
         let records: Vec<(&IVec, &Option<IVec>)> = leaving.records.iter().collect();
-        let sheets = records.chunk_by(|(one, _), (other, _)| split(one).0 == split(other).0);
-        for (number, changes) in (1_usize..).zip(sheets) {
+        for changes in records.chunk_by(|(one, _), (other, _)| split(one).0 == split(other).0) {
             let Some((key, _)) = changes.first() else { continue };
             let sheet = split(key).0;
             let before = self.kept.get(sheet)?;
@@ -224,10 +208,6 @@ impl Shelf {
                 Some(after) => self.kept.insert(sheet, after)?,
                 None => self.kept.remove(sheet)?,
             };
-            let rests = pace == Pace::InParts && number.is_multiple_of(SHEETS_TOGETHER);
-            if rests && self.unsettled_bytes() < HURRY_BYTES {
-                std::thread::sleep(REST);
-            }
         }
         self.db.flush()?;
         self.db.insert(POSITION, followed.as_slice())?;

@@ -3,7 +3,7 @@
 use super::super::draft::Draft;
 use super::super::keys::{Aspect, Home};
 use super::super::{ViewError, Views, config};
-use super::{Pace, SheetsRead, Shelf, Unsettled};
+use super::{SheetsRead, Shelf, Unsettled};
 use sled::IVec;
 use std::collections::BTreeMap;
 use std::ops::Bound;
@@ -57,7 +57,7 @@ fn memory_and_sled_answer_as_one_map() {
         }
         shelf.show(changes, round.to_be_bytes().to_vec());
         if below(3) == 0 {
-            shelf.settle(Pace::AtOnce).unwrap();
+            shelf.settle().unwrap();
         } else if below(3) == 0 {
             // What is on its way out is found as well.
             let Unsettled { newest, leaving, .. } = &mut *shelf.write();
@@ -84,7 +84,7 @@ fn memory_and_sled_answer_as_one_map() {
             assert_eq!(all(&shelf, from, &high), wanted, "round {round}");
         }
     }
-    shelf.settle(Pace::AtOnce).unwrap();
+    shelf.settle().unwrap();
     assert_eq!(
         shelf.unsettled_bytes(),
         0,
@@ -114,19 +114,16 @@ fn the_position_is_written_after_all_that_it_stands_for() {
     let values = |shelf: &Shelf| [b"n1", b"n2", b"n3"].map(|key| shelf.find(key).unwrap().unwrap().to_vec());
     let shelf = open();
     show(&shelf, b"first");
-    shelf.settle(Pace::AtOnce).unwrap();
+    shelf.settle().unwrap();
     // The last sheet cannot be written.
     shelf.kept.insert(b"n3", b"no sheet").unwrap();
     show(&shelf, b"second");
-    assert!(matches!(
-        shelf.settle(Pace::AtOnce),
-        Err(ViewError::Unreadable("sheets"))
-    ));
+    assert!(matches!(shelf.settle(), Err(ViewError::Unreadable("sheets"))));
     assert_eq!(shelf.followed().unwrap().unwrap(), b"first");
     show(&shelf, b"third");
     assert_eq!(values(&shelf), [b"third"; 3]);
     assert!(
-        shelf.settle(Pace::AtOnce).is_err(),
+        shelf.settle().is_err(),
         "what failed is tried again before anything else"
     );
     assert_eq!(values(&shelf), [b"third"; 3]);
@@ -140,7 +137,7 @@ fn the_position_is_written_after_all_that_it_stands_for() {
     );
     shelf.kept.remove(b"n3").unwrap();
     show(&shelf, b"third");
-    shelf.settle(Pace::AtOnce).unwrap();
+    shelf.settle().unwrap();
     drop(shelf);
     let shelf = open();
     assert_eq!(
@@ -158,7 +155,7 @@ fn a_reader_sees_whole_batches_and_misses_nothing_that_was_shown() {
     std::thread::scope(|scope| {
         scope.spawn(|| {
             while !over.load(Ordering::SeqCst) {
-                shelf.settle(Pace::InParts).unwrap();
+                shelf.settle().unwrap();
             }
         });
         scope.spawn(|| {
