@@ -1,7 +1,7 @@
 //! The audit of a whole log: every byte, leaf, signature, key, chain and rule, from the first entry on.
 //!
-//! Entries come in blocks. Both cores read a block and hash its leaves; then one core replays it through the book while
-//! the other verifies signatures in batches, and whoever is done first helps. What is reported is the first entry that
+//! Entries come in blocks. Both cores read a block and hash its leaves; then one core chains it and replays it through the book
+//! while the other verifies in batches the signatures that are due so far, and whoever is done first helps. What is reported is the first entry that
 //! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
 
 use super::evidence::log_verifiers;
@@ -11,7 +11,8 @@ use crate::domain::{Book, Event};
 use crate::proof::{Checkpoint, Unproven};
 use crate::record::{Keys, PublicKey};
 use serde::Serialize;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Mutex, PoisonError};
 
 /// Entries that are taken together.
 pub const BLOCK: usize = 8_192;
@@ -113,22 +114,21 @@ impl Audit {
     pub fn take(&mut self, block: &[Vec<u8>], past: Past<'_>) -> Result<(), Wrong> {
         let first = self.size();
         let (read, unreadable) = read_block(block, self.workers, first);
-        let mut due = Vec::new();
-        let mut order = self.chain_block(first, block, &read, &mut due);
-        let next = AtomicUsize::new(0);
+        let (hand, due) = channel();
+        let due = Mutex::new(due);
         let strict = self.strict;
         let workers = self.workers;
-        let forged = std::thread::scope(|scope| {
+        let (order, forged) = std::thread::scope(|scope| {
             let helpers: Vec<_> = (1..workers)
-                .map(|_| scope.spawn(|| verify_due(block, &due, &next, strict)))
+                .map(|_| scope.spawn(|| verify_due(block, &due, strict)))
                 .collect();
-            let broken = self.replay_block(first, &read, past);
-            order = earlier(order.take(), broken);
-            let mut forged = verify_due(block, &due, &next, strict);
+            let order = self.chain_block(first, block, &read, hand);
+            let order = earlier(order, self.replay_block(first, &read, past));
+            let mut forged = verify_due(block, &due, strict);
             for helper in helpers {
                 forged = sooner(forged, helper.join().unwrap_or(Some(0)));
             }
-            forged
+            (order, forged)
         });
         let forged = forged.map(|place| Wrong {
             index: first.saturating_add(to_u64(place)),
@@ -137,23 +137,32 @@ impl Audit {
         earlier(earlier(unreadable, order), forged).map_or(Ok(()), Err)
     }
 
-    /// What holds each entry to those before it, in order; which signatures are due.
+    /// What holds each entry to those before it, in order. Hands on which signatures are due.
     fn chain_block(
         &mut self,
         first: u64,
         block: &[Vec<u8>],
         read: &[Leaf],
-        due: &mut Vec<Due>,
+        hand: Sender<Vec<Due>>,
     ) -> Option<Wrong> {
+        let mut wrong = None;
+        let mut due = Vec::with_capacity(BATCH);
         for (place, (leaf, bytes)) in read.iter().zip(block).enumerate() {
             let index = first.saturating_add(to_u64(place));
             match self.replay.chain(index, leaf, bytes) {
-                Ok(Some(public)) => due.push((place, public)),
-                Ok(None) => {}
-                Err(fault) => return Some(Faulty { index, fault }.into()),
+                Ok(public) => due.extend(public.map(|public| (place, public))),
+                Err(fault) => {
+                    wrong = Some(Faulty { index, fault }.into());
+                    break;
+                }
+            }
+            if due.len() == BATCH {
+                // Those who take them stay until all are handed on.
+                let _ = hand.send(std::mem::replace(&mut due, Vec::with_capacity(BATCH)));
             }
         }
-        None
+        let _ = hand.send(due);
+        wrong
     }
 
     fn replay_block(&mut self, first: u64, read: &[Leaf], past: Past<'_>) -> Option<Wrong> {
@@ -264,17 +273,12 @@ fn read_part(chunk: &[Vec<u8>]) -> (Vec<Leaf>, Option<Fault>) {
     (read, None)
 }
 
-/// Verifies batches until none is left; the place of the earliest entry that fails.
-fn verify_due(block: &[Vec<u8>], due: &[Due], next: &AtomicUsize, strict: bool) -> Option<usize> {
+/// Verifies batches until no more are handed on; the place of the earliest entry that fails.
+fn verify_due(block: &[Vec<u8>], due: &Mutex<Receiver<Vec<Due>>>, strict: bool) -> Option<usize> {
     let mut forged = None;
     loop {
-        let start = next.fetch_add(BATCH, Ordering::Relaxed);
-        let Some(batch) = due
-            .get(start..due.len().min(start.saturating_add(BATCH)))
-            .filter(|b| !b.is_empty())
-        else {
-            return forged;
-        };
+        let next = due.lock().unwrap_or_else(PoisonError::into_inner).recv();
+        let Ok(batch) = next else { return forged };
         let signed: Vec<(&[u8], &PublicKey)> = batch
             .iter()
             .filter_map(|(place, public)| Some((block.get(*place)?.as_slice(), public)))

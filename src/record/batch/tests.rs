@@ -1,3 +1,5 @@
+//! What holds together, and what does not: published signatures, many of few keys, and what weights are for.
+
 use super::{Signed, hold_together};
 use ed25519_dalek::{Signature, Signer as _, SigningKey, VerifyingKey};
 

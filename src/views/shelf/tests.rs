@@ -146,6 +146,8 @@ fn the_position_is_written_after_all_that_it_stands_for() {
     );
 }
 
+const READERS: usize = 8;
+
 /// What is shown together is seen together, and what was shown is never missed, while it goes from memory to sled.
 #[test]
 fn a_reader_sees_whole_batches_and_misses_nothing_that_was_shown() {
@@ -170,7 +172,7 @@ fn a_reader_sees_whole_batches_and_misses_nothing_that_was_shown() {
             }
             over.store(true, Ordering::SeqCst);
         });
-        scope.spawn(|| {
+        let read = || {
             while !over.load(Ordering::SeqCst) {
                 let before = shown.load(Ordering::SeqCst);
                 let from = before.saturating_sub(90);
@@ -187,7 +189,11 @@ fn a_reader_sees_whole_batches_and_misses_nothing_that_was_shown() {
                 let z = shelf.find(b"z").unwrap().unwrap();
                 assert!(a <= z, "{a:?} {z:?}");
             }
-        });
+        };
+        // More than there are cores, so that some are put aside in the middle of looking.
+        for _ in 0..READERS {
+            scope.spawn(read);
+        }
     });
 }
 
