@@ -21,7 +21,7 @@ const JAR: &str = r#"{"metal":"silver","fineness":"999","residue":"lemel"}"#;
 const CALM: usize = 12;
 /// Connections that ask for more, and commands that may wait: fewer.
 const EAGER: usize = 120;
-const WAITING: usize = 8;
+const WAITING: usize = 4;
 const TIMES: f64 = 3.0;
 /// How much more memory the process may have than one that opens the same book, MiB.
 const GROWTH_MAX: u64 = 96;
