@@ -262,6 +262,19 @@ impl Book {
         })
     }
 
+    /// Before an entry is decided anew: the numbers that it gave are the next ones, also where what stood before them was withdrawn.
+    pub(in crate::domain) fn number_again(&mut self, events: &[Event]) {
+        let mut given: Vec<(Counted, u32)> = events.iter().filter_map(number_given).collect();
+        // The first of each kind counts.
+        given.reverse();
+        for (counted, number) in given {
+            let before = number.saturating_sub(1);
+            if self.numbers.find(&counted).copied().unwrap_or(0) < before {
+                self.numbers.put(counted, before);
+            }
+        }
+    }
+
     /// A thing has its number: the next one. Only where a correction withdrew things may there be a gap, since what came
     /// after them keeps its numbers.
     fn count(&mut self, counted: Counted, number: u32) -> Result<(), Refusal> {
@@ -272,6 +285,23 @@ impl Book {
         self.numbers.put(counted, number);
         Ok(())
     }
+}
+
+/// The number that an event gives to what it makes.
+fn number_given(event: &Event) -> Option<(Counted, u32)> {
+    Some(match event {
+        Event::LotReceived(e) => (Counted::Lot, e.number),
+        Event::LotFound(e) => (Counted::Lot, e.number),
+        Event::LotOutturned(e) => (Counted::Lot, e.number),
+        Event::MeltCharged(e) => (Counted::Melt, e.number),
+        Event::ConsignmentSent(e) => (Counted::Consignment, e.number),
+        Event::OrderRecorded(e) => (Counted::Order, e.number),
+        Event::SaleMade(e) => (Counted::Sale, e.number),
+        Event::RefiningSent(e) => (Counted::Refining, e.number),
+        Event::StocktakeTaken(e) => (Counted::Stocktake, e.number),
+        Event::QuoteMade(e) => (Counted::Quote, e.number),
+        _ => return None,
+    })
 }
 
 /// The sum of masses; refused beyond what a mass can hold.

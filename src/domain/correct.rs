@@ -146,6 +146,7 @@ impl Correcting {
             by: past.stamp.by,
             draw: Draw::again(past.events.iter().filter_map(Event::makes), seed_of(&past.leaf)),
         };
+        self.book.number_again(&past.events);
         let drafts = self
             .book
             .decide(index, command, &mut moment)
