@@ -264,12 +264,11 @@ impl Book {
 
     /// Before an entry is decided anew: the numbers that it gave are the next ones, also where what stood before them was withdrawn.
     pub(in crate::domain) fn number_again(&mut self, events: &[Event]) {
-        let mut given: Vec<(Counted, u32)> = events.iter().filter_map(number_given).collect();
-        // The first of each kind counts.
-        given.reverse();
-        for (counted, number) in given {
+        let mut first = std::collections::HashSet::new();
+        for (counted, number) in events.iter().filter_map(number_given) {
             let before = number.saturating_sub(1);
-            if self.numbers.find(&counted).copied().unwrap_or(0) < before {
+            let last = self.numbers.find(&counted).copied().unwrap_or(0);
+            if first.insert(counted) && last < before {
                 self.numbers.put(counted, before);
             }
         }
