@@ -3,6 +3,7 @@
 //! `writer` and `views` do not know each other. They are joined here: the writer tells of each durable entry, and a
 //! thread of the views follows.
 
+mod answering;
 mod auditing;
 mod backup;
 pub mod chance;
@@ -20,6 +21,7 @@ mod running;
 mod serving;
 mod tiles;
 mod tls;
+mod turns;
 
 pub use auditing::{AuditStopped, Progress, audit};
 pub use backup::{BackedUp, BackupError, back_up, back_up_private};

@@ -1,8 +1,9 @@
 //! The audit of a whole log: every byte, leaf, signature, key, chain and rule, from the first entry on.
 //!
 //! Entries come in blocks. Both cores read a block and hash its leaves; then one core chains it and replays it through the book
-//! while the other verifies in batches the signatures that are due so far, and whoever is done first helps. What is reported is the first entry that
-//! is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is named.
+//! while the other verifies in batches the signatures that are due so far, and whoever is done first helps. What is reported
+//! is the first entry that is wrong, whichever core found it. A failed batch is verified again one by one, so that the entry is
+//! named.
 
 use super::evidence::log_verifiers;
 use super::fault::{Fault, Faulty};

@@ -9,6 +9,7 @@
 //! A body is none of this file's: it is read while its request is being answered, and bounded there.
 
 use super::doors::{Place, Taken};
+use super::turns::{Room, Turns};
 use std::io;
 use std::pin::Pin;
 use std::sync::Arc;
@@ -56,8 +57,6 @@ impl Patience {
 struct Head {
     bytes: usize,
     begun: Option<Instant>,
-    /// Whether the library had a look at all these bytes.
-    seen: bool,
 }
 
 /// A connection in its place.
@@ -67,6 +66,7 @@ pub struct Connection<T> {
     patience: Patience,
     look: Pin<Box<Sleep>>,
     head: Head,
+    turns: Turns,
     asked: u64,
     moved: Instant,
     wrote: Option<Instant>,
@@ -86,6 +86,7 @@ impl<T> Connection<T> {
                 begun: Some(Instant::now()),
                 ..Head::default()
             },
+            turns: Turns::default(),
             asked: 0,
             moved: Instant::now(),
             wrote: None,
@@ -119,21 +120,38 @@ impl<T> Connection<T> {
         }
     }
 
-    fn came(&mut self, bytes: usize) {
+    fn came(&mut self) {
         self.moved = Instant::now();
         self.taken.moved();
-        if !self.place().is_answering() {
+    }
+
+    fn gave(&mut self, bytes: usize) {
+        if bytes > 0 && !self.place().is_answering() {
             self.head.bytes = self.head.bytes.saturating_add(bytes);
-            self.head.begun.get_or_insert(self.moved);
-            self.head.seen = false;
+            self.head.begun.get_or_insert_with(Instant::now);
         }
     }
 
-    fn went(&mut self) {
+    /// Nothing is given now: the library looks first, or its answer comes first.
+    fn hold(&mut self, context: &Context<'_>, room: Room) -> Poll<io::Result<()>> {
+        if room == Room::Look {
+            self.turns.looks();
+            context.waker().wake_by_ref();
+        } else {
+            self.place().holds(context.waker());
+        }
+        Poll::Pending
+    }
+
+    /// Something went out, or what was held back did.
+    fn went(&mut self, context: &Context<'_>) {
         self.moved = Instant::now();
         self.taken.moved();
         self.wrote = Some(self.moved);
-        self.stalled = None;
+        if self.stalled.take().is_some() {
+            // Nothing was read meanwhile.
+            context.waker().wake_by_ref();
+        }
         // Whoever is still being answered is not late with the next question.
         self.head.begun = self.head.begun.map(|_| self.moved);
     }
@@ -222,25 +240,38 @@ impl<T: AsyncRead + AsyncWrite + Unpin> AsyncRead for Connection<T> {
         }
         this.follow();
         if this.head.bytes >= HEAD_BYTES_MAX && !this.lingers() {
-            // Behind a short head there may be a long body: the library is shown all of it first.
-            if this.head.seen {
-                return this.end(context, TOO_LONG);
-            }
-            this.head.seen = true;
-            context.waker().wake_by_ref();
+            return this.end(context, TOO_LONG);
+        }
+        if this.stalled.is_some() {
+            // Whoever takes no answer asks nothing more. The next write that goes out wakes this.
             return Poll::Pending;
+        }
+        let place = Arc::clone(this.place());
+        let room = this.turns.room(&place);
+        if this.turns.waits() {
+            if matches!(room, Room::Look | Room::Answer) {
+                return this.hold(context, room);
+            }
+            let gave = this.turns.give_on(buffer, room, &place);
+            this.gave(gave);
+            return Poll::Ready(Ok(()));
         }
         let before = buffer.filled().len();
         match Pin::new(&mut this.io).poll_read(context, buffer) {
             Poll::Ready(Ok(())) => {
-                let bytes = buffer.filled().len().saturating_sub(before);
-                if bytes > 0 {
-                    this.came(bytes);
+                if buffer.filled().len() == before {
+                    return Poll::Ready(Ok(()));
+                }
+                this.came();
+                let gave = this.turns.give(buffer, before, room, &place);
+                this.gave(gave);
+                if gave == 0 {
+                    return this.hold(context, room);
                 }
                 Poll::Ready(Ok(()))
             }
             Poll::Pending => {
-                this.place().waits(context.waker());
+                place.waits(context.waker());
                 match this.is_time(context).then(|| this.too_late()).flatten() {
                     Some(says) => this.end(context, says),
                     None => Poll::Pending,
@@ -257,7 +288,7 @@ impl<T: AsyncRead + AsyncWrite + Unpin> AsyncWrite for Connection<T> {
         match Pin::new(&mut this.io).poll_write(context, bytes) {
             Poll::Pending => this.stall(context),
             done => {
-                this.went();
+                this.went(context);
                 done
             }
         }
@@ -267,7 +298,12 @@ impl<T: AsyncRead + AsyncWrite + Unpin> AsyncWrite for Connection<T> {
         let this = self.get_mut();
         match Pin::new(&mut this.io).poll_flush(context) {
             Poll::Pending => this.stall(context),
-            done => done,
+            done => {
+                if this.stalled.is_some() {
+                    this.went(context);
+                }
+                done
+            }
         }
     }
 

@@ -33,6 +33,18 @@ pub enum Full {
     All,
 }
 
+/// What comes behind the head of a question.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Body {
+    /// So many bytes.
+    Bytes(u64),
+    /// Chunks, until the last.
+    Chunked,
+}
+
+/// How a body in chunks is written where bytes are counted.
+const CHUNKED: u64 = u64::MAX;
+
 /// The places.
 pub struct Doors {
     places_max: usize,
@@ -57,6 +69,10 @@ pub struct Place {
     address: Option<IpAddr>,
     asked: AtomicU64,
     answering: AtomicUsize,
+    /// The body of the question that was begun last: its bytes, or [`CHUNKED`].
+    body: AtomicU64,
+    /// Whether the next question has come already and waits.
+    holds: AtomicBool,
     /// When something last went over it, milliseconds after the doors were opened.
     moved: AtomicU64,
     leaves: AtomicBool,
@@ -109,6 +125,8 @@ impl Doors {
             address,
             asked: AtomicU64::new(0),
             answering: AtomicUsize::new(0),
+            body: AtomicU64::new(0),
+            holds: AtomicBool::new(false),
             moved: AtomicU64::new(self.now()),
             leaves: AtomicBool::new(false),
             waker: Mutex::default(),
@@ -151,10 +169,7 @@ impl Inner {
             };
             self.leaving = self.leaving.saturating_add(1);
             place.leaves.store(true, Ordering::Release);
-            let waker = place.waker.lock().unwrap_or_else(PoisonError::into_inner).take();
-            if let Some(waker) = waker {
-                waker.wake();
-            }
+            place.wake();
         }
     }
 
@@ -217,9 +232,39 @@ impl Place {
         }
     }
 
+    fn wake(&self) {
+        let waker = self.waker.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(waker) = waker {
+            waker.wake();
+        }
+    }
+
+    /// Whom to wake when the answer is over: the next question is here.
+    pub fn holds(&self, waker: &Waker) {
+        self.waits(waker);
+        self.holds.store(true, Ordering::Release);
+        if !self.is_answering() {
+            waker.wake_by_ref();
+        }
+    }
+
+    /// The body of the question that was begun last.
+    #[must_use]
+    pub fn body(&self) -> Body {
+        match self.body.load(Ordering::Acquire) {
+            CHUNKED => Body::Chunked,
+            bytes => Body::Bytes(bytes),
+        }
+    }
+
     /// Begins to answer a question.
     #[must_use]
-    pub fn answer(self: &Arc<Self>) -> Answering {
+    pub fn answer(self: &Arc<Self>, body: Body) -> Answering {
+        let body = match body {
+            Body::Bytes(bytes) => bytes.min(CHUNKED.saturating_sub(1)),
+            Body::Chunked => CHUNKED,
+        };
+        self.body.store(body, Ordering::Release);
         self.answering.fetch_add(1, Ordering::AcqRel);
         self.asked.fetch_add(1, Ordering::AcqRel);
         Answering(Arc::clone(self))
@@ -229,12 +274,15 @@ impl Place {
 impl Drop for Answering {
     fn drop(&mut self) {
         self.0.answering.fetch_sub(1, Ordering::AcqRel);
+        if self.0.holds.swap(false, Ordering::AcqRel) {
+            self.0.wake();
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Doors, Full, Taken};
+    use super::{Body, Doors, Full, Taken};
     use crate::http::Proxies;
     use std::net::IpAddr;
     use std::time::Duration;
@@ -266,9 +314,9 @@ mod tests {
     async fn the_longest_quiet_makes_room() {
         let doors = Doors::new(3, 0, Proxies::default());
         let asked = doors.enter(address(1)).unwrap();
-        drop(asked.place().answer());
+        drop(asked.place().answer(Body::Bytes(0)));
         let busy = doors.enter(address(2)).unwrap();
-        let answering = busy.place().answer();
+        let answering = busy.place().answer(Body::Bytes(0));
         tokio::time::advance(Duration::from_millis(10)).await;
         let silent = doors.enter(address(3)).unwrap();
         let full = doors.enter(address(4)).err();

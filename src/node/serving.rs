@@ -3,27 +3,27 @@
 //! It is put together from the parts of actix-web's own server, so that a connection can be refused before it is read and
 //! be watched while it is (`connection`): its ready-made server has neither.
 
+use super::answering;
 use super::connection::{Connection, Patience};
 use super::descriptors;
-use super::doors::{Answering, Doors, Place};
+use super::doors::{Doors, Place};
 use crate::config::Load;
 use crate::http::{App, Problem, configure};
 use actix_http::error::DispatchError;
 use actix_http::{HttpServiceBuilder, KeepAlive};
 use actix_server::{GracefulShutdownSignal, Server, ServerBuilder};
 use actix_service::{IntoServiceFactory, ServiceFactory, ServiceFactoryExt, fn_service, map_config};
-use actix_web::body::{BodySize, BoxBody, EitherBody, MessageBody};
-use actix_web::dev::{AppConfig, Service, ServiceResponse};
-use actix_web::web::Bytes;
+use actix_web::body::MessageBody as _;
+use actix_web::dev::{AppConfig, Service};
 use rustls::ServerConfig;
 use std::future::poll_fn;
 use std::io;
 use std::net::SocketAddr;
 use std::num::NonZeroUsize;
-use std::pin::{Pin, pin};
+use std::pin::pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::task::{Context, Poll};
+use std::task::Poll;
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpSocket, TcpStream};
@@ -44,8 +44,6 @@ const REFUSED_MAX: usize = 128;
 const REFUSED_WAIT: u32 = 5;
 /// How long the library reads on behind an answer that came before its body was read.
 const DISCONNECTING: Duration = Duration::from_secs(1);
-/// How long a reply may be that is written at once.
-const SHORT: u64 = 64 * 1024;
 
 /// What every connection is met with.
 #[derive(Clone)]
@@ -206,9 +204,10 @@ fn http<T: AsyncRead + AsyncWrite + Unpin + 'static>(
     let (app, ends) = (Arc::clone(app), ends.clone());
     let routes = actix_web::App::new()
         .wrap_fn(|request, app| {
-            let answering = request.conn_data::<Arc<Place>>().map(Place::answer);
+            let place = request.conn_data::<Arc<Place>>().cloned();
+            let answering = place.map(|place| answering::begin(&place, request.headers()));
             let reply = app.call(request);
-            async move { Ok(while_it_is_sent(reply.await?, answering)) }
+            async move { Ok(answering::while_it_is_sent(reply.await?, answering)) }
         })
         .configure(move |config| configure(config, &app));
     let routes = routes
@@ -227,40 +226,4 @@ fn http<T: AsyncRead + AsyncWrite + Unpin + 'static>(
             data.insert(Arc::clone(io.place()));
         })
         .h1(map_config(routes, |()| AppConfig::default()))
-}
-
-/// A long reply, or one that goes on, is being answered until it is sent; a short one is once it is made.
-fn while_it_is_sent(
-    reply: ServiceResponse,
-    answering: Option<Answering>,
-) -> ServiceResponse<EitherBody<BoxBody, Sent>> {
-    reply.map_body(|_, body| match (body.size(), answering) {
-        (BodySize::None, _) | (_, None) => EitherBody::left(body),
-        (BodySize::Sized(bytes), _) if bytes <= SHORT => EitherBody::left(body),
-        (_, Some(answering)) => EitherBody::right(Sent {
-            body,
-            _answering: answering,
-        }),
-    })
-}
-
-/// A body that holds its connection as one that is being answered.
-struct Sent {
-    body: BoxBody,
-    _answering: Answering,
-}
-
-impl MessageBody for Sent {
-    type Error = Box<dyn std::error::Error>;
-
-    fn size(&self) -> BodySize {
-        self.body.size()
-    }
-
-    fn poll_next(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-    ) -> Poll<Option<Result<Bytes, Self::Error>>> {
-        Pin::new(&mut self.body).poll_next(context)
-    }
 }

@@ -1122,7 +1122,8 @@ impl Bench {
         (command, vec![name])
     }
 
-    /// `count N in D lot A 99.00 heel M 97.00 jar LE 0.50 found X silver 900 1.00 of TW seen P1 P2`
+    /// `count N in D lot A 99.00 heel M 97.00 jar LE 0.50 found X silver 900 1.00 of TW seen P1 P2`; `silently` behind the
+    /// session leaves its notes out, which are private.
     fn read_count(&self, w: &mut Words<'_>) -> (Command, Vec<String>) {
         let mut names = vec![w.next().to_owned()];
         let mut count = TakeStock {
@@ -1132,8 +1133,10 @@ impl Bench {
             jars: vec![],
             found: vec![],
             pieces: None,
-            note: Some("after closing time".to_owned()),
+            note: None,
         };
+        let noted = !w.flag("silently");
+        count.note = noted.then(|| "after closing time".to_owned());
         let rest = w.rest();
         let mut rest = rest.into_iter();
         let mut series = None;
@@ -1163,7 +1166,7 @@ impl Bench {
                 "found" => {
                     names.push(name.to_owned());
                     let (metal, fineness) = (word(next()), Fineness::parse(next()).unwrap());
-                    let (mass, note) = (reading(next()), Some("behind the furnace".to_owned()));
+                    let (mass, note) = (reading(next()), noted.then(|| "behind the furnace".to_owned()));
                     count.found.push(MetalFound {
                         metal,
                         fineness,

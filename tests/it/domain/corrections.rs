@@ -215,6 +215,48 @@ fn what_was_recorded_twice_is_withdrawn_and_what_came_after_keeps_its_number() {
     assert_eq!(bench.book.lot(LotId(bench.id("F"))).unwrap().number, 7);
 }
 
+/// What stood before an entry was withdrawn, then the entry itself is corrected: it gives the numbers that it gave, to each of
+/// what it makes.
+#[test]
+fn a_corrected_entry_gives_the_numbers_that_it_gave() {
+    let given: &[&str] = &[
+        "melt M in D silver lot A 100.00",
+        "melt N in D silver lot A 110.00",
+        "pour N TW oval P1 P2",
+        "melt E in D silver lot A 50.00",
+        "lot C silver 999.9 assayed 90.00 in D",
+        "count T in D silently found X1 silver 900 1.00 found X2 silver 900 2.00",
+        "lot L silver 999.9 assayed 10.00 in D",
+    ];
+    let mut bench = Bench::with(&[WORKSHOP, given]);
+    let at = |begins: &str| {
+        let lines = [WORKSHOP, given].concat();
+        lines.iter().position(|line| line.starts_with(begins)).unwrap()
+    };
+    correct(&mut bench, &[(at("melt M"), ""), (at("lot C"), "")]);
+    let (poured, empty) = (MeltId(bench.id("N")), MeltId(bench.id("E")));
+    let melts = |book: &Book| [poured, empty].map(|melt| book.melt(melt).unwrap().number);
+    let lots = ["X1", "X2", "L"].map(|name| LotId(bench.id(name)));
+    let lots = |book: &Book| lots.map(|lot| book.lot(lot).unwrap().number);
+    assert_eq!((melts(&bench.book), lots(&bench.book)), ([2, 3], [6, 7, 8]));
+    let corrected = correct(
+        &mut bench,
+        &[
+            (at("melt N"), "melt N in D silver lot A 111.00"),
+            (at("melt E"), "melt E in D silver lot A 51.00"),
+            (
+                at("count T"),
+                "count T in D silently found X1 silver 900 1.50 found X2 silver 900 2.00",
+            ),
+        ],
+    );
+    assert_eq!(said(&bench, &corrected).len(), 3);
+    assert_eq!((melts(&bench.book), lots(&bench.book)), ([2, 3], [6, 7, 8]));
+    // What is new is behind them all.
+    bench.run("melt F in D silver lot A 10.00").unwrap();
+    assert_eq!(bench.book.melt(MeltId(bench.id("F"))).unwrap().number, 4);
+}
+
 #[test]
 fn a_correction_that_would_make_a_later_fact_impossible_names_it() {
     let given: [&[&str]; 3] = [WORKSHOP, STOCKED, &["sell V Q1"]];

@@ -12,4 +12,5 @@ mod pictures;
 mod requests;
 mod siege;
 mod tls;
+mod turns;
 mod wire;
