@@ -1,7 +1,9 @@
 //! The keys of encrypted private records: one slot each, in one file of their own, so that a backup may leave them out
 //! and erasing has a second thing to destroy.
 //!
-//! A slot of zeros is a key that was destroyed or never made. Keys are read when needed and not kept in memory.
+//! A slot is the key, its CRC and four bytes of which the last one marks a key that is being destroyed: one byte is written or it
+//! is not, so that at every moment the key is there or it is not. A slot of zeros is a key that was destroyed or never made. Keys are
+//! read when needed and not kept in memory.
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -12,6 +14,9 @@ use super::format::{all_zero, u32_at, wide, zeros};
 use super::standing::Standing;
 
 const SLOT_BYTES: u64 = 40;
+/// Where in a slot the mark is, and what it is: no bit that flips makes it.
+const MARK_AT: u64 = SLOT_BYTES - 1;
+const MARK: u8 = 0xa5;
 /// The file grows by this many zeros at a time.
 const GROWTH_BYTES: u64 = 40 * 128;
 
@@ -148,11 +153,12 @@ impl Keys {
         let mut bytes = [0; 40];
         file.read_at(&mut bytes, from)
             .map_err(StoreError::io("reading", &self.path))?;
-        if all_zero(&bytes) {
+        if all_zero(&bytes) || bytes.last() == Some(&MARK) {
             return Ok(None);
         }
         let key: Option<&[u8; 32]> = bytes.first_chunk();
-        match key.filter(|key| u32_at(&bytes, 32) == Some(crc32c::crc32c(*key))) {
+        let holds = |key: &&[u8; 32]| u32_at(&bytes, 32) == Some(crc32c::crc32c(*key));
+        match key.filter(|key| holds(key) && u32_at(&bytes, 36) == Some(0)) {
             Some(key) => Ok(Some(*key)),
             None => Err(StoreError::corrupt(
                 &self.path.display().to_string(),
@@ -162,12 +168,20 @@ impl Keys {
         }
     }
 
-    /// Overwrites a slot with zeros, durably. Also when it cannot be read as a key: a half-destroyed one is ended.
+    /// Overwrites a slot with zeros, durably. Also when it cannot be read as a key: a half-destroyed one is ended. Whoever
+    /// reads meanwhile, or after a crash on the way, finds the whole key or none.
     pub fn destroy(&self, slot: u32) -> Result<(), StoreError> {
         let from = u64::from(slot).saturating_mul(SLOT_BYTES);
-        let length = *self.length.lock().unwrap_or_else(PoisonError::into_inner);
-        self.zero(from, from.saturating_add(SLOT_BYTES).min(length))?;
-        self.file()?.sync().map_err(StoreError::io("syncing", &self.path))
+        let to = from.saturating_add(SLOT_BYTES);
+        if to > *self.length.lock().unwrap_or_else(PoisonError::into_inner) {
+            return Ok(());
+        }
+        let file = self.file()?;
+        file.write_at(&[MARK], from.saturating_add(MARK_AT))
+            .and_then(|()| file.sync())
+            .map_err(StoreError::io("marking a key in", &self.path))?;
+        self.zero(from, to)?;
+        file.sync().map_err(StoreError::io("syncing", &self.path))
     }
 
     fn zero(&self, from: u64, to: u64) -> Result<(), StoreError> {

@@ -291,6 +291,44 @@ fn disclosures_are_encrypted_and_bound_to_their_place() {
     assert_eq!(reading.private(0).unwrap()[1].body, b"");
 }
 
+/// However far the destroying of a key came, it is there or it is not; what is neither is damage.
+#[test]
+fn a_key_is_there_until_it_is_marked_and_never_half() {
+    let files = new_book();
+    open(&files).unwrap().append(&group(0, 3)).unwrap();
+    let keys = Path::new(BOOK).join("vault/keys");
+    let read = |with: &dyn Fn(&mut [u8])| {
+        let files = files.copy();
+        files.patch(&keys, |bytes| with(&mut bytes[..40])).unwrap();
+        let reading = open_read_only(&files).unwrap();
+        reading.private(0).map(|records| records[1].body.clone())
+    };
+    assert_eq!(read(&|_| ()).unwrap(), buyer(0));
+    for zeros in 0..=40 {
+        let marked = |slot: &mut [u8]| {
+            slot[39] = 0xa5;
+            slot[..zeros].fill(0);
+        };
+        assert_eq!(read(&marked).unwrap(), b"", "{zeros} zeros");
+        let unmarked = read(&|slot| slot[..zeros].fill(0));
+        match zeros {
+            0 => assert_eq!(unmarked.unwrap(), buyer(0)),
+            1..36 => assert!(
+                matches!(unmarked, Err(StoreError::Corrupt { .. })),
+                "{zeros} zeros"
+            ),
+            _ => assert_eq!(unmarked.unwrap(), b""),
+        }
+    }
+    for (place, bit) in (36..40).flat_map(|place| (0..8).map(move |bit| (place, bit))) {
+        let flipped = read(&|slot| slot[place] ^= 1 << bit);
+        assert!(
+            matches!(flipped, Err(StoreError::Corrupt { .. })),
+            "{place}, {bit}"
+        );
+    }
+}
+
 #[test]
 fn a_copy_without_its_vault_opens_for_reading_only() {
     let files = new_book();

@@ -151,7 +151,14 @@ fn starts() -> Vec<Start> {
             1,
             Torn,
         ),
-        Start::after("an erasure half done", ERASING..=ERASING, WriteAt, 1, CrashBefore),
+        Start::after(
+            "an erasure whose key is marked",
+            ERASING..=ERASING,
+            WriteAt,
+            1,
+            CrashBefore,
+        ),
+        Start::after("an erasure half done", ERASING..=ERASING, WriteAt, 2, CrashBefore),
         Start::after(
             "a pin behind, its next beside it",
             PINNING..=PINNING,
