@@ -18,10 +18,8 @@ pub const ASK_AGAIN: &str = "public, no-cache";
 /// As [`ASK_AGAIN`], and only in the caller's own cache.
 pub const PRIVATE: &str = "private, no-cache";
 
-/// How long a body may be that is handed over whole, bytes.
-const WHOLE_MAX: usize = 64 * 1024;
-/// How much of a longer one is handed over at a time.
-const PART: usize = 32 * 1024;
+/// How long a body may be that is handed over whole, and how much of a longer one is at a time, bytes.
+const PART: usize = 64 * 1024;
 
 /// A long body on its way out: whoever takes nothing of it holds a part and not all.
 struct InParts(Bytes);
@@ -124,7 +122,7 @@ impl Found {
             return reply.finish();
         }
         reply.content_type(self.media);
-        if self.body.len() > WHOLE_MAX {
+        if self.body.len() > PART {
             return reply.body(InParts(self.body));
         }
         reply.body(self.body)

@@ -2,7 +2,7 @@
 
 use super::admission::is_open_path;
 use super::problem::Problem;
-use super::routes::{self, ROUTES};
+use super::routes::{self, ROUTES, Who};
 use super::{App, answer, guarded, pages, preflight};
 use actix_web::http::{Method, header};
 use actix_web::web::{self, Data, Payload, ServiceConfig};
@@ -13,14 +13,12 @@ use std::sync::Arc;
 
 /// Registers every route of the table.
 ///
-/// The router tries one after another, and a path with a gap costs most to try: so paths without one come first, and those
-/// with one are asked only where all before their gap is in the address.
+/// The router tries one after another, and a path with a gap costs most to try: it is asked only where all before its gap is
+/// in the address. What strangers ask for comes first, then the paths without a gap.
 pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
     config.app_data(Data::from(Arc::clone(app)));
-    let (gapped, whole): (Vec<_>, Vec<_>) = routes::paths().into_iter().partition(|path| path.contains('{'));
-    for path in whole {
-        config.service(resource(path, path));
-    }
+    let (gapped, mut whole): (Vec<_>, Vec<_>) =
+        routes::paths().into_iter().partition(|path| path.contains('{'));
     let mut scopes: BTreeMap<Reverse<&str>, Vec<(&str, &str)>> = BTreeMap::new();
     for path in gapped {
         let before = path.find("/{").unwrap_or_default();
@@ -28,13 +26,39 @@ pub fn configure(config: &mut ServiceConfig, app: &Arc<App>) {
         scopes.entry(Reverse(prefix)).or_default().push((rest, path));
     }
     // Backwards by name: the longer of two prefixes that begin alike first.
-    for (Reverse(prefix), mut paths) in scopes {
-        // What most people ask for is the thing itself, not what is below it.
-        paths.sort_by_key(|(rest, _)| rest.matches('/').count());
-        let resources = paths.into_iter().map(|(rest, path)| resource(rest, path));
-        config.service(resources.fold(web::scope(prefix), Scope::service));
+    let (mut open, closed): (Vec<_>, Vec<_>) = scopes
+        .into_iter()
+        .partition(|(_, paths)| paths.iter().any(|(_, path)| is_for_strangers(path)));
+    // Nothing that lies below a prefix is found behind it.
+    whole.retain(|path| {
+        let below = open.iter_mut().find_map(|(Reverse(prefix), paths)| {
+            let rest = path.strip_prefix(*prefix)?;
+            (rest.is_empty() || rest.starts_with('/')).then_some((rest, paths))
+        });
+        below.map(|(rest, paths)| paths.push((rest, path))).is_none()
+    });
+    whole.sort_by_key(|path| !is_for_strangers(path));
+    open.into_iter()
+        .for_each(|(Reverse(prefix), paths)| register(config, prefix, paths));
+    for path in whole {
+        config.service(resource(path, path));
     }
+    closed
+        .into_iter()
+        .for_each(|(Reverse(prefix), paths)| register(config, prefix, paths));
     config.default_service(web::to(nothing_there));
+}
+
+/// The paths that begin with a prefix: what most people ask for is the thing itself, not what is below it.
+fn register(config: &mut ServiceConfig, prefix: &str, mut paths: Vec<(&'static str, &'static str)>) {
+    paths.sort_by_key(|(rest, _)| rest.matches('/').count());
+    let resources = paths.into_iter().map(|(rest, path)| resource(rest, path));
+    config.service(resources.fold(web::scope(prefix), Scope::service));
+}
+
+fn is_for_strangers(path: &str) -> bool {
+    let mut routes = ROUTES.iter().filter(|route| route.path == path);
+    routes.any(|route| !matches!(route.who, Who::Roles(_)))
 }
 
 /// The routes of a path, of which `rest` is matched by the router.

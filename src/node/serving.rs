@@ -122,18 +122,24 @@ fn acceptor(mut config: ServerConfig) -> TlsAcceptor {
 type Met<T> = (Connection<T>, Option<SocketAddr>);
 
 async fn plain(hall: Hall, io: TcpStream) -> Result<Met<TcpStream>, DispatchError> {
-    let peer = io.peer_addr()?;
+    let peer = peer_of(&io)?;
     match hall.doors.enter(peer.ip()) {
         Ok(taken) => Ok((Connection::new(io, taken, hall.patience), Some(peer))),
         Err(_) => Err(refuse(&hall, io).await),
     }
 }
 
+/// Who calls. The end of a long reply is not to wait until its beginning was acknowledged.
+fn peer_of(io: &TcpStream) -> io::Result<SocketAddr> {
+    io.set_nodelay(true)?;
+    io.peer_addr()
+}
+
 async fn encrypted(
     hall: Hall,
     io: TcpStream,
 ) -> Result<Met<tokio_rustls::server::TlsStream<TcpStream>>, DispatchError> {
-    let peer = io.peer_addr()?;
+    let peer = peer_of(&io)?;
     let gone = || DispatchError::Io(io::ErrorKind::ConnectionAborted.into());
     let (Ok(taken), Some(acceptor)) = (hall.doors.enter(peer.ip()), hall.acceptor) else {
         // Nothing can be said before a handshake, and a handshake is what is too much.
