@@ -13,6 +13,10 @@ fn read(path: &str) -> String {
     format!("GET {path} HTTP/1.1\r\nhost: book\r\n\r\n")
 }
 
+fn last(path: &str) -> String {
+    format!("GET {path} HTTP/1.1\r\nhost: book\r\nconnection: close\r\n\r\n")
+}
+
 fn measured(body: &str) -> String {
     format!(
         "POST /v1/calculations/convert HTTP/1.1\r\nhost: book\r\ncontent-type: application/json\r\n\
@@ -53,10 +57,7 @@ fn mixed() -> (String, Vec<u16>) {
         (chunked("{}", 1), 422),
         (measured(""), 400),
         (read("/openapi.yaml"), 200),
-        (
-            "GET /healthz HTTP/1.1\r\nhost: book\r\nconnection: close\r\n\r\n".to_owned(),
-            200,
-        ),
+        (last("/healthz"), 200),
     ];
     let statuses = parts.iter().map(|(_, status)| *status).collect();
     (parts.into_iter().map(|(part, _)| part).collect(), statuses)
@@ -100,6 +101,23 @@ fn questions_that_come_together_are_answered_in_turn() {
             "in pieces of {bytes}"
         );
     }
+    siege.end();
+}
+
+/// More than the system holds for a connection is answered, and nothing of it taken for a while; then all of it is.
+#[test]
+fn whoever_takes_his_answers_late_gets_them_all() {
+    let siege = Siege::lay(short());
+    let at = siege.at;
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let sent = [&*read("/openapi.yaml").repeat(39), &*last("/openapi.yaml")].concat();
+    let reply = runtime.block_on(async move {
+        let mut stream = connect(attacker(1), at).await.unwrap();
+        stream.write_all(sent.as_bytes()).await.unwrap();
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        heard(&mut stream).await
+    });
+    assert_eq!(reply.statuses(), vec![200; 40]);
     siege.end();
 }
 
