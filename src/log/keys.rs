@@ -173,14 +173,15 @@ impl Keys {
     pub fn destroy(&self, slot: u32) -> Result<(), StoreError> {
         let from = u64::from(slot).saturating_mul(SLOT_BYTES);
         let to = from.saturating_add(SLOT_BYTES);
-        if to > *self.length.lock().unwrap_or_else(PoisonError::into_inner) {
-            return Ok(());
-        }
+        let length = *self.length.lock().unwrap_or_else(PoisonError::into_inner);
         let file = self.file()?;
-        file.write_at(&[MARK], from.saturating_add(MARK_AT))
-            .and_then(|()| file.sync())
-            .map_err(StoreError::io("marking a key in", &self.path))?;
-        self.zero(from, to)?;
+        // What is left of a slot in a file that was cut is no key, and goes all the same.
+        if to <= length {
+            file.write_at(&[MARK], from.saturating_add(MARK_AT))
+                .and_then(|()| file.sync())
+                .map_err(StoreError::io("marking a key in", &self.path))?;
+        }
+        self.zero(from, to.min(length))?;
         file.sync().map_err(StoreError::io("syncing", &self.path))
     }
 
